@@ -1,0 +1,210 @@
+//! What comes out. Each output carries the newest receive time that it used; nothing later is in it.
+
+use loftwatch_flight as flight;
+use serde::{Deserialize, Serialize};
+
+/// One output, in order. `flight` is the number of the flight it belongs to (from 1; a station may see many),
+/// 0 when none is open.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Output {
+    /// Number of the input that led to it, or that came last before a deadline did.
+    pub input: u64,
+    /// Station time at which it came about, ns: the input's, or the deadline's.
+    pub t_ns: i64,
+    /// Receive time (station time, ns) of the newest packet used.
+    pub t_receive_ns: i64,
+    /// Flight number.
+    pub flight: u32,
+    /// What.
+    pub what: Said,
+}
+
+/// The kinds of output. All `*_s` times inside `flight` types are station time in seconds relative to
+/// the engine's epoch: `t_ns = epoch_ns + t_s * 1e9` (see [`crate::Engine::epoch_ns`]).
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Said {
+    /// A frame with its verdict.
+    Frame(Frame),
+    /// One decoded frame: values on named channels.
+    Reading(Reading),
+    /// State of a body.
+    Estimate {
+        /// Body index.
+        body: usize,
+        /// The estimate.
+        estimate: flight::Estimate,
+    },
+    /// Apogee of a body.
+    Prediction {
+        /// Body index.
+        body: usize,
+        /// The prediction.
+        prediction: flight::Prediction,
+    },
+    /// A cue, as predicted or passed.
+    Cue(flight::CuePrediction),
+    /// Predicted path (at most 5 Hz).
+    Path {
+        /// Body index.
+        body: usize,
+        /// Knots from now to the ground.
+        knots: Vec<flight::Knot>,
+    },
+    /// A landing area (at most 5 Hz).
+    Landing(flight::Landing),
+    /// An event or its correction.
+    Event {
+        /// The event.
+        event: flight::Event,
+        /// Label: the trade's word, a cue's name, or what the crew wrote.
+        label: String,
+        /// Who marked it.
+        who: Option<String>,
+    },
+    /// A heads-up appears, changes or ends.
+    HeadsUp(HeadsUp),
+    /// Radio statistics (at most 2 Hz).
+    Radio(Vec<RadioLine>),
+    /// All radios have been silent since (station time ns), or are heard again (`None`).
+    Silence {
+        /// Since when.
+        since_ns: Option<i64>,
+    },
+    /// A flight opens (on the pad), is renamed, or ends.
+    Flight(FlightState),
+    /// After landing: the smoothed state at one instant.
+    Smoothed {
+        /// Body index.
+        body: usize,
+        /// State with intervals, hindsight included.
+        estimate: flight::Estimate,
+    },
+}
+
+/// A frame with its verdict; the raw bytes are found in the inputs at `link`, `offset`, `length`.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Frame {
+    /// Link name.
+    pub link: String,
+    /// Offset of its first byte in the link's byte stream since the store began.
+    pub offset: u64,
+    /// Length, bytes.
+    pub length: u32,
+    /// Name of the layout that fits, if any.
+    pub layout: Option<String>,
+    /// Why it is wrong, in words; `None` for a good one.
+    pub wrong: Option<String>,
+    /// Machine-readable reason key (`checksum`, `too_long`, ...).
+    pub wrong_kind: Option<String>,
+}
+
+/// One decoded frame.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Reading {
+    /// Link name.
+    pub link: String,
+    /// Receiver name.
+    pub receiver: String,
+    /// Layout name.
+    pub layout: String,
+    /// Body index.
+    pub body: usize,
+    /// Whether the same packet was already heard through another receiver.
+    pub again: bool,
+    /// Sequence number, if any.
+    pub sequence: Option<u64>,
+    /// Instant of measurement, station time ns, from the onboard clock where there is one.
+    pub t_measured_ns: i64,
+    /// Values: field name, meaning (or `free`), value.
+    pub values: Vec<(String, String, Value)>,
+    /// Complaints about single values.
+    pub complaints: Vec<String>,
+}
+
+/// A value in SI.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(untagged)]
+pub enum Value {
+    /// Yes or no.
+    Flag(bool),
+    /// A number, SI unit of its meaning, or as declared for free ones.
+    Number(f64),
+    /// Text.
+    Text(String),
+}
+
+/// Something for eyes and voices.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct HeadsUp {
+    /// Stable key, e.g. `cue_airspeed:Cam A out`.
+    pub key: String,
+    /// How urgent.
+    pub level: Level,
+    /// Whether it (still) holds.
+    pub on: bool,
+    /// Body index.
+    pub body: usize,
+    /// Cue index, if about one.
+    pub cue: Option<usize>,
+    /// Mass that depends on it, kg: heavier is ranked first.
+    pub mass_kg: f64,
+    /// The figure, SI.
+    pub figure: f64,
+    /// The limit, SI; `None` where there is none.
+    pub limit: Option<f64>,
+    /// Unit of both: `m/s`, `Pa`, `N`, `m`, `s`, `rad`.
+    pub unit: String,
+    /// Where the limit comes from.
+    pub limit_from: String,
+    /// The words to say, metric, one or two short sentences.
+    pub words: String,
+}
+
+/// Levels of a heads-up.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Level {
+    /// Amber.
+    Look,
+    /// Red.
+    Act,
+}
+
+/// How one transmitter is heard through one receiver.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct RadioLine {
+    /// Receiver name.
+    pub receiver: String,
+    /// Body index.
+    pub body: usize,
+    /// Station time of the newest good frame, ns.
+    pub last_heard_ns: Option<i64>,
+    /// Loss over 10 s, 0 to 1; `None` when unknown.
+    pub loss: Option<f64>,
+    /// Signal, dBm, if the layout gives it.
+    pub rssi_dbm: Option<f64>,
+    /// Heard (1) or lost (0) packets of the last 10 s, oldest first, as a string of `1` and `0`, at most 50 long.
+    pub ticks: String,
+    /// Frames good, wrong; bytes.
+    pub good: u64,
+    /// Wrong frames on the link.
+    pub wrong: u64,
+    /// Bytes of the link.
+    pub bytes: u64,
+}
+
+/// A flight's state.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct FlightState {
+    /// Number.
+    pub number: u32,
+    /// Name, empty if not named.
+    pub name: String,
+    /// When it opened, station time ns.
+    pub opened_ns: i64,
+    /// First motion, station time ns.
+    pub liftoff_ns: Option<i64>,
+    /// When it ended.
+    pub ended_ns: Option<i64>,
+}

@@ -1,0 +1,138 @@
+//! The setup as meant: checked, resolved, in SI. The station reads the file (as told) into this.
+
+use loftwatch_flight::Plan;
+use serde::{Deserialize, Serialize};
+
+/// Everything told, resolved: defaults written out, contents of files that it names included.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Setup {
+    /// Name of the vehicle.
+    pub vehicle_name: String,
+    /// Name of the site.
+    pub site_name: String,
+    /// Site, weather, vehicle, motors, bodies, cues.
+    pub plan: Plan,
+    /// Transmitter numbers of the bodies, by body index.
+    pub transmitters: Vec<Option<i64>>,
+    /// Named areas on the ground.
+    pub areas: Vec<Area>,
+    /// Where the wind figure comes from, in words.
+    pub wind_source: String,
+    /// Receivers' names.
+    pub receivers: Vec<String>,
+    /// Links.
+    pub links: Vec<Link>,
+    /// Layouts.
+    pub layouts: Vec<loftwatch_radio::Layout>,
+    /// Keys (dotted, as in the file) whose value is a default, with the value in words.
+    pub defaults: Vec<(String, String)>,
+}
+
+/// A named area.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Area {
+    /// Name.
+    pub name: String,
+    /// What it is for.
+    pub kind: AreaKind,
+    /// East and north of the pad, m.
+    pub points_m: Vec<[f64; 2]>,
+    /// Whether it is a polygon (else a line).
+    pub closed: bool,
+}
+
+/// What an area is for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum AreaKind {
+    /// People; a line is the crowd line, people on the side away from the pad.
+    People,
+    /// Parked cars.
+    Cars,
+    /// A road.
+    Road,
+    /// Allowed landing area.
+    Landing,
+}
+
+/// A source of bytes.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Link {
+    /// Name.
+    pub name: String,
+    /// Receiver whose bytes it carries.
+    pub receiver: String,
+    /// Where the bytes come from.
+    pub source: Source,
+    /// How frames are cut.
+    pub framing: loftwatch_radio::Framing,
+    /// Indices of layouts to try, in order.
+    pub layouts: Vec<usize>,
+}
+
+/// Where a link's bytes come from.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Source {
+    /// A serial port.
+    Serial {
+        /// Device path.
+        path: String,
+        /// Baud.
+        baud: u32,
+        /// 5 to 8.
+        data_bits: u8,
+        /// none, even, odd.
+        parity: Parity,
+        /// 1 or 2.
+        stop_bits: u8,
+        /// Flow control.
+        flow: Flow,
+    },
+    /// Connect to a TCP server.
+    TcpConnect {
+        /// host:port
+        address: String,
+    },
+    /// Wait for TCP clients.
+    TcpListen {
+        /// address:port
+        address: String,
+    },
+    /// Receive UDP datagrams (each datagram is one piece of bytes).
+    Udp {
+        /// address:port
+        address: String,
+    },
+    /// Read a file to its end and on, as it grows.
+    File {
+        /// Path.
+        path: String,
+    },
+    /// Standard input.
+    Stdin,
+}
+
+/// Serial parity.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Parity {
+    /// None.
+    None,
+    /// Even.
+    Even,
+    /// Odd.
+    Odd,
+}
+
+/// Serial flow control.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Flow {
+    /// None.
+    None,
+    /// XON/XOFF.
+    Software,
+    /// RTS/CTS.
+    Hardware,
+}

@@ -1,0 +1,106 @@
+//! How a stream of bytes is cut into frames.
+
+use serde::{Deserialize, Serialize};
+
+/// How frames are cut and checked.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Framing {
+    /// The way of cutting.
+    pub cut: Cut,
+    /// CRC at the end of the payload: name in the public CRC catalogue and byte order of the stored value.
+    pub crc: Option<Crc>,
+    /// Longest frame, bytes, delimiters not counted.
+    pub max_length: usize,
+}
+
+/// A CRC.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Crc {
+    /// Catalogue name, e.g. `CRC-16/IBM-3740`.
+    pub name: String,
+    /// Whether the stored value is big-endian.
+    pub big_endian: bool,
+}
+
+/// Ways of cutting.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Cut {
+    /// Lines ending in CR, LF or both.
+    Lines {
+        /// XOR checksum after `*`, two hex digits, over what stands between a leading `$` or `!` (if any) and `*`.
+        checksum: LineChecksum,
+    },
+    /// Consistent overhead byte stuffing, zero-delimited.
+    Cobs,
+    /// RFC 1055.
+    Slip,
+    /// Sync word, then a length, then the payload, then the CRC if any.
+    Sync {
+        /// The sync bytes.
+        sync: Vec<u8>,
+        /// Width and order of the length.
+        length: LengthField,
+        /// What the length counts.
+        counts: LengthCounts,
+        /// What the CRC covers.
+        crc_covers: CrcCovers,
+    },
+    /// Fixed length, optionally beginning with a sync word.
+    Fixed {
+        /// Whole frame, bytes, sync and CRC included.
+        length: usize,
+        /// Bytes that must stand at the front; they are part of the payload's front and are taken off it.
+        sync: Vec<u8>,
+        /// What the CRC covers (`length+payload` does not apply).
+        crc_covers: CrcCovers,
+    },
+}
+
+/// Whether lines carry a checksum.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum LineChecksum {
+    /// Never; `*` is text.
+    None,
+    /// Checked where present.
+    Optional,
+    /// Every line must have it.
+    Xor,
+}
+
+/// Width and byte order of a length field.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum LengthField {
+    /// One byte.
+    U8,
+    /// Two bytes, little-endian.
+    U16Le,
+    /// Two bytes, big-endian.
+    U16Be,
+}
+
+/// What a length field counts.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum LengthCounts {
+    /// The payload alone.
+    Payload,
+    /// Payload and CRC.
+    PayloadAndCrc,
+    /// The whole frame, sync word and length included.
+    Whole,
+}
+
+/// What a CRC covers in frames with a sync word.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum CrcCovers {
+    /// The payload alone.
+    Payload,
+    /// Length field and payload.
+    LengthAndPayload,
+    /// Everything before the CRC, sync word included.
+    All,
+}

@@ -1,0 +1,9 @@
+//! Framings, layouts, decoding and link statistics: from bytes to values.
+
+mod framing;
+mod layout;
+mod meaning;
+
+pub use framing::*;
+pub use layout::*;
+pub use meaning::*;

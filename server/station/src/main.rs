@@ -1,0 +1,2 @@
+//! The loftwatch program.
+fn main() {}

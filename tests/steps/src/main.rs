@@ -1,0 +1,2 @@
+//! Build and test steps.
+fn main() {}
