@@ -1,0 +1,4 @@
+//! placeholder
+pub(crate) fn run(_arguments: &[String]) -> Result<(), String> {
+    Ok(())
+}

@@ -1,0 +1,52 @@
+//! Everything that must hold before a change is kept. No step asserts a time.
+
+use crate::demo::{pages, program};
+use crate::run::{Steps, command, finish};
+use crate::tools::{need_c_compiler, need_chromium, need_node, need_python, top};
+
+/// Runs all of it, from nothing, and prints what each step took.
+pub(crate) fn run() -> Result<(), String> {
+    need_node()?;
+    need_c_compiler()?;
+    let (top, web, tests) = (top(), top().join("web"), top().join("tests"));
+    let cargo = |arguments: &[&str]| finish(command(&top, "cargo", arguments));
+    let npm = |script: &str| finish(command(&web, "npm", &["run", "--silent", script]));
+    let mut steps = Steps::default();
+
+    steps.take("format", || cargo(&["fmt", "--all", "--check"]));
+    steps.take("pages: build", pages);
+    steps.take("pages: types and lint", || npm("check").and_then(|()| npm("lint")));
+    steps.take("pages: unit tests", || npm("test"));
+    steps.take("lints of the server", || {
+        cargo(&["clippy", "--locked", "--workspace", "--all-targets", "--quiet", "--", "-D", "warnings"])
+    });
+    steps.take("server: build for tests", || cargo(&["test", "--locked", "--workspace", "--no-run", "--quiet"]));
+    steps.take("server: unit, property and system", || cargo(&["test", "--locked", "--workspace", "--quiet"]));
+    steps.take("documentation of the server", || {
+        let mut doc = command(&top, "cargo", &["doc", "--locked", "--workspace", "--no-deps", "--quiet"]);
+        doc.env("RUSTDOCFLAGS", "-D warnings");
+        finish(doc)
+    });
+    steps.take("fuzz targets compile", || {
+        cargo(&["check", "--locked", "--quiet", "--manifest-path", "tests/fuzz/Cargo.toml", "--no-default-features"])
+    });
+    steps.take("simulator, committed flights", || {
+        let loftwatch = program("dev")?;
+        let python = need_python(&["requirements.txt"])?;
+        let mut pytest = command(&tests, python, &["-m", "pytest", "-q", "sim/tests"]);
+        pytest.env("LOFTWATCH", loftwatch);
+        finish(pytest)
+    });
+    steps.take("browser", || {
+        let loftwatch = program("dev")?;
+        let chromium = need_chromium()?;
+        let browser = tests.join("browser");
+        if !browser.join("node_modules/.package-lock.json").is_file() {
+            finish(command(&browser, "npm", &["ci", "--no-audit", "--no-fund", "--loglevel=error"]))?;
+        }
+        let mut playwright = command(&browser, "npx", &["playwright", "test"]);
+        playwright.env("LOFTWATCH", loftwatch).env("CHROMIUM", chromium);
+        finish(playwright)
+    });
+    steps.close()
+}
