@@ -1,0 +1,99 @@
+"""Kills the station with SIGKILL at random moments of a flight, starts it again, and looks whether anything
+received more than 100 ms before the kill is missing, and whether the restarted station carries the flight on.
+
+usage: python3 tests/faults/kill.py [--times 50] [--seed 1]
+Prints one line a kill and a summary; exits 1 if anything was lost.
+"""
+
+import argparse
+import json
+import pathlib
+import random
+import statistics
+import sys
+import tempfile
+import time
+
+from feed import Player, Ports, links_of, read_recording, setup_with_ports
+from station import TOP, Station, stored_bytes
+
+PROMISE_S = 0.1
+
+
+def one(demo, seed):
+    """One flight with one kill. Answers a dict of figures."""
+    rng = random.Random(seed)
+    lines = read_recording(demo / "flight.jsonl")
+    liftoff_s = json.loads((demo / "truth.json").read_text())["liftoff_s"]
+    from_s = max(0.0, liftoff_s - 3.0)
+    kill_after = rng.uniform(0.5, 16.0)
+    with tempfile.TemporaryDirectory() as folder:
+        folder = pathlib.Path(folder)
+        ports = Ports(links_of(lines))
+        setup = folder / "setup.toml"
+        setup.write_text(setup_with_ports((demo / "setup.toml").read_text(), ports.path))
+        station = Station(setup, folder / "data")
+        station.wait_ready()
+        time.sleep(0.7)
+        player = Player(ports, lines, from_s=from_s)
+        player.start()
+        time.sleep(kill_after)
+        killed = time.monotonic()
+        station.kill()
+        player.halt.set()
+        player.join()
+        promised = {}
+        for at, link, data in player.sent:
+            if at < killed - PROMISE_S:
+                promised.setdefault(link, bytearray()).extend(data)
+        ports.drain()
+        station = Station(setup, folder / "data")
+        up_s = station.wait_ready()
+        time.sleep(0.7)
+        resumed = Player(ports, lines, from_s=from_s + (time.monotonic() - killed) + kill_after)
+        resumed.start()
+        time.sleep(2.0)
+        now = json.loads(station.get("/api/now"))
+        resumed.halt.set()
+        resumed.join()
+        station.end()
+        kept, numbers = stored_bytes(folder / "data")
+        ports.close()
+        lost = sum(not bytes(kept[link]).startswith(bytes(data)) for link, data in promised.items())
+        return {
+            "kill_after_s": kill_after,
+            "links_with_loss": lost,
+            "numbers_without_gap": numbers == list(range(1, len(numbers) + 1)),
+            "promised_bytes": sum(map(len, promised.values())),
+            "up_again_s": up_s,
+            "goes_on": now["flight"] == 1 and (now["liftoff_t_s"] is not None or kill_after < 4.0),
+        }
+
+
+def main():
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--times", type=int, default=50)
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--demo", default=str(TOP / "demo-data/tall-order"))
+    options = parser.parse_args()
+    results = []
+    for number in range(options.times):
+        result = one(pathlib.Path(options.demo), options.seed * 1000 + number)
+        results.append(result)
+        print(json.dumps(result), flush=True)
+    bad = [
+        r
+        for r in results
+        if r["links_with_loss"] or not r["numbers_without_gap"] or not r["goes_on"]
+    ]
+    up = statistics.median(r["up_again_s"] for r in results)
+    worst = max(r["up_again_s"] for r in results)
+    print(
+        f"{len(results)} kills, {len(results) - len(bad)} survived, {len(bad)} lost something; "
+        f"up again after {up:.2f} s (median), {worst:.2f} s (worst)"
+    )
+    sys.exit(bool(bad))
+
+
+if __name__ == "__main__":
+    main()
