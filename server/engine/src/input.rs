@@ -65,4 +65,14 @@ pub enum What {
     },
     /// The station started (again): links' half frames are void.
     Started,
+    /// Bytes of a link that were received and could not be kept (memory full, disk full too long): the link's
+    /// half frame is void, and its byte offsets go on after the gap.
+    Lost {
+        /// Name of the link.
+        link: String,
+        /// How many bytes.
+        bytes: u64,
+        /// Why, in words.
+        reason: String,
+    },
 }
