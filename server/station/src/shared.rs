@@ -1,0 +1,86 @@
+//! What the parts of a running station hold in common: the face between the shell and the web.
+//!
+//! Everything here is either a message (watch channels, the ring) or a read-only pool; nobody but the recorder
+//! writes the store, nobody but the engine's task owns the engine.
+
+use std::path::PathBuf;
+use std::sync::Arc;
+
+use loftwatch_engine::{Setup, What};
+use sqlx::SqlitePool;
+use tokio::sync::watch;
+
+use crate::clock::Clock;
+use crate::hub::Hub;
+use crate::ring::Ring;
+
+/// The running station, as its parts and the web see it.
+#[derive(Debug)]
+pub(crate) struct Shared {
+    /// Newest outputs, for those who watch.
+    pub(crate) hub: Hub,
+    /// Read-only connections to the derived store (migrations/derived/schema.sql: tables `output`, `flight`).
+    pub(crate) readers: SqlitePool,
+    /// Read-only connections to the inputs (table `input`).
+    pub(crate) inputs_readers: SqlitePool,
+    /// The setup in force and what is wrong with a newer one, if anything.
+    pub(crate) setup: watch::Receiver<Arc<SetupNow>>,
+    /// The state of the store.
+    pub(crate) status: watch::Receiver<Status>,
+    /// The state of the links.
+    pub(crate) links: watch::Receiver<Vec<LinkStatus>>,
+    /// Station time.
+    pub(crate) clock: Clock,
+    /// Station time, ns, of zero on the axis of the `*_s` times inside outputs; fixed for the life of a store.
+    pub(crate) epoch_ns: i64,
+    /// Turns true when the station is about to end: sockets then say goodbye.
+    pub(crate) ending: watch::Receiver<bool>,
+    /// The way in; see [`Shared::press`].
+    pub(crate) ring: Arc<Ring>,
+}
+
+impl Shared {
+    /// A crew member's press of a button: recorded, then given to the engine. `false`: no room, nothing was done.
+    pub(crate) fn press(&self, what: What) -> bool {
+        self.ring.push(what)
+    }
+}
+
+/// The setup in force.
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) struct SetupNow {
+    /// As meant.
+    pub(crate) setup: Setup,
+    /// The file it came from, if any.
+    pub(crate) path: Option<PathBuf>,
+    /// The file has changed since and is wrong: all mistakes, for people. The setup in force stays.
+    pub(crate) complaint: Option<String>,
+}
+
+/// The state of the store.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub(crate) struct Status {
+    /// Station time since when inputs are not on the disk though the engine has acted on them.
+    pub(crate) not_kept_since_ns: Option<i64>,
+    /// Why, in words.
+    pub(crate) disk_words: Option<String>,
+    /// Inputs that never reached the disk and never will, and their bytes.
+    pub(crate) lost_inputs: u64,
+    /// See `lost_inputs`.
+    pub(crate) lost_bytes: u64,
+    /// The engine is still working through stored inputs: how many are left.
+    pub(crate) catching_up: Option<u64>,
+    /// Stored outputs have a hole that is being, or will be, filled by computing them again.
+    pub(crate) outputs_incomplete: bool,
+}
+
+/// The state of one link.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(crate) struct LinkStatus {
+    /// Name.
+    pub(crate) name: String,
+    /// Whether it is up.
+    pub(crate) up: bool,
+    /// Why, in words.
+    pub(crate) reason: String,
+}
