@@ -1,5 +1,21 @@
 //! The one pure state machine: recorded inputs in, everything that is shown out.
+//!
+//! [`Engine::step`] takes one recorded input and appends what comes of it. Between inputs the engine has things
+//! to say by itself (silence, carried states, landing areas): [`Engine::wants`] names the next such instant, and
+//! [`Engine::advance`] lets it happen. A deadline always takes effect at its own logical time, so that neither
+//! the grouping of calls nor a late wake-up changes any output.
+//!
+//! The engine is its own snapshot: it serialises to the bit, and a restored one goes on as the original would.
+//! It never knows a clock, a file, the network or a thread; `clippy.toml` holds it to that.
 
 pub mod input;
+mod machine;
 pub mod output;
+mod recording;
 pub mod setup;
+
+pub use input::{Input, What};
+pub use machine::{ENGINE_VERSION, Engine};
+pub use output::{Output, Said};
+pub use recording::{Recording, RecordingError};
+pub use setup::Setup;

@@ -13,6 +13,8 @@ pub struct Output {
     pub t_ns: i64,
     /// Receive time (station time, ns) of the newest packet used.
     pub t_receive_ns: i64,
+    /// UTC minus station time when that packet came, ns: `UTC = t_ns + utc_offset_ns`.
+    pub utc_offset_ns: i64,
     /// Flight number.
     pub flight: u32,
     /// What.
