@@ -1,0 +1,58 @@
+//! Writes the message types as TypeScript and holds the committed file to them.
+//!
+//! `LOFTWATCH_WRITE_TYPES=1 cargo test -p loftwatch-station typescript` refreshes the file.
+
+use std::path::Path;
+
+use ts_rs::{Config, TS};
+
+use super::*;
+
+fn declare<T: TS>(text: &mut String, config: &Config) {
+    if let Some(docs) = T::docs() {
+        text.push_str(&docs);
+    }
+    text.push_str("export ");
+    text.push_str(&T::decl(config));
+    text.push_str("\n\n");
+}
+
+/// One-line comments in one line, nothing at the ends of lines.
+fn tidy(text: &str) -> String {
+    let text = text.replace("/**\n * ", "/** ").replace("\n */", " */").replace(", }", " }");
+    let lines: Vec<&str> = text.trim_end().lines().map(str::trim_end).collect();
+    lines.join("\n") + "\n"
+}
+
+fn generated() -> String {
+    // JSON has one kind of number; the whole numbers here stay below 2^53.
+    let config = Config::new().with_large_int("number");
+    let mut text = String::from(
+        "// Generated from the station's message types (server/station/src/messages.rs) by a test: do not edit.\n\
+         // Refresh: LOFTWATCH_WRITE_TYPES=1 cargo test -p loftwatch-station typescript\n\n",
+    );
+    macro_rules! all { ($($type:ty),+ $(,)?) => { $(declare::<$type>(&mut text, &config);)+ }; }
+    all!(
+        Message, Ask, Pong, Q, Now, Mode, BodyNow, PhaseName, DescentName, ApogeeNow, LandingNow, FixNow, HeadsUpNow,
+        LevelName, CueNow, CueKindName, LimitOfName, Picture, PathNow, KnotNow, LandingArea, CaseName, AreaNow, Story,
+        EventNow, OriginName, RadioNow, LinkNow, About, SiteInfo, AreaInfo, AreaKindName, BodyInfo, CueInfo,
+        FlightInfo, FlightDetail, Track, TrackBody, Problem, Act,
+    );
+    tidy(&text)
+}
+
+#[test]
+fn typescript_types_are_those_of_the_station() {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../web/src/lib/messages.ts");
+    let text = generated();
+    if std::env::var_os("LOFTWATCH_WRITE_TYPES").is_some() {
+        std::fs::create_dir_all(path.parent().unwrap()).unwrap();
+        std::fs::write(&path, &text).unwrap();
+    }
+    let committed = std::fs::read_to_string(&path).unwrap_or_default();
+    assert!(
+        committed == text,
+        "web/src/lib/messages.ts differs from the message types of the station.\n\
+         hint: refresh it with `LOFTWATCH_WRITE_TYPES=1 cargo test -p loftwatch-station typescript` and commit it"
+    );
+}
