@@ -1,0 +1,8 @@
+"""Flight simulator for tests: truth, sensors, packets and radio loss for invented rockets.
+
+Shares no code with the program under test, and its truth is richer than the estimator's model:
+attitude dynamics, gusts, off-standard air, drag and thrust shapes, sensor faults, clock and radio faults.
+Every flight is fixed by its class and seed (NumPy PCG64).
+"""
+
+VERSION = 1
