@@ -1,6 +1,32 @@
 //! How a stream of bytes is cut into frames.
+//!
+//! A folder with a file per framing, all of one shape: what the standard says, a look at the bytes not yet cut
+//! (`look`), tests with real bytes. The looks are pure; [`Splitter`] carries the bytes from one call to the next, keeps
+//! account of those that belong to no frame, and gives the same frames however the stream arrives in pieces.
+//! Must not know: what a payload means, clocks, threads.
+
+mod catalogue;
+mod check;
+mod cobs;
+mod crc;
+mod fixed;
+mod lines;
+mod look;
+mod recent;
+mod run;
+mod slip;
+mod splitter;
+mod sync;
+#[cfg(test)]
+mod testing;
+mod wrong;
 
 use serde::{Deserialize, Serialize};
+
+pub use self::check::FramingProblem;
+pub use self::crc::UnknownCrc;
+pub use self::splitter::{Frame, Hints, Splitter};
+pub use self::wrong::Wrong;
 
 /// How frames are cut and checked.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]

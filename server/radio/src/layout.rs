@@ -1,6 +1,20 @@
 //! The declaration that says how a frame's bytes become values.
+//!
+//! A layout is checked once ([`Layout::check`]), then decodes frames without a thought: values in SI units, and a list
+//! of complaints about what could not be read. Must not know: where the bytes come from, what the values are for.
+
+mod binary;
+mod check;
+mod decoded;
+mod number;
+mod text;
+mod unit;
 
 use serde::{Deserialize, Serialize};
+
+pub use self::check::{LayoutProblem, Place};
+pub use self::decoded::{Complaint, Decoded, Entry, Spec, Value};
+pub use self::unit::{Conversion, Unit, UnitError};
 
 use crate::meaning::Meaning;
 

@@ -3,6 +3,7 @@
 mod framing;
 mod layout;
 mod meaning;
+pub mod spelling;
 
 pub use framing::*;
 pub use layout::*;

@@ -1,0 +1,94 @@
+//! Serial line IP framing, RFC 1055 (Romkey 1988): frames end with 0xC0; a 0xC0 inside is sent as 0xDB 0xDC and a 0xDB
+//! as 0xDB 0xDD. Empty frames are passed over, as the RFC advises, so that a sender may begin with an end byte too.
+//!
+//! A frame glued to noise, for want of an end byte between them, is found again where its length is known and its CRC
+//! holds. The RFC leaves a wrong escape to the implementation; here the frame is wrong.
+
+use super::Wrong;
+use super::look::{Around, Look, Payload};
+
+/// End of a frame (RFC 1055, END).
+const END: u8 = 0xc0;
+/// Escape (ESC).
+const ESCAPE: u8 = 0xdb;
+/// Follows the escape in place of an end byte (ESC_END).
+const ESCAPED_END: u8 = 0xdc;
+/// Follows the escape in place of an escape (ESC_ESC).
+const ESCAPED_ESCAPE: u8 = 0xdd;
+
+/// Looks at the bytes not yet cut.
+pub(super) fn look(bytes: &[u8], around: Around<'_>) -> Look {
+    let Some(end) = memchr::memchr(END, &bytes[around.searched..]).map(|found| found + around.searched)
+    else {
+        return super::lines::unfinished(bytes, &around);
+    };
+    if end == 0 {
+        return if around.torn { Look::Void { bytes: 0, used: 1 } } else { Look::Delimiter(1) };
+    }
+    if end > around.max_length {
+        return Look::Drop(end - around.max_length, None);
+    }
+    let mut around = around;
+    let frame = &bytes[..end];
+    let whole = if around.torn { Err(None) } else { decode(frame, &mut around).map_err(Some) };
+    match whole {
+        Ok(length) => Look::Frame { raw: 0..end, used: end + 1, payload: Ok(Payload::Scratch(length)) },
+        Err(why) => {
+            if let Some((from, length)) = recover(frame, &mut around) {
+                return Look::Frame { raw: from..end, used: end + 1, payload: Ok(Payload::Scratch(length)) };
+            }
+            match why {
+                Some(why) => Look::Frame { raw: 0..end, used: end + 1, payload: Err(why) },
+                None => Look::Void { bytes: end, used: end + 1 },
+            }
+        }
+    }
+}
+
+/// Decodes a frame into the scratch buffer and takes the CRC off.
+fn decode(frame: &[u8], around: &mut Around<'_>) -> Result<usize, Wrong> {
+    around.scratch.clear();
+    let mut at = 0;
+    while let Some(found) = memchr::memchr(ESCAPE, &frame[at..]) {
+        let escape = at + found;
+        around.scratch.extend_from_slice(&frame[at..escape]);
+        around.scratch.push(match frame.get(escape + 1) {
+            Some(&ESCAPED_END) => END,
+            Some(&ESCAPED_ESCAPE) => ESCAPE,
+            other => return Err(Wrong::Slip { at: escape, found: other.copied() }),
+        });
+        at = escape + 2;
+    }
+    around.scratch.extend_from_slice(&frame[at..]);
+    match around.check {
+        Some(check) => check.strip(around.scratch).map(<[u8]>::len),
+        None => Ok(around.scratch.len()),
+    }
+}
+
+/// Where in a bad frame a good one of a known length begins, and its payload's length.
+fn recover(frame: &[u8], around: &mut Around<'_>) -> Option<(usize, usize)> {
+    if !around.may_search() {
+        return None;
+    }
+    let recent = around.recent;
+    recent.lengths().iter().find_map(|length| {
+        let at = front(frame, *length)?;
+        decode(&frame[at..], around).ok().map(|length| (at, length))
+    })
+}
+
+/// Where the last so many decoded bytes of a frame begin; never at its front, where it has been tried.
+fn front(frame: &[u8], length: usize) -> Option<usize> {
+    let mut at = frame.len();
+    for _ in 0..length {
+        let escaped =
+            at >= 2 && frame[at - 2] == ESCAPE && matches!(frame[at - 1], ESCAPED_END | ESCAPED_ESCAPE);
+        at = at.checked_sub(if escaped { 2 } else { 1 })?;
+    }
+    (at > 0).then_some(at)
+}
+
+#[cfg(test)]
+#[path = "slip/tests.rs"]
+mod tests;

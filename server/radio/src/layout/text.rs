@@ -1,0 +1,130 @@
+//! Columns of text. An empty column says "no value"; spaces around a column do not count.
+
+use super::decoded::{Complaint, Decoded, Value};
+use super::{Field, Stored, number};
+
+/// Most of a bad column that a complaint quotes, characters.
+const QUOTED: usize = 40;
+
+/// Whether the first column and all `is` columns fit.
+pub(super) fn matches(separator: &str, starts_with: Option<&str>, fields: &[Field], payload: &[u8]) -> bool {
+    let Ok(line) = std::str::from_utf8(payload) else { return false };
+    let mut columns = Columns::new(line, separator);
+    if let Some(start) = starts_with {
+        let Some(first) = columns.next() else { return false };
+        if first != start && first.strip_prefix(['$', '!']) != Some(start) {
+            return false;
+        }
+    }
+    if fields.iter().all(|field| field.is.is_none()) {
+        return true;
+    }
+    let first_field = starts_with.is_none();
+    fields.iter().enumerate().all(|(index, field)| {
+        let column = columns.next().unwrap_or("");
+        let column = if first_field && index == 0 { bare(column) } else { column };
+        field.is.is_none_or(|is| number::parse(column) == Some(is))
+    })
+}
+
+/// Reads the columns.
+pub(super) fn decode(
+    separator: &str,
+    has_start: bool,
+    fields: &[Field],
+    payload: &[u8],
+    decoded: &mut Decoded,
+) {
+    let Ok(line) = std::str::from_utf8(payload) else { return };
+    let mut columns = Columns::new(line, separator);
+    let mut found = 0_usize;
+    if has_start {
+        columns.next();
+        found += 1;
+    }
+    let expected = fields.len() + found;
+    for (index, field) in fields.iter().enumerate() {
+        let Some(column) = columns.next() else { break };
+        found += 1;
+        let column = if found == 1 { bare(column) } else { column };
+        if column.is_empty() {
+            continue;
+        }
+        match field.stored {
+            Stored::Skip(_) => {}
+            Stored::Text => decoded.put(index, None, Value::Text(column.to_owned())),
+            _ => read(index, found, field, column, decoded),
+        }
+    }
+    let (expected_u16, found_u16) = (expected as u16, found.min(usize::from(u16::MAX)) as u16);
+    if found < expected {
+        decoded.complaints.push(Complaint::MissingColumns { expected: expected_u16, found: found_u16 });
+    } else {
+        let extra = columns.count();
+        if extra > 0 {
+            let found = (found + extra).min(usize::from(u16::MAX)) as u16;
+            decoded.complaints.push(Complaint::ExtraColumns { expected: expected_u16, found });
+        }
+    }
+}
+
+fn read(index: usize, column: usize, field: &Field, text: &str, decoded: &mut Decoded) {
+    let Some(raw) = number::parse(text) else {
+        decoded.complaints.push(Complaint::NotANumber {
+            field: index as u16,
+            column: column as u16,
+            text: text.chars().take(QUOTED).collect(),
+        });
+        return;
+    };
+    if field.missing == Some(raw) {
+        return;
+    }
+    let is_integer = raw == libm::trunc(raw) && libm::fabs(raw) < 9.0e15;
+    if (field.bits.is_empty() && field.values.is_empty()) || !is_integer {
+        decoded.put_number(index, field, raw);
+    } else {
+        decoded.put_integer(index, field, raw as i128);
+    }
+}
+
+/// A leading `$` or `!` belongs to the line, not to its first column.
+fn bare(column: &str) -> &str {
+    column.strip_prefix(['$', '!']).unwrap_or(column)
+}
+
+/// The columns of a line, without the spaces around them.
+struct Columns<'a> {
+    rest: Option<&'a str>,
+    separator: &'a str,
+}
+
+impl<'a> Columns<'a> {
+    fn new(line: &'a str, separator: &'a str) -> Self {
+        Self { rest: Some(line), separator: if separator.is_empty() { "," } else { separator } }
+    }
+}
+
+impl<'a> Iterator for Columns<'a> {
+    type Item = &'a str;
+
+    fn next(&mut self) -> Option<&'a str> {
+        let rest = self.rest?;
+        let found = match self.separator.as_bytes() {
+            [one] => memchr::memchr(*one, rest.as_bytes()),
+            _ => rest.find(self.separator),
+        };
+        let column = if let Some(at) = found {
+            self.rest = Some(&rest[at + self.separator.len()..]);
+            &rest[..at]
+        } else {
+            self.rest = None;
+            rest
+        };
+        Some(column.trim_ascii())
+    }
+}
+
+#[cfg(test)]
+#[path = "text/tests.rs"]
+mod tests;
