@@ -212,6 +212,8 @@ pub enum EventKind {
     Landing,
     /// A transmitter restarted.
     Reboot,
+    /// Something that the crew marked; its label says what. The tracker makes none.
+    Mark,
 }
 
 /// How an event is known.
