@@ -1,5 +1,6 @@
 """Command line: `python -m sim make|score|pad|...`."""
 import argparse
+import json
 import sys
 import time
 
@@ -19,6 +20,19 @@ def main(argv=None):
     m.add_argument("--class", dest="cls", default="straight", help="a class, or 'all'")
     m.add_argument("--seed", type=seeds, default=seeds("1"))
     m.add_argument("--out", required=True)
+    c = sub.add_parser("score", help="run the program over flights and compare with truth")
+    c.add_argument("--binary", required=True, help="the program, or with --samples the estimator's example")
+    c.add_argument("--flights", type=int, default=20, help="flights a class")
+    c.add_argument("--first", type=int, default=1, help="first seed")
+    c.add_argument("--class", dest="cls", action="append", help="a class; may be given again; default all")
+    c.add_argument("--samples", action="store_true", help="feed plan.json and samples.jsonl instead of the recording")
+    c.add_argument("--jobs", type=int, default=2)
+    c.add_argument("--report", help="write the Markdown report here")
+    c.add_argument("--rows", help="write each flight's figures here as JSON Lines")
+    c.add_argument("--results", help="keep the program's lines in this folder")
+    c.add_argument("--fits", action="store_true", help="put the cached offline fits beside")
+    d = sub.add_parser("demo", help="write demo-data")
+    d.add_argument("which", nargs="?", default="all", choices=["all", "tall-order", "others"])
     a = p.parse_args(argv)
     if a.what == "make":
         from .make import make
@@ -30,6 +44,29 @@ def main(argv=None):
                 ap = b["apogee"] or {"height_m": float("nan"), "airspeed_mps": float("nan"), "t_s": float("nan")}
                 print(f"{cls}-{s:04d}: apogee {ap['height_m']:.0f} m at T+{ap['t_s'] - truth['liftoff_t_s']:.1f} with "
                       f"{ap['airspeed_mps']:.1f} m/s of air, {n} packets, {time.perf_counter() - t:.1f} s", file=sys.stderr)
+    elif a.what == "score":
+        from .score import score
+        from .table import report
+        rows = score(a.binary, a.cls or CLASSES, a.first, a.flights, a.samples, a.jobs, a.results)
+        if a.rows:
+            with open(a.rows, "w", encoding="utf-8") as f:
+                f.writelines(json.dumps(r) + "\n" for r in rows)
+        fits = None
+        if a.fits:
+            from .reference import cached
+            fits = cached(rows)
+        text = report(rows, fits)
+        print(text)
+        if a.report:
+            with open(a.report, "w", encoding="utf-8") as f:
+                f.write(text)
+    elif a.what == "demo":
+        from . import demo
+        if a.which in ("all", "tall-order"):
+            demo.tall_order()
+        if a.which in ("all", "others"):
+            for args in demo.OTHERS:
+                demo.other(*args)
 
 
 main()

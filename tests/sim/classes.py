@@ -17,6 +17,8 @@ CLASSES = ["small", "straight", "leaning", "arcing", "transonic", "high", "two_s
 # what a flight must have done to belong to its class: apogee height (m) and greatest Mach number
 BOUNDS = {"small": ((80.0, 360.0), (0.0, 0.9)), "transonic": ((800.0, 7000.0), (1.0, 1.45)),
           "high": ((9000.0, 32000.0), (1.0, 4.5)), "two_stage": ((300.0, 12000.0), (0.0, 3.0))}
+# what "straight" means: the greatest airspeed at apogee, m/s
+STRAIGHT_AIRSPEED_MPS = 22.0
 
 
 @dataclass
@@ -104,7 +106,7 @@ def draw(cls, seed, attempt=0):
         s.update(target=u(100, 300), dry=u(0.25, 1.2), d=u(0.038, 0.075), cd=u(0.45, 0.8), tw=u(8, 16), isp=u(80, 190))
     elif cls == "leaning":
         s.update(target=u(420, 750), dry=u(18, 45), d=u(0.2, 0.3), cd=u(0.5, 0.8), tw=u(4.6, 6.0))
-        tilt, offset, margin_cal, tip = u(1, 5), u(1.5, 5.0), u(0.8, 1.6), 0.12
+        tilt, offset, margin_cal, tip = u(1, 5), u(3.0, 11.0), u(0.8, 1.6), 0.12
     elif cls == "arcing":
         s.update(target=u(500, 2000), tw=u(4, 8))
         tilt, offset, margin_cal, tip = u(4, 14), u(0.5, 3.0), u(1.5, 4.5), 0.15
@@ -183,7 +185,7 @@ def draw(cls, seed, attempt=0):
     pieces, cues, told_bodies, told_cues = recovery(cls, rng, final_dry, delta, stages[-1].diameter, rho0)
     veh = vh.Vehicle("Flight", true_mass, stages, pieces, cues, rail_length=u(1.2, 2.0) if cls == "small" else u(2.0, 4.0),
                      rail_tilt=math.radians(tilt), rail_azimuth=u(0, 2 * math.pi),
-                     tip_off=(n(0, tip), n(0, tip)), roll_rate=n(0, 1.0) if offset > 1.4 else n(0, 6.0),
+                     tip_off=(n(0, tip), n(0, tip)), roll_rate=n(0, 0.4) if offset > 1.4 else n(0, 6.0),
                      offset_phase=u(0, 6.28), gyration=0.27)
     # what the crew tells
     hh = pick(2.0, 3.0, 10.0)

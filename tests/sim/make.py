@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 
 from . import VERSION
-from .classes import BOUNDS, draw
+from .classes import BOUNDS, STRAIGHT_AIRSPEED_MPS, draw
 from .flight import fly
 from .framing import CRCS, Framing
 from .packets import Layout
@@ -75,6 +75,7 @@ class Transmitter:
             at = a + rng.uniform(span[0], span[1]) * span[2]
             self.reboots = [(at, at + rng.uniform(0.8, 3.0))]
         self.t_end = t_end
+        self.parent_cues = []
         self.boot_t = -case.pad_s - self.clock0 / 1000.0
         self.own_zero = 0.0
 
@@ -129,7 +130,18 @@ class Transmitter:
                     v["fix"] = 0 if last_fix is None or not last_fix[7] else 1
             v["flags"] = sum(1 << i for i, ch in enumerate(self.layouts[li].flag_bits)
                              if any(c["name"] == ch and c["t"] <= t for c in self.track.cues))
+            v["body"] = self.state(t)
             yield t, li, v, boot
+
+    def state(self, t):
+        """What a body's own computer knows of its cues and of where it is in the flight."""
+        ev, cues = self.track.events, self.case.told["cue"]
+        done = {c["name"] for c in self.track.cues if c["t"] <= t}
+        done |= {c["name"] for c in self.parent_cues if c["t"] <= t}
+        name = self.case.told["body"][self.body]["name"]
+        mode = 0 if t < ev["liftoff"] + 0.2 else 1 if t < ev.get("apogee", ev["landing"]) + 0.2 else 2 if t < ev["landing"] + 3 else 3
+        return dict(cues={c["name"]: c["name"] in done for c in cues}, own=[c["name"] for c in cues if c["body"] == name],
+                    free=self.track.freed is not None and t >= self.track.freed + 0.02, mode=mode)
 
 
 def sample_of(case, body, si, t_s, t_receive_s, boot):
@@ -150,10 +162,13 @@ def sample_of(case, body, si, t_s, t_receive_s, boot):
     return s
 
 
-def transmit(case, tracks):
-    """All packets through all receivers: (recording lines, samples, layouts, links)."""
+def transmit(case, tracks, declared=None):
+    """All packets through all receivers: (pieces of bytes, packets heard, layouts, links, receivers' names).
+
+    `declared` gives each body's layouts where a setup file was written by hand.
+    """
     rng, r = case.rng, case.radio
-    layouts = layouts_of(case)
+    layouts = layouts_of(case) if declared is None else []
     framing = Framing(r["framing"], rng, crc=r.get("crc"), big=r["big_endian"])
     if r["framing"] == "fixed":
         size = CRCS[framing.crc][0]
@@ -167,7 +182,9 @@ def transmit(case, tracks):
     apogee = tracks[0].events.get("apogee", tracks[0].events["landing"])
     arrivals = []  # (t_receive, link, bytes, sample or None)
     for body, track in enumerate(tracks):
-        tx = Transmitter(case, body, track, t_end, layouts)
+        own = layouts if declared is None else declared[body]
+        tx = Transmitter(case, body, track, t_end, own)
+        tx.parent_cues = tracks[0].cues if body else []
         losses = [Loss(rng, r.get("loss_table", {}).get((n, body), r["loss"] * (1.0 if i == 0 else 1.3)), r["burst"]) for i, n in enumerate(names)]
         fades = [Fades(rng, r["fade"], apogee) for _ in names]
         for t, li, values, boot in tx.packets():
@@ -175,7 +192,7 @@ def transmit(case, tracks):
             x = float(np.interp(t, track.rec["t"], track.rec["x"])) if t > 0 else 0.0
             for i, n in enumerate(names):
                 values["rssi"] = signal_dbm(math.hypot(z, x) + 120.0, rng, -70.0 - 9.0 * i - r.get("dim", {}).get((n, body), 0.0))
-                payload, si = layouts[li].pack(values)
+                payload, si = own[li].pack(values)
                 if losses[i].lost(fades[i].extra(t)):
                     continue
                 frame = framing.frame(payload)
@@ -183,7 +200,7 @@ def transmit(case, tracks):
                 delay = 0.004 + len(frame) * 10 / 115200 + r["delay"] + rng.exponential(r["jitter"])
                 if rng.random() < 0.003:
                     delay += rng.uniform(0.05, 0.4)
-                t_map = t + rng.normal(0, 0.004) if "ms" in layouts[li].names else None
+                t_map = t + rng.normal(0, 0.004) if "ms" in own[li].names else None
                 arrivals.append([t + delay, i, frame, None if bad else (body, li, si, t_map, boot, values["seq"])])
     # each link hands over in order
     by_link = [[a for a in sorted(arrivals, key=lambda a: a[0]) if a[1] == i] for i in range(len(names))]
@@ -289,6 +306,8 @@ def flown(cls, seed):
             continue
         ev = tracks[0].events
         if "apogee" not in ev or "burnout" not in ev:
+            continue
+        if cls == "straight" and float(tracks[0].at("airspeed", ev["apogee"])) > STRAIGHT_AIRSPEED_MPS:
             continue
         up = tracks[0].rec["t"] < ev["apogee"]
         mach = float(np.max(tracks[0].rec["airspeed"][up])) / 335.0

@@ -1,0 +1,151 @@
+"""Sums up scored flights by class as Markdown tables."""
+import math
+
+import numpy as np
+
+ORDER = ("after", "half", "near")
+TITLES = {"after": "0.5 s after burnout", "half": "half of coast", "near": "1 s before apogee", "pad": "on the pad"}
+
+
+def quant(values, q):
+    values = [v for v in values if v is not None and math.isfinite(v)]
+    return float(np.quantile(values, q)) if values else float("nan")
+
+
+def mean(values):
+    values = [v for v in values if v is not None]
+    return float(np.mean(values)) if values else float("nan")
+
+
+def fmt(x, digits=3):
+    return "–" if x is None or not math.isfinite(x) else f"{x:.{digits}g}"
+
+
+def percent(x):
+    return "–" if not math.isfinite(x) else f"{100 * x:.0f}"
+
+
+def md(head, rows):
+    return "\n".join(["| " + " | ".join(head) + " |", "|" + "---|" * len(head)] + ["| " + " | ".join(map(str, r)) + " |" for r in rows]) + "\n"
+
+
+def groups(rows):
+    """Rows by class in order, then all."""
+    out = {}
+    for r in rows:
+        if "failed" not in r:
+            out.setdefault(r["cls"], []).append(r)
+    if len(out) > 1:
+        out["all"] = [r for rs in list(out.values()) for r in rs]
+    return out
+
+
+def at(rs, key, name):
+    return [r[key].get(name) for r in rs if r.get(key) and r[key].get(name) is not None]
+
+
+def absolute(values):
+    return [abs(v) for v in values]
+
+
+def apogee_table(rows, key, fits=None):
+    """Errors of apogee at one instant, beside the hand sum and, where there is one, the offline fit."""
+    head = ["class", "n", "height %: median", "p90", "in 90 %", "in 50 %", "width %", "score %", "hand median", "hand p90", "time s: median",
+            "p90", "in 90 %", "air m/s: median", "p90", "in 90 %"]
+    if fits:
+        head += ["fit height: median", "p90", "fit time: median", "fit air: median", "ratio of medians (same flights)", "fit score %"]
+    out = []
+    for cls, rs in groups(rows).items():
+        a = lambda n: at(rs, key, n)
+        row = [cls, len(a("h_err")), fmt(quant(absolute(a("h_err")), 0.5)), fmt(quant(absolute(a("h_err")), 0.9)), percent(mean(a("h_in90"))),
+               percent(mean(a("h_in50"))), fmt(quant(a("h_width"), 0.5)), fmt(mean(a("h_score"))), fmt(quant(absolute(a("hand_h_err")), 0.5)),
+               fmt(quant(absolute(a("hand_h_err")), 0.9)), fmt(quant(absolute(a("t_err")), 0.5)), fmt(quant(absolute(a("t_err")), 0.9)),
+               percent(mean(a("t_in90"))), fmt(quant(absolute(a("v_err")), 0.5)), fmt(quant(absolute(a("v_err")), 0.9)), percent(mean(a("v_in90")))]
+        if fits:
+            fr = [(r, fits[(r["cls"], r["seed"])][key]) for r in rs if (r["cls"], r["seed"]) in fits and fits[(r["cls"], r["seed"])].get(key)]
+            mine = absolute([r[key]["h_err"] for r, f in fr if r.get(key) and "h_err" in r[key]])
+            theirs = absolute([f["h_err"] for r, f in fr])
+            row += [fmt(quant(theirs, 0.5)), fmt(quant(theirs, 0.9)), fmt(quant(absolute([f["t_err"] for _, f in fr]), 0.5)),
+                    fmt(quant(absolute([f["v_err"] for _, f in fr]), 0.5)),
+                    fmt(quant(mine, 0.5) / quant(theirs, 0.5)) if theirs and mine else "–", fmt(mean([f["h_score"] for _, f in fr]))]
+        out.append(row)
+    return md(head, out)
+
+
+def event_table(rows):
+    """Median absolute event errors (and how many were never seen)."""
+    names = ["liftoff", "rail_exit", "burnout", "apogee", "first_chute", "main_chute", "landing", "stage_ignition", "stage_burnout"]
+    out = []
+    for cls, rs in groups(rows).items():
+        row = [cls, len(rs)]
+        for n in names:
+            have = [r["events"][n] for r in rs if n in r["events"]]
+            got = [abs(v) for v in have if v is not None]
+            row.append("–" if not have else f"{fmt(quant(got, 0.5), 2)} / {fmt(quant(got, 0.9), 2)} ({len(have) - len(got)})")
+        seen = [r["liftoff_seen_after_s"] for r in rs if "liftoff_seen_after_s" in r]
+        row += [fmt(quant(seen, 0.5), 2), fmt(quant(seen, 1.0), 2), sum(r["false_liftoffs"] for r in rs)]
+        out.append(row)
+    return md(["class", "n"] + [f"{n.replace('_', ' ')} s" for n in names] + ["liftoff seen after, median", "most", "false liftoffs"], out)
+
+
+def cue_table(rows):
+    """Warnings about airspeed at cues."""
+    out = []
+    for cls, rs in groups(rows).items():
+        cs = [c for r in rs for c in r["cues"]]
+        over = [c for c in cs if c["over"] >= 1.2]
+        under = [c for c in cs if c["over"] < 1.0]
+        false_flights = sum(any(c["warned"] and c["over"] < 1.0 for c in r["cues"]) for r in rs)
+        out.append([cls, len(cs), len(over), percent(mean([c["warned_in_time"] for c in over])), percent(mean([c["warned"] for c in over])), len(under),
+                    percent(false_flights / max(len(rs), 1)), fmt(quant(absolute([c["v_err"] for c in cs if "v_err" in c]), 0.5)),
+                    percent(mean([c["v_in90"] for c in cs if "v_in90" in c])), fmt(quant(absolute([c["t_err"] for c in cs if "t_err" in c]), 0.5)),
+                    percent(mean([c["t_in90"] for c in cs if "t_in90" in c]))])
+    return md(["class", "cues", "over by a fifth", "warned in time %", "warned at all %", "within", "flights with a false warning %",
+               "air at cue m/s: median error", "in 90 %", "cue time s: median error", "in 90 %"], out)
+
+
+def landing_table(rows):
+    """Landing points."""
+    out = []
+    for cls, rs in groups(rows).items():
+        for when in ("apogee", "chute"):
+            ls = [x for r in rs for x in r["landings"] if x["at"] == when and not (r["chute_failed"] and x["body"] == 0)]
+            pts = [x for x in ls if not x.get("ring")]
+            rings = [x for x in ls if x.get("ring")]
+            out.append([cls, "apogee" if when == "apogee" else "10 s after first chute", len(pts), fmt(quant([x["err"] for x in pts], 0.5)),
+                        fmt(quant([x["err"] for x in pts], 0.9)), percent(mean([x["in90"] for x in pts])), len(rings),
+                        percent(mean([x["in90"] for x in rings])), fmt(quant(absolute([x["t_err"] for x in ls if "t_err" in x]), 0.5)),
+                        percent(mean([x["t_in90"] for x in ls if "t_in90" in x]))])
+    return md(["class", "at", "points", "error m: median", "p90", "in 90 %", "rings", "ring in 90 %", "time s: median", "in 90 %"], out)
+
+
+def other_table(rows):
+    """Lean, state, chutes."""
+    out = []
+    for cls, rs in groups(rows).items():
+        known = [r["lean"] for r in rs if r.get("lean")]
+        unknown = sum(1 for r in rs if "lean" in r and r["lean"] is None)
+        st = lambda k, n: [r["state_" + k][n] for r in rs if "state_" + k in r]
+        failed = [r for r in rs if r["chute_failed"]]
+        said = [r for r in failed if r["no_chute_said"] is not None and r["no_chute_said"] <= r["no_chute_due"] + 3.0]
+        good = [r for r in rs if not r["chute_failed"]]
+        out.append([cls, len(known), unknown, fmt(quant(absolute([k["err"] for k in known]), 0.5)), fmt(quant(absolute([k["err"] for k in known]), 0.9)),
+                    percent(mean([k["in90"] for k in known])), percent(mean(st("height_m", "in90"))), percent(mean(st("climb_mps", "in90"))),
+                    percent(mean(st("airspeed_mps", "in90"))), len(failed), percent(len(said) / len(failed)) if failed else "–",
+                    percent(sum(r["no_chute_said"] is not None for r in good) / len(good)) if good else "–"])
+    return md(["class", "lean known", "not known", "lean error °: median", "p90", "in 90 %", "height in 90 %", "climb in 90 %", "airspeed in 90 %",
+               "chute failures", "said in time %", "said on good flights %"], out)
+
+
+def report(rows, fits=None):
+    """The whole report."""
+    bad = [r for r in rows if "failed" in r or r.get("exit")]
+    parts = []
+    for key in ("pad",) + ORDER:
+        parts += [f"### Apogee, {TITLES[key]}\n", apogee_table(rows, key, fits if key in ("after", "half") else None)]
+    parts += ["### Events: median / 90th percentile of the error (never seen)\n", event_table(rows), "### Airspeed at cues\n", cue_table(rows),
+              "### Landing\n", landing_table(rows), "### Lean at half of coast, state there, chutes\n", other_table(rows)]
+    took = [r["took_s"] for r in rows if "took_s" in r]
+    if took:
+        parts.append(f"Program's time per flight: median {quant(took, 0.5):.2f} s, most {max(took):.2f} s. Flights that failed to run or to be read: {len(bad)}.\n")
+    return "\n".join(parts)
