@@ -310,6 +310,7 @@ def sensors_of(cls, rng):
         has.update(gnss=True)
     elif cls == "small":
         has.update(gnss=rng.random() < 0.3)
+    has["velocity"] = has["velocity"] and has["gnss"]
     return dict(has=has, rate_hz=float(rng.choice([5.0, 10.0, 20.0])) if cls == "small" else float(rng.choice([4.0, 5.0, 10.0, 20.0])),
                 baro=dict(noise=u(1.0, 6.0), lag=u(0.01, 0.12), step=float(rng.choice([0.1, 1.0, 2.0, 4.0])),
                           bias=rng.normal(0, 80.0), drift=u(0.5, 4.0), port=rng.normal(0, 0.012), transonic=rng.normal(0, 0.05),

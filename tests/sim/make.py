@@ -232,15 +232,17 @@ def transmit(case, tracks, declared=None):
 def settle(case, pieces, heard):
     """Orders recording and samples on one axis whose zero is the first packet's whole UTC second."""
     utc = case.liftoff_utc
-    order = {}
     fixed = []
     # pieces of one link must stay in the order in which they were made
     last = {}
     for tr, link, data in pieces:
         tr = max(tr, last.get(link, -1e9))
         last[link] = tr
-        fixed.append((tr, len(order), link, data))
-        order[len(order)] = 1
+        if case.radio["bunch"] and fixed and fixed[-1][0] == tr and fixed[-1][2] == link:
+            # what a driver hands over in one read is one piece
+            fixed[-1] = (tr, fixed[-1][1], link, fixed[-1][3] + data)
+            continue
+        fixed.append((tr, len(fixed), link, data))
     fixed.sort(key=lambda x: (x[0], x[1]))
     epoch = math.floor(utc + fixed[0][0])
     recording = [dict(t_receive=round(utc + tr, 6), link=link, bytes=base64.b64encode(data).decode()) for tr, _, link, data in fixed]
