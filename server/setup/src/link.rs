@@ -1,0 +1,282 @@
+//! Receivers, and the links that carry their bytes.
+
+use std::net::IpAddr;
+
+use loftwatch_engine::setup::{Flow, Link, Parity, Source};
+use loftwatch_radio::{Form, Layout};
+
+use crate::framing;
+use crate::mistake::clean;
+use crate::notes::Notes;
+use crate::told;
+use crate::tree::{At, Field, Place};
+
+/// The most links, and the most receivers.
+const MOST: usize = 32;
+
+#[derive(Clone, Copy, PartialEq)]
+enum Kind {
+    Serial,
+    Tcp,
+    Udp,
+    File,
+    Stdin,
+}
+
+const KINDS: &[(&str, Kind)] = &[
+    ("serial", Kind::Serial),
+    ("tcp", Kind::Tcp),
+    ("udp", Kind::Udp),
+    ("file", Kind::File),
+    ("stdin", Kind::Stdin),
+];
+
+const PARITIES: &[(&str, Parity)] = &[("none", Parity::None), ("even", Parity::Even), ("odd", Parity::Odd)];
+const FLOWS: &[(&str, Flow)] =
+    &[("none", Flow::None), ("software", Flow::Software), ("hardware", Flow::Hardware)];
+
+/// Checks receivers and links.
+pub(crate) fn mean(
+    receivers: &[At<told::Receiver>],
+    links: &[At<told::Link>],
+    layouts: &[Layout],
+    notes: &mut Notes,
+) -> (Vec<String>, Vec<Link>) {
+    for (extra, what) in
+        [(receivers.get(MOST).map(|r| &r.at), "receivers"), (links.get(MOST).map(|l| &l.at), "links")]
+    {
+        if let Some(at) = extra {
+            notes.refuse(at, format!("at most {MOST} {what}"), "more", None);
+        }
+    }
+    let declared = notes.names(receivers.iter().map(|r| &r.value.name), "receiver");
+    let names = notes.names(links.iter().map(|link| &link.value.name), "link");
+    let layout_names: Vec<String> = layouts.iter().map(|layout| layout.name.clone()).collect();
+    let mut all = declared.clone();
+    let mut meant: Vec<Link> = Vec::new();
+    for (At { value: told, .. }, name) in links.iter().zip(names).take(MOST) {
+        let receiver = match &told.receiver {
+            Field::Absent(place) => {
+                notes.default(place, format!("{name}, the link's own name"), name.clone())
+            }
+            field if declared.is_empty() => notes.name(field).unwrap_or_default(),
+            field => {
+                notes.reference(field, &declared, "receiver").map(|r| declared[r].clone()).unwrap_or_default()
+            }
+        };
+        if !receiver.is_empty() && !all.contains(&receiver) {
+            all.push(receiver.clone());
+        }
+        let source = source(told, notes);
+        if let Some(source) = &source
+            && meant.iter().any(|other| same(&other.source, source))
+        {
+            let place = [&told.path, &told.listen]
+                .into_iter()
+                .find(|f| !f.absent())
+                .map_or(told.kind.place(), Field::place);
+            notes.refuse(place, "bytes that no other link takes", "the same source again", None);
+        }
+        let tried = tried(told, &layout_names, notes);
+        let lines = tried.iter().all(|&layout| matches!(layouts[layout].form, Form::Text { .. }));
+        let framing = framing::mean(&told.framing, lines, notes);
+        meant.push(Link { name, receiver, source: source.unwrap_or(Source::Stdin), framing, layouts: tried });
+    }
+    (all, meant)
+}
+
+/// Whether two links would take each other's bytes.
+fn same(a: &Source, b: &Source) -> bool {
+    match (a, b) {
+        (Source::Serial { path: a, .. }, Source::Serial { path: b, .. })
+        | (Source::File { path: a }, Source::File { path: b })
+        | (Source::TcpListen { address: a }, Source::TcpListen { address: b })
+        | (Source::Udp { address: a }, Source::Udp { address: b }) => a == b,
+        (Source::Stdin, Source::Stdin) => true,
+        _ => false,
+    }
+}
+
+/// Indices of the layouts to try.
+fn tried(told: &told::Link, names: &[String], notes: &mut Notes) -> Vec<usize> {
+    match &told.layouts {
+        Field::Is(list) => {
+            let mut tried = Vec::new();
+            for layout in &list.value {
+                if let Some(index) = notes.named(&layout.value, &layout.at, names, "layout") {
+                    if tried.contains(&index) {
+                        notes.refuse(
+                            &layout.at,
+                            "each layout once",
+                            format!("\"{}\" again", clean(&layout.value, 60)),
+                            None,
+                        );
+                    }
+                    tried.push(index);
+                }
+            }
+            tried
+        }
+        field => {
+            let words = if names.is_empty() {
+                "none: frames are kept, not decoded".to_owned()
+            } else {
+                format!("all: {}", names.join(", "))
+            };
+            notes.default(field.place(), words, (0..names.len()).collect())
+        }
+    }
+}
+
+fn source(told: &told::Link, notes: &mut Notes) -> Option<Source> {
+    let kind = notes.choice_required(&told.kind, KINDS)?;
+    astray(told, kind, notes);
+    match kind {
+        Kind::Serial => {
+            let path = path(told, "the device, such as \"/dev/serial/by-id/...\"", notes);
+            let baud = whole_or(&told.baud, 50, 10_000_000, "baud", 115_200, notes);
+            let data_bits = whole_or(&told.data_bits, 5, 8, "bits", 8, notes);
+            let parity = notes.choice_or(&told.parity, PARITIES, ("none", Parity::None));
+            let stop_bits = whole_or(&told.stop_bits, 1, 2, "bits", 1, notes);
+            let flow = notes.choice_or(&told.flow, FLOWS, ("none", Flow::None));
+            let (baud, data_bits, stop_bits) = (baud as u32, data_bits as u8, stop_bits as u8);
+            Some(Source::Serial { path: path?, baud, data_bits, parity, stop_bits, flow })
+        }
+        Kind::File => Some(Source::File { path: path(told, "the file's path", notes)? }),
+        Kind::Stdin => Some(Source::Stdin),
+        Kind::Udp => Some(Source::Udp { address: listen(told, notes)? }),
+        Kind::Tcp => match (&told.connect, &told.listen) {
+            (Field::Absent(place), Field::Absent(_)) => {
+                notes.missing(place, "connect = \"host:port\" or listen = \"127.0.0.1:port\"", None);
+                None
+            }
+            (Field::Is(_), Field::Is(listen)) => {
+                notes.refuse(&listen.at, "either `connect` or `listen`", "both", None);
+                None
+            }
+            (Field::Is(connect), _) => {
+                let (host, port) = host_and_port(connect, notes)?;
+                if port == 0 {
+                    notes.refuse(&connect.at, "a port from 1 to 65535", "0", None);
+                }
+                Some(Source::TcpConnect { address: join(&host, port) })
+            }
+            _ => Some(Source::TcpListen { address: listen(told, notes)? }),
+        },
+    }
+}
+
+/// Keys of another kind of link.
+fn astray(told: &told::Link, kind: Kind, notes: &mut Notes) {
+    let serial = kind == Kind::Serial;
+    let network = matches!(kind, Kind::Tcp | Kind::Udp);
+    let word = KINDS.iter().find(|(_, k)| *k == kind).map_or("", |(word, _)| word);
+    let mut refuse = |there: Option<&Place>, fits: bool, whose: &str| {
+        if let Some(place) = there.filter(|_| !fits) {
+            notes.refuse(
+                place,
+                format!("this key only for {whose}"),
+                format!("a link of kind \"{word}\""),
+                None,
+            );
+        }
+    };
+    let number = |field: &Field<i64>| field.get().map(|at| at.at.clone());
+    let text = |field: &Field<String>| field.get().map(|at| at.at.clone());
+    for key in [
+        number(&told.baud),
+        number(&told.data_bits),
+        number(&told.stop_bits),
+        text(&told.parity),
+        text(&told.flow),
+    ] {
+        refuse(key.as_ref(), serial, "serial links");
+    }
+    refuse(text(&told.path).as_ref(), serial || kind == Kind::File, "serial ports and files");
+    refuse(text(&told.connect).as_ref(), kind == Kind::Tcp, "tcp links");
+    refuse(text(&told.listen).as_ref(), network, "tcp and udp links");
+    refuse(told.allow_network.get().map(|at| &at.at), network, "tcp and udp links");
+}
+
+fn whole_or(field: &Field<i64>, low: i64, high: i64, unit: &str, default: i64, notes: &mut Notes) -> i64 {
+    if field.absent() {
+        return notes.default(field.place(), format!("{default} {unit}"), default);
+    }
+    notes.whole(field, low, high, unit).unwrap_or(default)
+}
+
+fn path(told: &told::Link, expected: &str, notes: &mut Notes) -> Option<String> {
+    if told.path.absent() {
+        notes.missing(told.path.place(), expected, None);
+    }
+    let at = told.path.get()?;
+    if at.value.trim().is_empty() || at.value.len() > 4096 || at.value.chars().any(char::is_control) {
+        notes.refuse(&at.at, expected, format!("\"{}\"", clean(&at.value, 60)), None);
+        return None;
+    }
+    Some(at.value.clone())
+}
+
+/// An address to listen at: this machine alone, unless it is told plainly that it may be the network.
+fn listen(told: &told::Link, notes: &mut Notes) -> Option<String> {
+    let Some(at) = told.listen.get() else {
+        notes.missing(told.listen.place(), "listen = \"127.0.0.1:port\"", None);
+        return None;
+    };
+    let (host, port) = host_and_port(at, notes)?;
+    let address = if host == "localhost" { "127.0.0.1".to_owned() } else { host };
+    let Ok(ip) = address.parse::<IpAddr>() else {
+        let hint =
+            Some("an address of this machine, such as 127.0.0.1, or 0.0.0.0 for all of them".to_owned());
+        notes.refuse(
+            &at.at,
+            "an address of numbers and a port",
+            format!("\"{}\"", clean(&at.value, 60)),
+            hint,
+        );
+        return None;
+    };
+    if !ip.is_loopback() && told.allow_network.get().is_none_or(|allow| !allow.value) {
+        let hint = "anyone on the network could then send packets: write `allow_network = true` in this link if that is meant";
+        notes.refuse(
+            &at.at,
+            "an address on this machine, such as 127.0.0.1",
+            format!("\"{}\"", clean(&at.value, 60)),
+            Some(hint.to_owned()),
+        );
+        return None;
+    }
+    if told.allow_network.absent() {
+        notes.default(told.allow_network.place(), "false: this machine alone", ());
+    }
+    Some(join(&address, port))
+}
+
+fn host_and_port(at: &At<String>, notes: &mut Notes) -> Option<(String, u16)> {
+    let text = at.value.trim();
+    let parts = text.rsplit_once(':').and_then(|(host, port)| {
+        let host = host.strip_prefix('[').and_then(|h| h.strip_suffix(']')).unwrap_or(host);
+        let port: u16 = port.parse().ok()?;
+        let bare = host.contains(':') && !text.starts_with('[');
+        let legal = !host.is_empty()
+            && !bare
+            && host.len() <= 253
+            && host.chars().all(|c| c.is_ascii_alphanumeric() || ".-:%_".contains(c));
+        legal.then(|| (host.to_owned(), port))
+    });
+    if parts.is_none() {
+        let hint = if text.contains("//") {
+            Some("without a scheme: host and port alone".to_owned())
+        } else if text.contains(':') {
+            None
+        } else {
+            Some(format!("with its port: \"{}:9000\"", clean(text, 40)))
+        };
+        notes.refuse(&at.at, "host:port, the port from 0 to 65535", format!("\"{}\"", clean(text, 60)), hint);
+    }
+    parts
+}
+
+fn join(host: &str, port: u16) -> String {
+    if host.contains(':') { format!("[{host}]:{port}") } else { format!("{host}:{port}") }
+}

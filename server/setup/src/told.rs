@@ -1,0 +1,186 @@
+//! The setup as told: close to the file, everything optional, each value with its place.
+
+use crate::tree::{At, Length, Names, told};
+
+told! {
+    /// The whole file.
+    File {
+        setup_version as "setup_version": i64,
+        site as "site": Site,
+        weather as "weather": Weather,
+        vehicle as "vehicle": Vehicle,
+        motor as "motor": Motor,
+        upper_motors as "upper_motor": Vec<At<UpperMotor>>,
+        bodies as "body": Vec<At<Body>>,
+        cues as "cue": Vec<At<Cue>>,
+        receivers as "receiver": Vec<At<Receiver>>,
+        links as "link": Vec<At<Link>>,
+        layouts as "layout": Vec<At<Layout>>,
+    }
+    /// `[site]`
+    Site {
+        name as "name": String,
+        latitude_deg as "latitude_deg": f64,
+        longitude_deg as "longitude_deg": f64,
+        elevation_m as "elevation_m": f64,
+        geoid_above_ellipsoid_m as "geoid_above_ellipsoid_m": f64,
+        areas as "area": Vec<At<Area>>,
+    }
+    /// `[[site.area]]`
+    Area {
+        name as "name": String,
+        kind as "kind": String,
+        points_m as "points_m": Vec<At<[f64; 2]>>,
+        points_deg as "points_deg": Vec<At<[f64; 2]>>,
+        closed as "closed": bool,
+    }
+    /// `[weather]`
+    Weather {
+        station_pressure_hpa as "station_pressure_hpa": f64,
+        temperature_c as "temperature_c": f64,
+        wind_mps as "wind_mps": f64,
+        wind_from_deg as "wind_from_deg": f64,
+        wind_height_m as "wind_height_m": f64,
+        wind_source as "wind_source": String,
+        wind_spread_mps as "wind_spread_mps": f64,
+    }
+    /// `[vehicle]`
+    Vehicle {
+        name as "name": String,
+        liftoff_mass_kg as "liftoff_mass_kg": f64,
+        liftoff_mass_spread_percent as "liftoff_mass_spread_percent": f64,
+        diameter_m as "diameter_m": f64,
+        drag_coefficient as "drag_coefficient": f64,
+        drag_spread_percent as "drag_spread_percent": f64,
+        rail_guided_length_m as "rail_guided_length_m": f64,
+        rail_tilt_from_vertical_deg as "rail_tilt_from_vertical_deg": f64,
+        rail_azimuth_deg as "rail_azimuth_deg": f64,
+        lean_spread_deg as "lean_spread_deg": f64,
+    }
+    /// `[motor]`
+    Motor {
+        total_impulse_ns as "total_impulse_ns": f64,
+        impulse_spread_percent as "impulse_spread_percent": f64,
+        burn_time_s as "burn_time_s": f64,
+        propellant_mass_kg as "propellant_mass_kg": f64,
+        thrust_curve as "thrust_curve": String,
+    }
+    /// `[[upper_motor]]`
+    UpperMotor {
+        total_impulse_ns as "total_impulse_ns": f64,
+        impulse_spread_percent as "impulse_spread_percent": f64,
+        burn_time_s as "burn_time_s": f64,
+        propellant_mass_kg as "propellant_mass_kg": f64,
+        thrust_curve as "thrust_curve": String,
+        ignition_after_burnout_s as "ignition_after_burnout_s": f64,
+        ignition_spread_s as "ignition_spread_s": f64,
+        dropped_mass_kg as "dropped_mass_kg": f64,
+        drag_coefficient as "drag_coefficient": f64,
+        drag_spread_percent as "drag_spread_percent": f64,
+        diameter_m as "diameter_m": f64,
+    }
+    /// `[[body]]`
+    Body {
+        name as "name": String,
+        parent as "parent": String,
+        freed_by as "freed_by": String,
+        transmitter as "transmitter": i64,
+        mass_kg as "mass_kg": f64,
+        drag_area_m2 as "drag_area_m2": f64,
+        descents as "descent": Vec<At<Descent>>,
+    }
+    /// `[[body.descent]]`
+    Descent {
+        state as "state": String,
+        cue as "cue": String,
+        drag_area_m2 as "drag_area_m2": f64,
+        rate_mps as "rate_mps": f64,
+        spread_percent as "spread_percent": f64,
+    }
+    /// `[[cue]]`
+    Cue {
+        name as "name": String,
+        kind as "kind": String,
+        body as "body": String,
+        when as "when": String,
+        value as "value": f64,
+        of as "of": String,
+        delay_s as "delay_s": f64,
+        spread_s as "spread_s": f64,
+        limit_airspeed_mps as "limit_airspeed_mps": f64,
+        limit_dynamic_pressure_pa as "limit_dynamic_pressure_pa": f64,
+        limit_opening_load_n as "limit_opening_load_n": f64,
+        limit_from as "limit_from": String,
+        mass_kg as "mass_kg": f64,
+    }
+    /// `[[receiver]]`
+    Receiver {
+        name as "name": String,
+    }
+    /// `[[link]]`
+    Link {
+        name as "name": String,
+        receiver as "receiver": String,
+        kind as "kind": String,
+        path as "path": String,
+        baud as "baud": i64,
+        data_bits as "data_bits": i64,
+        parity as "parity": String,
+        stop_bits as "stop_bits": i64,
+        flow as "flow": String,
+        connect as "connect": String,
+        listen as "listen": String,
+        allow_network as "allow_network": bool,
+        layouts as "layouts": Vec<At<String>>,
+        framing as "framing": Framing,
+    }
+    /// `[link.framing]`
+    Framing {
+        kind as "kind": String,
+        checksum as "checksum": String,
+        crc as "crc": String,
+        crc_order as "crc_order": String,
+        crc_covers as "crc_covers": String,
+        sync as "sync": String,
+        length as "length": Length,
+        length_counts as "length_counts": String,
+        max_length as "max_length": i64,
+    }
+    /// `[[layout]]`
+    Layout {
+        name as "name": String,
+        kind as "kind": String,
+        byte_order as "byte_order": String,
+        length as "length": i64,
+        body as "body": String,
+        rate_hz as "rate_hz": f64,
+        separator as "separator": String,
+        starts_with as "starts_with": String,
+        fields as "field": Vec<At<LayoutField>>,
+    }
+    /// `[[layout.field]]`
+    LayoutField {
+        name as "name": String,
+        kind as "type": String,
+        bytes as "bytes": i64,
+        byte_order as "byte_order": String,
+        means as "means": String,
+        unit as "unit": String,
+        scale as "scale": f64,
+        offset as "offset": f64,
+        is as "is": f64,
+        missing as "missing": f64,
+        channel as "channel": String,
+        values as "values": Names,
+        bits as "bits": Vec<At<Bits>>,
+    }
+    /// One entry of `bits`.
+    Bits {
+        name as "name": String,
+        bit as "bit": i64,
+        width as "width": i64,
+        means as "means": String,
+        channel as "channel": String,
+        values as "values": Names,
+    }
+}
