@@ -89,7 +89,7 @@ fn verify(line: &[u8], checksum: LineChecksum, check: Option<&Check>) -> Result<
         *byte = hex(pair[0]).zip(hex(pair[1])).map(|(high, low)| high << 4 | low).ok_or(Wrong::NoChecksum)?;
     }
     if let Some(check) = check {
-        check.verify(covered, &stored[..bytes])?
+        check.verify(covered, &stored[..bytes])?;
     } else {
         let expected = covered.iter().fold(0, |sum, byte| sum ^ byte);
         if expected != stored[0] {
