@@ -334,6 +334,6 @@ def radio_of(cls, rng):
     return dict(framing=str(rng.choice(["lines", "cobs", "slip", "sync", "fixed"])), split=bool(rng.random() < 0.4),
                 repeat_fix=bool(rng.random() < 0.5), clock_bits=int(rng.choice([16, 32, 32])), ppm=rng.normal(0, 40.0),
                 clock_start=int(rng.integers(0, 2 ** 32)), loss=loss, burst=u(1.5, 6.0), receivers=receivers,
-                fade=bool(rng.random() < (0.5 if cls == "lossy" else 0.25)), delay=u(0.01, 0.08), jitter=u(0.001, 0.015), bunch=bool(rng.random() < 0.3),
+                fade=bool(rng.random() < (0.5 if cls == "lossy" else 0.25)), delay=u(0.01, 0.08), jitter=u(0.001, 0.015), bunch=0.016 if rng.random() < 0.3 else 0.0,
                 flips=u(0.0, 0.004), garbage=u(0.0, 0.01), reboot=cls == "reboot", big_endian=bool(rng.random() < 0.4), rssi=bool(rng.random() < 0.5),
                 has_seq=bool(rng.random() < 0.8), has_clock=bool(rng.random() < 0.93))

@@ -211,14 +211,14 @@ def transmit(case, tracks, declared=None):
         for a in seq:
             tr = max(a[0], last + 0.0005)
             if r["bunch"]:
-                tr = math.ceil(tr / 0.016) * 0.016
+                tr = math.ceil(tr / r["bunch"]) * r["bunch"]
             tr = max(tr, last)
             last = tr
             frame = a[2]
             if rng.random() < r["garbage"]:
                 junk = rng.integers(0, 256, int(rng.integers(1, 30))).astype(np.uint8).tobytes()
                 out.append((tr - 0.0002, i, junk))
-            if rng.random() < 0.3 and len(frame) > 4:
+            if not r["bunch"] and rng.random() < 0.3 and len(frame) > 4:
                 cut = int(rng.integers(1, len(frame)))
                 out.append((max(tr - rng.uniform(0.0003, 0.003), last - 0.0004), i, frame[:cut]))
                 out.append((tr, i, frame[cut:]))
@@ -330,6 +330,7 @@ def write(case, tracks, folder, recording_name="recording.jsonl", with_samples=T
     truth = truth_of(case, tracks, shift, epoch)
     dump = lambda o: json.dumps(o, separators=(",", ":"))
     (folder / "setup.toml").write_text(setup_toml(case.told, links, [lay.told() for lay in layouts], header))
+    (folder / "motor.csv").unlink(missing_ok=True)
     if "curve" in case.told["motor"]:
         (folder / "motor.csv").write_text("".join(f"{t:.4f},{f:.3f}\n" for t, f in scaled_curve(case.told["motor"])))
     (folder / "plan.json").write_text(dump(plan_json(case.told)))
