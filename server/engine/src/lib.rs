@@ -8,13 +8,24 @@
 //! The engine is its own snapshot: it serialises to the bit, and a restored one goes on as the original would.
 //! It never knows a clock, a file, the network or a thread; `clippy.toml` holds it to that.
 
+mod heads_up;
+mod heard;
 pub mod input;
+mod line;
+mod links;
 mod machine;
+mod next_flight;
+mod one_flight;
 pub mod output;
+mod packet;
+mod pen;
 mod recording;
+mod says;
 pub mod setup;
+mod sound;
 
 pub use input::{Input, What};
+pub use line::{Line, Lines};
 pub use machine::{ENGINE_VERSION, Engine};
 pub use output::{Output, Said};
 pub use recording::{Recording, RecordingError};

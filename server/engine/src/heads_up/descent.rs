@@ -1,0 +1,218 @@
+//! No sign of the planned descent state, and a descent faster than that state allows.
+//!
+//! After the 95 % end of a planned opening the body's fall must approach the state's terminal rate. Terminal means a
+//! dynamic pressure of m g / Cd A, whatever the density, so the air at that height is read off the estimate itself. From the
+//! fall rate v0 at that moment the planned state gives, at constant density, v = vt tanh(g t / vt + atanh(v0 / vt))
+//! from below and v = vt coth(g t / vt + acoth(v0 / vt)) from above (quadratic drag, closed form). Falling clearly
+//! faster than that, by measurement and not by carrying, is no sign of it. States that are no device (tumbling,
+//! bare, ballistic) are planned for many flights and are never missed.
+
+use loftwatch_flight::{DescentState, Estimate, Phase, Plan};
+use serde::{Deserialize, Serialize};
+
+use super::cue::state_name;
+use super::view::{View, spoken};
+use super::{Level, Verdict};
+
+const GRAVITY_MPS2: f64 = 9.80665;
+/// Seconds after the opening's 95 % end before its absence is said: a canopy needs time to fill and a barometer to
+/// show it. Larger warns late (3 s are allowed), smaller cries wolf.
+const FILL_S: f64 = 1.0;
+/// Factor on the expected fall rate for the told spread of drag area, and margin for wind and filter, m/s.
+const NO_SIGN: (f64, f64) = (1.3, 3.0);
+/// The same, for a state that is there and too fast.
+const FAST: (f64, f64) = (1.25, 1.5);
+/// Seconds after the opening before the rate is judged against the terminal one.
+const SETTLED_S: f64 = 5.0;
+/// A carried state says nothing about a canopy. Older than this, s, and the verdict stays as it was.
+const FRESH_S: f64 = 0.7;
+
+/// What is remembered of planned openings.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub(crate) struct Openings(Vec<Opening>);
+
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+struct Opening {
+    body: usize,
+    descent: usize,
+    /// 95 % end of the opening, as last predicted before it, s.
+    end_s: f64,
+    /// Fall rate at that end, m/s, once it is past.
+    fall_mps: Option<f64>,
+}
+
+impl Openings {
+    /// Follows the predicted openings of bodies that descend; called with each new state.
+    pub(crate) fn follow(view: &View<'_>) -> Self {
+        let mut next = view.openings.clone();
+        for (body, told) in view.plan.bodies.iter().enumerate() {
+            let Some((_, estimate)) = view.flying(body) else { continue };
+            for (descent, planned) in told.descents.iter().enumerate() {
+                if !is_device(planned.state) {
+                    continue;
+                }
+                let Some(Some(cue)) = view.cue_predictions.get(planned.cue) else { continue };
+                let at = next.0.iter().position(|o| o.body == body && o.descent == descent);
+                let opening = match at {
+                    Some(at) => &mut next.0[at],
+                    None => {
+                        next.0.push(Opening { body, descent, end_s: cue.cue_t_s.p95, fall_mps: None });
+                        let last = next.0.len() - 1;
+                        &mut next.0[last]
+                    }
+                };
+                // The end moves with the prediction until it is reached; a cue that went by keeps its own.
+                if opening.fall_mps.is_none() {
+                    opening.end_s = cue.cue_t_s.p95;
+                    let descending = estimate.phase == Phase::Descending;
+                    if descending && view.t_s >= opening.end_s {
+                        opening.fall_mps = Some((-estimate.climb_mps.p50).max(0.0));
+                    }
+                }
+            }
+        }
+        next
+    }
+}
+
+fn is_device(state: DescentState) -> bool {
+    matches!(state, DescentState::Drogue | DescentState::Main | DescentState::Streamer)
+}
+
+/// The newest opening of a body that should be past, with the terminal rate of its state here.
+fn newest<'a>(view: &'a View<'_>, body: usize) -> Option<(&'a Opening, DescentState, f64)> {
+    let (told, estimate) = view.flying(body)?;
+    if estimate.phase != Phase::Descending {
+        return None;
+    }
+    let opening = view
+        .openings
+        .0
+        .iter()
+        .filter(|o| o.body == body && o.fall_mps.is_some())
+        .max_by_key(|o| o.descent)?;
+    let planned = told.descents.get(opening.descent)?;
+    Some((opening, planned.state, terminal_mps(view.plan, body, opening.descent, estimate)?))
+}
+
+/// Terminal rate in the air at this height, m/s.
+fn terminal_mps(plan: &Plan, body: usize, descent: usize, estimate: &Estimate) -> Option<f64> {
+    let told = plan.bodies.get(body)?;
+    let area_m2 = told.descents.get(descent)?.drag_area_m2.value;
+    let v = estimate.airspeed_mps.p50;
+    let density = 2.0 * estimate.dynamic_pressure_pa / (v * v);
+    let rate = libm::sqrt(2.0 * told.mass_kg.value * GRAVITY_MPS2 / (density * area_m2));
+    (v > 2.0 && rate.is_finite() && rate > 0.0).then_some(rate)
+}
+
+/// Fall rate `t_s` after the opening, from `v0` towards the terminal rate `vt`, all m/s.
+fn expected_mps(v0: f64, vt: f64, t_s: f64) -> f64 {
+    let ratio = v0 / vt;
+    let s = GRAVITY_MPS2 * t_s.max(0.0) / vt;
+    if ratio < 0.999 {
+        vt * libm::tanh(s + libm::atanh(ratio.max(0.0)))
+    } else if ratio > 1.001 {
+        vt / libm::tanh(s + libm::atanh(1.0 / ratio))
+    } else {
+        vt
+    }
+}
+
+pub(super) fn no_sign(view: &View<'_>, verdicts: &mut Vec<Verdict>) {
+    for body in 0..view.bodies.len() {
+        let Some((opening, state, terminal)) = newest(view, body) else { continue };
+        let Some((told, estimate)) = view.flying(body) else { continue };
+        let late_s = view.t_s - opening.end_s;
+        // The planned fall began at the 95 % end at the latest; the canopy may take its time to fill.
+        let expected = expected_mps(opening.fall_mps.unwrap_or_default(), terminal, late_s - FILL_S);
+        let limit = NO_SIGN.0 * expected + NO_SIGN.1;
+        let fall = (-estimate.climb_mps.p50, -estimate.climb_mps.p75);
+        let holds = if estimate.carried_s > FRESH_S || late_s < FILL_S {
+            None
+        } else if fall.1 > limit && (estimate.descent != Some(state) || fall.1 > 2.0 * expected) {
+            Some(true)
+        } else if fall.0 < 1.15 * expected + 2.0 || estimate.descent == Some(state) {
+            Some(false)
+        } else {
+            None
+        };
+        verdicts.push(Verdict {
+            about: format!("{}:{}", told.name, state_name(state)),
+            holds,
+            level: Level::Act,
+            body,
+            cue: Some(told.descents[opening.descent].cue),
+            mass_kg: told.mass_kg.value,
+            figure: fall.0,
+            limit: Some(limit),
+            unit: "m/s",
+            limit_from: format!("told drag area of the {}", state_name(state)),
+            words: format!(
+                "No sign of {}'s {}, {late_s:.0} s after its time. Falling at {} m/s.",
+                told.name,
+                state_name(state),
+                spoken(fall.0)
+            ),
+        });
+    }
+}
+
+pub(super) fn fast(view: &View<'_>, verdicts: &mut Vec<Verdict>) {
+    for body in 0..view.bodies.len() {
+        let Some((opening, state, terminal)) = newest(view, body) else { continue };
+        let Some((told, estimate)) = view.flying(body) else { continue };
+        // Without a sign of the state the other row speaks.
+        if estimate.descent != Some(state) || view.t_s < opening.end_s + SETTLED_S {
+            continue;
+        }
+        let limit = FAST.0 * terminal + FAST.1;
+        let holds = if estimate.carried_s > FRESH_S {
+            None
+        } else if -estimate.climb_mps.p75 > limit {
+            Some(true)
+        } else if -estimate.climb_mps.p50 < 1.1 * terminal + 1.0 {
+            Some(false)
+        } else {
+            None
+        };
+        verdicts.push(Verdict {
+            about: format!("{}:{}", told.name, state_name(state)),
+            holds,
+            level: Level::Look,
+            body,
+            cue: Some(told.descents[opening.descent].cue),
+            mass_kg: told.mass_kg.value,
+            figure: -estimate.climb_mps.p50,
+            limit: Some(terminal),
+            unit: "m/s",
+            limit_from: format!("told drag area of the {} and the air at this height", state_name(state)),
+            words: format!(
+                "{} falls at {} m/s under its {}. Planned is {} m/s here.",
+                told.name,
+                spoken(-estimate.climb_mps.p50),
+                state_name(state),
+                spoken(terminal)
+            ),
+        });
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Against a fine-stepped integration of dv/dt = g (1 - (v/vt)^2), another road to the same answer.
+    #[test]
+    fn fall_under_a_canopy_is_the_integral() {
+        for (v0, vt) in [(0.0, 20.0), (12.0, 6.0), (60.0, 6.0), (25.0, 25.0), (1.0, 90.0)] {
+            let (mut v, dt) = (v0, 1e-4);
+            for step in 0..60_000 {
+                if step % 10_000 == 0 {
+                    let exact = expected_mps(v0, vt, f64::from(step) * dt);
+                    assert!((exact - v).abs() < 0.02 * vt.max(1.0), "{v0} {vt} at {step}: {exact} {v}");
+                }
+                v += dt * GRAVITY_MPS2 * (1.0 - v * v / (vt * vt));
+            }
+        }
+    }
+}

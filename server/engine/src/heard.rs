@@ -1,0 +1,182 @@
+//! Who is heard: transmitters' clocks and restarts, copies through several receivers, statistics, silence.
+//!
+//! A transmitter is known by the body it rides in. Silence of one is two expected intervals and a second after its newest
+//! good packet; all are silent when the last of them is.
+
+use std::collections::BTreeMap;
+
+use loftwatch_radio::clock::OnboardClock;
+use loftwatch_radio::merge::{self, Merger, Verdict};
+use loftwatch_radio::stats::{Heard as HeardNow, LinkStats};
+use loftwatch_radio::{Decoded, Layout, Meaning};
+use serde::{Deserialize, Serialize};
+
+use crate::Setup;
+use crate::links::LinkStream;
+use crate::output::RadioLine;
+use crate::packet::Packet;
+
+/// Interval taken where neither told nor learned, s, and the longest taken: a slower transmitter would delay the alarm
+/// for all of them.
+const UNKNOWN_INTERVAL_S: f64 = 1.0;
+const LONGEST_INTERVAL_S: f64 = 5.0;
+/// Spread of the instant of measurement without a clock aboard, s.
+const NO_CLOCK_SD_S: f64 = 0.05;
+
+/// All that was heard.
+#[derive(Clone, Debug, Default, Serialize, Deserialize)]
+pub(crate) struct Heard {
+    transmitters: BTreeMap<usize, Transmitter>,
+    /// By receiver's name and body.
+    pairs: BTreeMap<(String, usize), LinkStats>,
+    merger: Merger,
+}
+
+#[derive(Clone, Debug, Default, Serialize, Deserialize)]
+struct Transmitter {
+    clock: Option<OnboardClock>,
+    /// Newest restart count aboard, and how often it changed.
+    restarts: Option<(i64, u32)>,
+    newest_ns: i64,
+    interval_s: f64,
+}
+
+/// A packet in time.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct Placed {
+    /// Already heard through another receiver.
+    pub(crate) again: bool,
+    pub(crate) t_measured_ns: i64,
+    pub(crate) t_sd_s: f64,
+    pub(crate) boot: u32,
+}
+
+/// A packet as it came.
+pub(crate) struct Arrived<'a> {
+    pub(crate) receiver: &'a str,
+    pub(crate) receiver_index: u16,
+    pub(crate) body: usize,
+    pub(crate) layout: &'a Layout,
+    pub(crate) decoded: &'a Decoded,
+    pub(crate) packet: &'a Packet,
+    pub(crate) t_ns: i64,
+    pub(crate) bytes: usize,
+}
+
+impl Heard {
+    /// Takes a good packet.
+    pub(crate) fn hear(&mut self, arrived: &Arrived<'_>) -> Placed {
+        let Arrived { body, layout, packet, t_ns, .. } = *arrived;
+        let verdict = self.merger.offer(&merge::Packet {
+            receiver: arrived.receiver_index,
+            transmitter: body as u64,
+            sequence: packet.sequence,
+            content: merge::content(layout, arrived.decoded),
+            t_ns,
+        });
+        let again = matches!(verdict, Verdict::Copy { .. });
+        let pair = self
+            .pairs
+            .entry((arrived.receiver.to_owned(), body))
+            .or_insert_with(|| LinkStats::new(layout.rate_hz));
+        let modulus = layout.modulus(Meaning::Sequence).filter(|m| *m >= 2.0).map_or(u64::MAX, |m| m as u64);
+        pair.hear(&HeardNow {
+            t_ns,
+            bytes: arrived.bytes,
+            sequence: packet.sequence.map(|s| (s, modulus)),
+            rssi_dbm: packet.rssi_dbm,
+            snr_db: None,
+        });
+        if again {
+            pair.credit_copy();
+        }
+        let rate_hz = layout.rate_hz.or_else(|| pair.rate_hz());
+        let transmitter = self.transmitters.entry(body).or_default();
+        transmitter.newest_ns = transmitter.newest_ns.max(t_ns);
+        transmitter.interval_s = rate_hz
+            .filter(|r| *r > 0.0)
+            .map_or(UNKNOWN_INTERVAL_S, |rate| 1.0 / rate)
+            .min(LONGEST_INTERVAL_S);
+        transmitter.place(layout, packet, t_ns, again)
+    }
+
+    /// When all radios count as silent if nothing more is heard, station time ns.
+    pub(crate) fn silent_from_ns(&self) -> Option<i64> {
+        self.transmitters.values().map(|t| t.newest_ns + t.stale_after_ns()).max()
+    }
+
+    /// Newest good packet and how long after it silence is declared, both ns.
+    pub(crate) fn newest(&self) -> Option<(i64, i64)> {
+        let newest_ns = self.transmitters.values().map(|t| t.newest_ns).max()?;
+        Some((newest_ns, self.silent_from_ns()? - newest_ns))
+    }
+
+    /// Statistics as they are shown: every receiver with every transmitter that it could hear.
+    pub(crate) fn lines(
+        &self,
+        links: &BTreeMap<String, LinkStream>,
+        setup: &Setup,
+        now_ns: i64,
+    ) -> Vec<RadioLine> {
+        let told = |b: &usize| setup.transmitters.get(*b).is_some_and(Option::is_some);
+        let bodies = (0..setup.plan.bodies.len()).filter(|b| told(b) || self.transmitters.contains_key(b));
+        let bodies: Vec<usize> = bodies.collect();
+        let mut lines = Vec::new();
+        for receiver in &setup.receivers {
+            let streams = || {
+                let of_receiver = setup.links.iter().filter(|l| &l.receiver == receiver);
+                of_receiver.filter_map(|l| links.get(&l.name))
+            };
+            let (wrong, bytes) = streams().fold((0, 0), |(w, b), s| (w + s.wrong, b + s.bytes()));
+            for &body in &bodies {
+                let stats = self.pairs.get(&(receiver.clone(), body));
+                lines.push(RadioLine {
+                    receiver: receiver.clone(),
+                    body,
+                    last_heard_ns: stats.and_then(|s| s.heard_ns),
+                    loss: stats.and_then(|s| s.loss(now_ns)),
+                    rssi_dbm: stats.and_then(|s| s.rssi_dbm),
+                    ticks: stats.map(|s| s.ticks(now_ns)).unwrap_or_default(),
+                    good: stats.map_or(0, |s| s.good),
+                    wrong,
+                    bytes,
+                });
+            }
+        }
+        lines
+    }
+
+    /// Layouts may have changed: rates and widths are learned anew, and so is what a clock's field holds.
+    pub(crate) fn forget_layouts(&mut self) {
+        self.pairs.clear();
+    }
+}
+
+impl Transmitter {
+    fn stale_after_ns(&self) -> i64 {
+        libm::round((2.0 * self.interval_s + 1.0) * 1e9) as i64
+    }
+
+    fn place(&mut self, layout: &Layout, packet: &Packet, t_ns: i64, again: bool) -> Placed {
+        if let Some(count) = packet.restart_count.filter(|_| !again) {
+            self.restarts = match self.restarts {
+                None => Some((count, 0)),
+                Some((last, changes)) => Some((count, changes + u32::from(count > last || count < last - 1))),
+            };
+        }
+        let timed = packet.onboard_s.map(|onboard_s| {
+            let fresh = || OnboardClock::new(layout.modulus(Meaning::OnboardTime));
+            self.clock.get_or_insert_with(fresh).hear(onboard_s, t_ns)
+        });
+        Placed {
+            again,
+            t_measured_ns: timed.map_or(t_ns, |t| t.t_measured_ns),
+            t_sd_s: timed.map_or(NO_CLOCK_SD_S, |t| t.sd_s),
+            boot: match (self.restarts, timed) {
+                (Some((_, changes)), _) => changes,
+                (None, Some(timed)) => timed.boot,
+                (None, None) => 0,
+            },
+        }
+    }
+}

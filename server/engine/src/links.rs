@@ -1,0 +1,132 @@
+//! Links: where bytes become frames, and frames find their layout.
+
+use loftwatch_radio::{Cut as CutBy, Decoded, Framing, Hints, LineChecksum, Splitter, Wrong};
+use serde::{Deserialize, Serialize};
+
+use crate::Setup;
+use crate::output::Frame;
+
+/// One link's stream.
+#[derive(Clone, Debug, Serialize, Deserialize)]
+pub(crate) struct LinkStream {
+    splitter: Splitter,
+    /// Added to the splitter's own count: it begins anew with a new framing or after lost bytes.
+    first_offset: u64,
+    /// What the splitter was made from.
+    cut_as: Option<(Framing, Hints)>,
+    /// Wrong frames so far.
+    pub(crate) wrong: u64,
+}
+
+/// A frame as far as the bytes alone tell.
+pub(crate) struct Cut {
+    /// What is said of it. The layout's name is in it if one fits.
+    pub(crate) frame: Frame,
+    /// When its last byte came, station time ns.
+    pub(crate) t_ns: i64,
+    /// Layout index and what it holds, if one fits.
+    pub(crate) decoded: Option<(usize, Decoded)>,
+    /// Bytes of the frame as received.
+    pub(crate) bytes: usize,
+}
+
+impl LinkStream {
+    /// A link at the start of its stream, or at a place in it.
+    pub(crate) fn new(setup: &Setup, link: &crate::setup::Link, first_offset: u64, wrong: u64) -> Self {
+        let cut_as = Some((link.framing.clone(), hints(setup, link)));
+        Self {
+            splitter: Splitter::with_hints(&link.framing, hints(setup, link)),
+            first_offset,
+            cut_as,
+            wrong,
+        }
+    }
+
+    /// A link that no setup has named yet: its bytes are counted, not cut.
+    pub(crate) fn unknown(first_offset: u64) -> Self {
+        let cut = CutBy::Lines { checksum: LineChecksum::Optional };
+        let framing = Framing { cut, crc: None, max_length: 1 };
+        Self { splitter: Splitter::new(&framing), first_offset, cut_as: None, wrong: 0 }
+    }
+
+    /// Whether the link's bytes are already cut as a setup wants them.
+    pub(crate) fn is_cut_as(&self, setup: &Setup, link: &crate::setup::Link) -> bool {
+        self.cut_as
+            .as_ref()
+            .is_some_and(|(framing, with)| *framing == link.framing && *with == hints(setup, link))
+    }
+
+    /// Bytes received so far.
+    pub(crate) fn bytes(&self) -> u64 {
+        self.first_offset + self.splitter.bytes()
+    }
+
+    /// Takes bytes in; hands out the frames that they complete.
+    pub(crate) fn push(
+        &mut self,
+        setup: &Setup,
+        link: &crate::setup::Link,
+        bytes: &[u8],
+        t_ns: i64,
+        cuts: &mut Vec<Cut>,
+    ) {
+        let first_offset = self.first_offset;
+        self.splitter.push(bytes, t_ns, &mut |frame| cuts.push(cut(setup, link, first_offset, &frame)));
+    }
+
+    /// The link restarts: half a frame is void.
+    pub(crate) fn reset(&mut self, setup: &Setup, link: &crate::setup::Link, cuts: &mut Vec<Cut>) {
+        let first_offset = self.first_offset;
+        self.splitter.reset(&mut |frame| cuts.push(cut(setup, link, first_offset, &frame)));
+    }
+
+    /// Bytes were received and lost: offsets go on after the gap.
+    pub(crate) fn skip(&mut self, bytes: u64) {
+        self.first_offset += bytes;
+    }
+}
+
+fn hints(setup: &Setup, link: &crate::setup::Link) -> Hints {
+    Hints::of(link.layouts.iter().filter_map(|i| setup.layouts.get(*i)))
+}
+
+fn cut(
+    setup: &Setup,
+    link: &crate::setup::Link,
+    first_offset: u64,
+    frame: &loftwatch_radio::Frame<'_>,
+) -> Cut {
+    let mut said = Frame {
+        link: link.name.clone(),
+        offset: first_offset + frame.offset,
+        length: frame.raw.len() as u32,
+        layout: None,
+        wrong: None,
+        wrong_kind: None,
+    };
+    let mut decoded = None;
+    match &frame.payload {
+        Err(wrong) => {
+            said.wrong = Some(wrong.to_string());
+            said.wrong_kind = Some(wrong.reason().replace(' ', "_"));
+            if let Wrong::Garbage { bytes } | Wrong::TooLong { bytes, .. } | Wrong::Partial { bytes } = wrong
+            {
+                said.length = u32::try_from(*bytes).unwrap_or(u32::MAX);
+            }
+        }
+        Ok(payload) => {
+            let fits = |i: &&usize| {
+                setup.layouts.get(**i).is_some_and(|l: &loftwatch_radio::Layout| l.matches(payload))
+            };
+            if let Some(index) = link.layouts.iter().find(fits) {
+                let layout = &setup.layouts[*index];
+                said.layout = Some(layout.name.clone());
+                decoded = Some((*index, layout.decode(payload)));
+            } else {
+                said.wrong = Some(format!("no layout fits its {} bytes", payload.len()));
+                said.wrong_kind = Some("no_layout".into());
+            }
+        }
+    }
+    Cut { bytes: said.length as usize, frame: said, t_ns: frame.t_ns, decoded }
+}

@@ -1,0 +1,183 @@
+//! From frames to readings, and from readings to the flight.
+
+use super::Engine;
+use crate::heard::{Arrived, Placed};
+use crate::links::Cut;
+use crate::next_flight::Begins;
+use crate::one_flight::OneFlight;
+use crate::output::Reading;
+use crate::packet::{self, Packet};
+use crate::pen::{Pen, axis_s};
+use crate::says::At;
+use crate::{Output, Said, Setup};
+
+impl Engine {
+    /// Takes the frames that an input completed.
+    pub(super) fn take_cuts(
+        &mut self,
+        cuts: Vec<Cut>,
+        link: &str,
+        utc_offset_ns: i64,
+        out: &mut Vec<Output>,
+    ) {
+        for cut in cuts {
+            self.take_cut(cut, link, utc_offset_ns, out);
+        }
+    }
+
+    fn take_cut(&mut self, mut cut: Cut, link: &str, utc_offset_ns: i64, out: &mut Vec<Output>) {
+        let mut read = None;
+        if let Some((index, decoded)) = cut.decoded.take() {
+            let layout = &self.setup.layouts[index];
+            let packet = packet::read(layout, &decoded, self.setup.plan.site.geoid_m);
+            match whose(&self.setup, layout.body, &packet) {
+                Ok(body) => read = Some((index, decoded, packet, body)),
+                Err(why) => {
+                    cut.frame.wrong = Some(why);
+                    cut.frame.wrong_kind = Some("unknown_transmitter".into());
+                }
+            }
+        }
+        if read.is_none()
+            && let Some(stream) = self.links.get_mut(link)
+        {
+            stream.wrong += 1;
+        }
+        let mut pen = self.pen(out);
+        pen.marks.t_receive_ns = self.marks.t_ns;
+        pen.marks.utc_offset_ns = utc_offset_ns;
+        pen.say(Said::Frame(cut.frame.clone()));
+        let Some((index, decoded, packet, body)) = read else { return };
+        self.marks.t_receive_ns = self.marks.t_ns;
+        self.marks.utc_offset_ns = utc_offset_ns;
+
+        let layout = &self.setup.layouts[index];
+        let (receiver, receiver_index) = receiver(&self.setup, link);
+        let placed = self.heard.hear(&Arrived {
+            receiver,
+            receiver_index,
+            body,
+            layout,
+            decoded: &decoded,
+            packet: &packet,
+            t_ns: cut.t_ns,
+            bytes: cut.bytes,
+        });
+        let reading = Reading {
+            link: link.to_owned(),
+            receiver: receiver.to_owned(),
+            layout: layout.name.clone(),
+            body,
+            again: placed.again,
+            sequence: packet.sequence,
+            t_measured_ns: placed.t_measured_ns,
+            values: packet::shown(layout, &decoded),
+            complaints: decoded.complaints.iter().map(ToString::to_string).collect(),
+        };
+        self.hear_again(out);
+        if !placed.again {
+            self.open_flight(out);
+        }
+        self.pen(out).say(Said::Reading(reading));
+        if !placed.again {
+            self.take_packet(&packet, body, &placed, out);
+        }
+    }
+
+    /// Something is heard: silence is over.
+    fn hear_again(&mut self, out: &mut Vec<Output>) {
+        if self.silent.take().is_some() {
+            self.pen(out).say(Said::Silence { since_ns: None });
+            self.with_flight(out, OneFlight::look);
+        }
+    }
+
+    /// A first packet, or the first after the crew ended a flight, opens one.
+    fn open_flight(&mut self, out: &mut Vec<Output>) {
+        let ended_by_crew = self.next.is_none() && self.flight.as_ref().is_some_and(OneFlight::has_ended);
+        if self.flight.is_none() || ended_by_crew {
+            self.open(Begins::OnThePad, out);
+        }
+    }
+
+    fn open(&mut self, begins: Begins, out: &mut Vec<Output>) {
+        self.flights += 1;
+        self.next = None;
+        self.flags.begin_anew();
+        let tracker = match begins {
+            Begins::OnThePad => None,
+            Begins::Aloft(tracker) => Some(*tracker),
+        };
+        let mut pen = self.pen(out);
+        self.flight = Some(OneFlight::open(self.flights, &self.setup.plan, tracker, &mut pen));
+        self.plan_beat();
+    }
+
+    fn take_packet(&mut self, packet: &Packet, body: usize, placed: &Placed, out: &mut Vec<Output>) {
+        let t_s = axis_s(self.epoch_ns, placed.t_measured_ns);
+        let t_receive_s = axis_s(self.epoch_ns, self.marks.t_receive_ns);
+        if !packet.measured.is_empty() {
+            let sample = packet.measured.sample(body, t_s, placed.t_sd_s, t_receive_s, placed.boot);
+            let begins = self.next.as_mut().and_then(|next| next.take(&sample, &self.setup.plan));
+            if let Some(begins) = begins {
+                let seen = matches!(begins, Begins::Aloft(_));
+                self.open(begins, out);
+                if seen {
+                    // The tracker that saw the liftoff has this sample already.
+                    self.with_flight(out, OneFlight::welcome);
+                } else {
+                    self.with_flight(out, |flight, around, pen| flight.take(&sample, around, pen));
+                }
+            } else {
+                self.with_flight(out, |flight, around, pen| flight.take(&sample, around, pen));
+            }
+        }
+        self.take_flags(packet, body, t_s, t_receive_s, placed.boot, out);
+        let sooner = self.flight.as_ref().filter(|f| !f.has_ended()).map(|f| self.next_on_grid(f.beat_ns()));
+        if let Some(sooner) = sooner {
+            self.beat_ns = Some(self.beat_ns.map_or(sooner, |beat| beat.min(sooner)));
+        }
+    }
+
+    fn take_flags(
+        &mut self,
+        packet: &Packet,
+        body: usize,
+        t_s: f64,
+        t_receive_s: f64,
+        boot: u32,
+        out: &mut Vec<Output>,
+    ) {
+        let Some(flight) = self.flight.as_ref().filter(|f| !f.has_ended()) else { return };
+        let at = At { body, t_s, t_receive_s, boot, on_the_pad: flight.waits() };
+        let mut reports = Vec::new();
+        self.flags.take(packet, at, &self.setup.plan, &mut reports);
+        for report in reports {
+            self.with_flight(out, |flight, _, pen: &mut Pen<'_>| flight.report(&report, pen));
+        }
+    }
+}
+
+/// Which body a packet is of: the layout's own, else by its transmitter number, else the vehicle.
+fn whose(setup: &Setup, fixed: Option<usize>, packet: &Packet) -> Result<usize, String> {
+    let bodies = setup.plan.bodies.len();
+    if let Some(body) = fixed.filter(|b| *b < bodies) {
+        return Ok(body);
+    }
+    let Some(number) = packet.transmitter else { return Ok(0) };
+    let known: Vec<String> = setup.transmitters.iter().flatten().map(ToString::to_string).collect();
+    let told = setup.transmitters.iter().take(bodies).position(|t| *t == Some(number));
+    match told {
+        Some(body) => Ok(body),
+        // Where no number was told there is nothing to compare with.
+        None if known.is_empty() => Ok(0),
+        None => Err(format!("transmitter {number} is none of the setup's ({})", known.join(", "))),
+    }
+}
+
+/// Name and index of the receiver that a link belongs to.
+fn receiver<'a>(setup: &'a Setup, link: &'a str) -> (&'a str, u16) {
+    let name = setup.links.iter().find(|l| l.name == link).map_or(link, |l| &l.receiver);
+    let index = setup.receivers.iter().position(|r| r == name).unwrap_or(usize::from(u16::MAX));
+    (name, index as u16)
+}

@@ -1,0 +1,110 @@
+//! What the vehicle itself says has happened: from flags in packets to intervals.
+//!
+//! A flag that rises between two packets means that it happened between them. A flag that was up when first seen says
+//! only "by then", and on the pad it is left over from before. A restart of the board clears its flags.
+
+use std::collections::BTreeMap;
+
+use loftwatch_flight::{CueKind, DescentState, EventKind, Plan, Report};
+use serde::{Deserialize, Serialize};
+
+use crate::packet::{Packet, Says};
+
+/// Flags of all transmitters.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub(crate) struct Flags {
+    seen: BTreeMap<(usize, Says), Flag>,
+    boots: BTreeMap<usize, u32>,
+}
+
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+struct Flag {
+    /// Newest measurement with the flag down, s.
+    down_s: Option<f64>,
+    reported: bool,
+}
+
+/// A packet in time, as far as flags need it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct At {
+    pub(crate) body: usize,
+    pub(crate) t_s: f64,
+    pub(crate) t_receive_s: f64,
+    pub(crate) boot: u32,
+    /// Whether the vehicle stands on the pad, as far as is known.
+    pub(crate) on_the_pad: bool,
+}
+
+impl Flags {
+    /// Takes a packet's flags; gives what they report.
+    pub(crate) fn take(&mut self, packet: &Packet, at: At, plan: &Plan, reports: &mut Vec<Report>) {
+        if self.boots.insert(at.body, at.boot).is_some_and(|boot| boot != at.boot) {
+            self.seen.retain(|(body, _), _| *body != at.body);
+        }
+        for (about, up) in &packet.says {
+            // A command is no opening: it counts only where nothing says whether it fired.
+            if let Says::Commanded(channel) = about
+                && packet.says.iter().any(|(other, _)| *other == Says::Fired(channel.clone()))
+            {
+                continue;
+            }
+            let flag = self.seen.entry((at.body, about.clone())).or_default();
+            if !up {
+                flag.down_s = Some(flag.down_s.map_or(at.t_s, |down| down.max(at.t_s)));
+                // On the pad flags are tried out; in flight the first time counts.
+                flag.reported &= !at.on_the_pad;
+                continue;
+            }
+            let left_over = flag.down_s.is_none() && at.on_the_pad;
+            if flag.reported || left_over {
+                continue;
+            }
+            flag.reported = true;
+            let after_s = flag.down_s.filter(|down| *down <= at.t_s);
+            let report =
+                |(body, event)| Report { body, event, after_s, by_s: at.t_s, t_receive_s: at.t_receive_s };
+            reports.extend(happened(about, at.body, plan).into_iter().map(report));
+        }
+    }
+
+    /// Another flight: everything may happen again.
+    pub(crate) fn begin_anew(&mut self) {
+        for flag in self.seen.values_mut() {
+            flag.down_s = None;
+            flag.reported = false;
+        }
+    }
+}
+
+/// Which events of which bodies a flag is about.
+fn happened(about: &Says, body: usize, plan: &Plan) -> Vec<(usize, EventKind)> {
+    let channel = match about {
+        Says::Liftoff => return vec![(body, EventKind::Liftoff)],
+        Says::Burnout => return vec![(body, EventKind::Burnout)],
+        Says::Apogee => return vec![(body, EventKind::Apogee)],
+        Says::Landing => return vec![(body, EventKind::Landing)],
+        Says::Freed => return vec![(body, EventKind::Freed)],
+        Says::Fired(channel) | Says::Commanded(channel) => channel,
+    };
+    let Some(index) = plan.cues.iter().position(|c| c.name.eq_ignore_ascii_case(channel)) else {
+        return vec![];
+    };
+    let cue = &plan.cues[index];
+    let bodies = || plan.bodies.iter().enumerate();
+    match cue.kind {
+        CueKind::Chute => bodies()
+            .filter_map(|(b, told)| {
+                let state = told.descents.iter().find(|d| d.cue == index)?.state;
+                Some((
+                    b,
+                    if state == DescentState::Main { EventKind::MainChute } else { EventKind::FirstChute },
+                ))
+            })
+            .collect(),
+        CueKind::Release | CueKind::Separation => bodies()
+            .filter(|(_, told)| told.freed_by == Some(index))
+            .map(|(b, _)| (b, EventKind::Freed))
+            .collect(),
+        CueKind::Staging => vec![(cue.body, EventKind::StageIgnition)],
+    }
+}
