@@ -7,6 +7,8 @@ mod binary;
 mod check;
 mod decoded;
 mod number;
+#[cfg(test)]
+mod testing;
 mod text;
 mod unit;
 
