@@ -1,0 +1,73 @@
+// Puts words where they cover nothing: each label brings places in order of liking; the first that is free wins,
+// the one it had before is kept while it stays free, so that words do not jump.
+
+export interface Box {
+  x: number;
+  y: number;
+  w: number;
+  h: number;
+}
+
+export interface Label {
+  key: string;
+  width: number;
+  height: number;
+  /** Left top corners, best first. */
+  places: readonly { x: number; y: number }[];
+}
+
+export interface Placed extends Box {
+  key: string;
+  place: number;
+}
+
+/** A covered point of a line costs one, a covered box this much, each pixel outside this much. */
+const BOX_COST = 60;
+const OUTSIDE_COST = 20;
+
+export function overlaps(a: Box, b: Box): boolean {
+  return a.x < b.x + b.w && b.x < a.x + a.w && a.y < b.y + b.h && b.y < a.y + a.h;
+}
+
+export function placeLabels(
+  labels: readonly Label[],
+  boxes: readonly Box[],
+  points: readonly (readonly [number, number])[],
+  bounds: Box,
+  before: ReadonlyMap<string, number>,
+): Placed[] {
+  const placed: Placed[] = [];
+  for (const label of labels) {
+    const cost = (place: number): number => {
+      const at = label.places[place];
+      if (!at) return Infinity;
+      const box = { x: at.x, y: at.y, w: label.width, h: label.height };
+      const outside =
+        Math.max(0, bounds.x - box.x) +
+        Math.max(0, bounds.y - box.y) +
+        Math.max(0, box.x + box.w - bounds.x - bounds.w) +
+        Math.max(0, box.y + box.h - bounds.y - bounds.h);
+      const hits = [...boxes, ...placed].filter((other) => overlaps(box, other)).length;
+      const covered = points.filter(
+        ([x, y]) => x > box.x && x < box.x + box.w && y > box.y && y < box.y + box.h,
+      ).length;
+      return outside * OUTSIDE_COST + hits * BOX_COST + covered;
+    };
+    const old = before.get(label.key);
+    const order = label.places.map((_, i) => i);
+    if (old !== undefined && old < order.length) order.unshift(old);
+    let best = order[0] ?? 0;
+    let least = Infinity;
+    for (const place of order) {
+      const c = cost(place);
+      if (c < least) {
+        least = c;
+        best = place;
+      }
+      if (c === 0) break;
+    }
+    const at = label.places[best];
+    if (at) placed.push({ key: label.key, place: best, x: at.x, y: at.y, w: label.width, h: label.height });
+  }
+  return placed;
+}

@@ -1,0 +1,138 @@
+// The paper itself: grid, axes with their figures, the break of the time scale.
+import type { Frame } from '../frame';
+import { lengthScale, speedScale, decimal } from '../../lib/units';
+import { breakWords } from '../words';
+import { line, write, type Brush } from './brush';
+
+export function paintPaper(brush: Brush, frame: Frame): void {
+  const { geometry, chart, scale } = frame;
+  const { main, strip, narrow } = geometry;
+  const bottom = main.y + main.h;
+  for (const { t } of frame.timeTicks) {
+    const x = frame.x(t);
+    line(
+      brush,
+      [
+        [x, main.y],
+        [x, bottom],
+      ],
+      brush.grid,
+      1,
+    );
+    if (strip)
+      line(
+        brush,
+        [
+          [x, strip.y],
+          [x, strip.y + strip.h],
+        ],
+        brush.grid,
+        1,
+      );
+  }
+  for (const h of frame.heightTicks) {
+    if (h === 0) continue;
+    const y = frame.yHeight(h);
+    line(
+      brush,
+      [
+        [main.x, y],
+        [main.x + main.w, y],
+      ],
+      brush.grid,
+      1,
+    );
+  }
+  if (strip) {
+    for (const v of frame.speedTicks) {
+      const y = frame.ySpeed(v);
+      line(
+        brush,
+        [
+          [strip.x, y],
+          [strip.x + strip.w, y],
+        ],
+        v === 0 ? brush.ruleStrong : brush.grid,
+        1,
+      );
+    }
+  }
+  line(
+    brush,
+    [
+      [main.x, bottom],
+      [main.x + main.w, bottom],
+    ],
+    brush.ink,
+    1.5,
+  );
+  if (scale.breakAt !== null) {
+    const x = frame.x(scale.breakAt);
+    for (const at of [x - 1.5, x + 1.5]) {
+      line(
+        brush,
+        [
+          [at, main.y],
+          [at, bottom],
+        ],
+        brush.ruleStrong,
+        1,
+      );
+      if (strip)
+        line(
+          brush,
+          [
+            [at, strip.y],
+            [at, strip.y + strip.h],
+          ],
+          brush.ruleStrong,
+          1,
+        );
+    }
+    const [before, after] = breakWords(scale.factor, narrow);
+    const y = brush.text * 0.95;
+    write(brush, before, x - 9, y, { color: brush.inkSoft, align: 'right', halo: brush.paper });
+    write(brush, after, x + 9, y, { color: brush.inkSoft, halo: brush.paper });
+  }
+  paintFigures(brush, frame, lengthScale(chart.units).unit, speedScale(chart.units).unit);
+}
+
+function paintFigures(brush: Brush, frame: Frame, lengthUnit: string, speedUnit: string): void {
+  const { main, strip, narrow, axisY, width } = frame.geometry;
+  const soft = { color: brush.inkSoft } as const;
+  const lastHeight = frame.heightTicks.at(-1);
+  for (const h of frame.heightTicks) {
+    if (narrow && h === 0) continue;
+    const words = h === lastHeight ? `${decimal(h)} ${lengthUnit}` : decimal(h);
+    const y = frame.yHeight(h);
+    if (narrow) write(brush, words, main.x + 4, y - 5, { ...soft, halo: brush.paperPast });
+    else if (h === lastHeight && brush.text > 0) {
+      write(brush, words, main.x - 6, y + brush.text * 0.35, { ...soft, align: 'right' });
+    } else write(brush, words, main.x - 8, y + brush.text * 0.35, { ...soft, align: 'right' });
+  }
+  if (strip) {
+    const last = frame.speedTicks.at(-1);
+    for (const v of frame.speedTicks) {
+      const y = frame.ySpeed(v);
+      if (narrow) {
+        const words = v === last ? `${decimal(v)} ${speedUnit}` : decimal(v);
+        write(brush, words, width, y - 4, { ...soft, align: 'right', halo: brush.paper });
+      } else write(brush, decimal(v), strip.x - 8, y + brush.text * 0.35, { ...soft, align: 'right' });
+    }
+    if (!narrow && last !== undefined) {
+      write(brush, speedUnit, strip.x - 8, frame.ySpeed(last) - brush.text * 0.75, {
+        ...soft,
+        align: 'right',
+      });
+    }
+  }
+  for (const { t, label } of frame.timeTicks) {
+    if (!label) continue;
+    const x = frame.x(t);
+    const first = narrow && t === 0;
+    write(brush, label, first ? Math.max(0, x - brush.text) : x, axisY, {
+      ...soft,
+      align: first ? 'left' : 'center',
+    });
+  }
+}

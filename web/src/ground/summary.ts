@@ -1,0 +1,24 @@
+// The ground plan in words, for whoever does not see it.
+import type { Now } from '../lib/messages';
+import { bearingDeg, direction, distanceM, type EastNorth } from '../lib/place';
+import { distance, type Units } from '../lib/units';
+import type { Ground } from './data';
+
+export function inGround(now: Now, ground: Ground, units: Units): string {
+  const at = (place: EastNorth): string =>
+    `${distance(distanceM(place), units)} ${direction(bearingDeg(place))} of the pad`;
+  const said = ['Plan of the ground, north up.'];
+  for (const t of ground.trails) {
+    const body = now.bodies[t.body];
+    if (t.here && body && now.liftoff_t_s !== null) said.push(`${body.name} is ${at(t.here)}.`);
+  }
+  for (const l of ground.landings) {
+    const who = l.bare ? 'If nothing deploys, the landing' : `${l.name}'s landing`;
+    said.push(
+      l.ring
+        ? `${who} is somewhere on a ring, ${distance(l.ring[0], units)} to ${distance(l.ring[3], units)} out: the heading is not known.`
+        : `${who} is predicted ${at(l.centre)}.`,
+    );
+  }
+  return said.join(' ');
+}

@@ -1,0 +1,71 @@
+// Directions and places on the plain east-north grid about the pad.
+import type { FixNow, SiteInfo } from './messages';
+
+export type EastNorth = readonly [number, number];
+
+const POINTS = [
+  'north',
+  'north-north-east',
+  'north-east',
+  'east-north-east',
+  'east',
+  'east-south-east',
+  'south-east',
+  'south-south-east',
+  'south',
+  'south-south-west',
+  'south-west',
+  'west-south-west',
+  'west',
+  'west-north-west',
+  'north-west',
+  'north-north-west',
+];
+
+export function distanceM(a: EastNorth, b: EastNorth = [0, 0]): number {
+  return Math.hypot(a[0] - b[0], a[1] - b[1]);
+}
+
+/** True bearing from `from` to `to`, degrees, 0 is north, 90 is east. */
+export function bearingDeg(to: EastNorth, from: EastNorth = [0, 0]): number {
+  const degrees = (Math.atan2(to[0] - from[0], to[1] - from[1]) * 180) / Math.PI;
+  return (degrees + 360) % 360;
+}
+
+/** "047°" */
+export function bearing(degrees: number): string {
+  return `${String(Math.round(degrees) % 360).padStart(3, '0')}°`;
+}
+
+/** One of eight (or sixteen) points of the compass rose, in words. */
+export function direction(degrees: number, points: 8 | 16 = 8): string {
+  const step = 16 / points;
+  const index = Math.round((degrees / 360) * points) % points;
+  return POINTS[index * step] ?? '';
+}
+
+/**
+ * East and north of the pad for a fix, m. Radii of curvature of the WGS84 ellipsoid at the pad; within 20 km of it
+ * this plane is good to a metre in a kilometre, enough to point a person. The station's own figures are better.
+ */
+export function eastNorth(fix: FixNow, site: SiteInfo): EastNorth {
+  const semiMajorM = 6378137;
+  const e2 = 0.00669437999014;
+  const latitude = (site.latitude_deg * Math.PI) / 180;
+  const w2 = 1 - e2 * Math.sin(latitude) ** 2;
+  const meridian = (semiMajorM * (1 - e2)) / w2 ** 1.5;
+  const normal = semiMajorM / Math.sqrt(w2);
+  const radians = Math.PI / 180;
+  let east = fix.longitude_deg - site.longitude_deg;
+  if (east > 180) east -= 360;
+  if (east < -180) east += 360;
+  return [
+    east * radians * normal * Math.cos(latitude),
+    (fix.latitude_deg - site.latitude_deg) * radians * meridian,
+  ];
+}
+
+/** RFC 5870. Six decimals are a tenth of a metre. */
+export function geoUri(fix: FixNow): string {
+  return `geo:${fix.latitude_deg.toFixed(6)},${fix.longitude_deg.toFixed(6)}`;
+}

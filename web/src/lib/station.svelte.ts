@@ -1,0 +1,207 @@
+// One socket to the station, live or for a private replay: connects, comes back, catches up, knows the time.
+// `now` is the newest message; `shown` follows it at most four times a second, for everything that is read as text.
+import { getTrack, type FlightRef } from './api';
+import { pauseMs } from './backoff';
+import { StationClock } from './clock';
+import type { Ask, Message, Now, Picture, Story } from './messages';
+import { Past } from './past';
+
+/** Figures step at most this often. */
+export const STEP_MS = 250;
+/** Nothing heard for this long: the line is dead, whatever the socket says. */
+const DEAD_MS = 2500;
+const PING_MS = 1000;
+const POINTS = 1200;
+
+export class Station {
+  now = $state.raw<Now | null>(null);
+  shown = $state.raw<Now | null>(null);
+  picture = $state.raw<Picture | null>(null);
+  story = $state.raw<Story | null>(null);
+  /** Station time, stepped with `shown`. */
+  time = $state(0);
+  lost = $state(false);
+  /** Counts changes of the past that did not come with a message. */
+  pastEdition = $state(0);
+  readonly past = new Past();
+
+  private readonly clock = new StationClock();
+  private readonly path: string;
+  private readonly flight: FlightRef;
+  private listeners: (() => void)[] = [];
+  private socket: WebSocket | null = null;
+  private attempt = 0;
+  private arrivedMs = 0;
+  private heardMs = 0;
+  private steppedMs = 0;
+  private pingId = 0;
+  private filling = false;
+  private timers: ReturnType<typeof setInterval>[] = [];
+  private again: ReturnType<typeof setTimeout> | undefined;
+
+  constructor(flight: FlightRef = 'current') {
+    this.flight = flight;
+    this.path = flight === 'current' ? '/api/socket' : `/api/flights/${flight}/socket`;
+  }
+
+  /** Connects; the returned function ends it all. */
+  start(): () => void {
+    this.heardMs = performance.now();
+    this.connect();
+    this.timers = [setInterval(() => this.ping(), PING_MS), setInterval(() => this.step(), STEP_MS)];
+    const wake = (): void => {
+      if (document.visibilityState === 'visible') this.wake();
+    };
+    document.addEventListener('visibilitychange', wake);
+    window.addEventListener('online', wake);
+    return () => {
+      document.removeEventListener('visibilitychange', wake);
+      window.removeEventListener('online', wake);
+      this.timers.forEach(clearInterval);
+      clearTimeout(this.again);
+      this.drop();
+    };
+  }
+
+  /** Calls back as soon as a message has come, before the next frame. */
+  onMessage(listener: () => void): () => void {
+    this.listeners.push(listener);
+    return () => {
+      this.listeners = this.listeners.filter((other) => other !== listener);
+    };
+  }
+
+  /** Station time at this instant: live by the clock, in a replay by its rate. */
+  timeAt(nowMs: number): number {
+    const now = this.now;
+    if (!now) return 0;
+    if (now.mode === 'live' && now.speed === 1) return this.clock.at(nowMs) ?? now.t_s;
+    return now.t_s + ((nowMs - this.arrivedMs) / 1000) * now.speed;
+  }
+
+  play(speed: number): void {
+    this.send({ kind: 'play', speed });
+  }
+
+  seek(t_s: number): void {
+    this.send({ kind: 'seek', t_s });
+  }
+
+  private connect(): void {
+    const scheme = location.protocol === 'https:' ? 'wss:' : 'ws:';
+    const socket = new WebSocket(`${scheme}//${location.host}${this.path}`);
+    this.socket = socket;
+    socket.onopen = () => {
+      this.clock.reset();
+      this.ping();
+      void this.fill(this.past.newestS);
+    };
+    socket.onmessage = (event) => this.receive(event.data as string);
+    socket.onclose = () => {
+      if (this.socket === socket) this.reconnect();
+    };
+  }
+
+  private reconnect(): void {
+    this.drop();
+    this.lost = true;
+    clearTimeout(this.again);
+    this.again = setTimeout(() => this.connect(), pauseMs(this.attempt));
+    this.attempt += 1;
+  }
+
+  private drop(): void {
+    const socket = this.socket;
+    this.socket = null;
+    socket?.close();
+  }
+
+  private receive(text: string): void {
+    const nowMs = performance.now();
+    const message = JSON.parse(text) as Message;
+    this.heardMs = nowMs;
+    this.attempt = 0;
+    this.lost = false;
+    switch (message.kind) {
+      case 'pong':
+        this.clock.pong(message.sent_ms, nowMs, message.t_s);
+        return;
+      case 'picture':
+        this.picture = message;
+        break;
+      case 'story':
+        this.story = message;
+        return;
+      case 'now':
+        this.take(message, nowMs);
+        break;
+      default:
+        return;
+    }
+    this.listeners.forEach((listener) => listener());
+  }
+
+  private take(message: Now, nowMs: number): void {
+    this.arrivedMs = nowMs;
+    if (message.mode === 'live') {
+      this.clock.heard(nowMs, message.t_s);
+      const known = this.past.flight;
+      if (this.past.append(message)) void this.fill(null);
+      if (known !== this.past.flight) void this.fill(null);
+    }
+    this.now = message;
+    if (!this.shown || nowMs - this.steppedMs >= STEP_MS) this.step();
+  }
+
+  private step(): void {
+    const nowMs = performance.now();
+    if (nowMs - this.steppedMs < STEP_MS - 10) return;
+    this.steppedMs = nowMs;
+    if (this.shown !== this.now) this.shown = this.now;
+    this.time = this.timeAt(nowMs);
+  }
+
+  private ping(): void {
+    const nowMs = performance.now();
+    if (nowMs - this.heardMs > DEAD_MS) {
+      this.heardMs = nowMs;
+      this.reconnect();
+      return;
+    }
+    this.pingId += 1;
+    this.send({ kind: 'ping', id: this.pingId, sent_ms: nowMs });
+  }
+
+  private send(ask: Ask): void {
+    if (this.socket?.readyState === WebSocket.OPEN) this.socket.send(JSON.stringify(ask));
+  }
+
+  /** The device was asleep, or has a network again: the clock may have stopped, and much may have passed. */
+  private wake(): void {
+    this.clock.reset();
+    if (this.socket?.readyState === WebSocket.OPEN) {
+      this.heardMs = performance.now();
+      this.ping();
+      void this.fill(null);
+    } else {
+      clearTimeout(this.again);
+      this.drop();
+      this.connect();
+    }
+  }
+
+  /** Gets the past from the station, from an instant on or all of it. A failure is tried again at the next gap. */
+  private async fill(fromS: number | null): Promise<void> {
+    if (this.filling) return;
+    this.filling = true;
+    try {
+      const track = await getTrack(this.flight, fromS, POINTS);
+      this.past.fill(track);
+      this.pastEdition += 1;
+    } catch {
+      // The socket says whether the station is there; the line keeps its gap until the next attempt.
+    } finally {
+      this.filling = false;
+    }
+  }
+}

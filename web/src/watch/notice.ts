@@ -1,0 +1,79 @@
+// The one line under the sentence: the most urgent thing, and how many more there are. Heads-ups come ranked from the
+// station (by level, then by the mass that depends on them); what the page itself knows is ranked around them.
+import { clock, whole } from '../lib/age';
+import type { HeadsUpNow, Level } from '../lib/messages';
+import { inWords } from '../lib/units';
+import { silentFor, type View } from './view';
+
+export interface Notice {
+  level: Level;
+  words: string;
+  /** Further things that hold. */
+  more: number;
+}
+
+interface Candidate {
+  level: Level;
+  words: string;
+}
+
+export function notices(
+  view: View | null,
+  lost: boolean,
+  headsups: readonly HeadsUpNow[] | null = null,
+): Candidate[] {
+  const found: Candidate[] = [];
+  if (lost) found.push({ level: 'look', words: 'Page lost the station, trying again.' });
+  if (!view) return found;
+  const { now, units, t_s } = view;
+  const holding = headsups ?? now.headsups;
+  const said = (h: HeadsUpNow): Candidate => ({ level: h.level, words: inWords(h.words, units) });
+  found.push(...holding.filter((h) => h.level === 'act').map(said));
+  if (now.not_kept_since_s !== null) {
+    const at = clock(now.utc_s + (now.not_kept_since_s - now.t_s));
+    found.push({
+      level: 'act',
+      words: `Disk slow or full: not kept since ${at}. Free some space; the flight goes on.`,
+    });
+  }
+  found.push(...holding.filter((h) => h.level === 'look').map(said));
+  const silence = silentFor(view);
+  if (
+    silence !== null &&
+    now.bodies[0]?.phase !== 'waiting' &&
+    !holding.some((h) => h.key.includes('silen'))
+  ) {
+    found.push({ level: 'look', words: silenceWords(view) });
+  }
+  for (const link of view.story?.links ?? []) {
+    if (!link.up)
+      found.push({
+        level: 'look',
+        words: `Link ${link.name} is down${link.reason ? `: ${link.reason}` : ''}.`,
+      });
+  }
+  for (const body of silence === null ? now.bodies : []) {
+    const age = body.heard_t_s === null ? null : t_s - body.heard_t_s;
+    if (body.transmitter && age !== null && age > 10 && body.phase !== 'down') {
+      found.push({ level: 'look', words: `${body.name} not heard for ${whole(age)}.` });
+    }
+  }
+  return found;
+}
+
+/** What is shown: the first, with the count of the rest. `leftOut` are heads-ups that did not fit the message. */
+export function notice(found: readonly Candidate[], leftOut = 0): Notice | null {
+  const first = found[0];
+  return first ? { ...first, more: found.length - 1 + leftOut } : null;
+}
+
+function silenceWords(view: View): string {
+  const count = view.now.bodies.filter((b) => b.transmitter).length;
+  const links = view.story?.links ?? [];
+  const up = links.filter((l) => l.up).length;
+  const who = count === 1 ? 'Silent: the transmitter.' : `Silent: all ${count} transmitters.`;
+  if (links.length === 0) return who;
+  if (up === links.length)
+    return `${who} ${links.length === 1 ? 'The link is up.' : links.length === 2 ? 'Both links are up.' : 'All links are up.'}`;
+  return `${who} ${up} of ${links.length} links up.`;
+}

@@ -1,0 +1,66 @@
+// What every part of Watch reads: one message, what has happened, the site, the units, the time. Pure questions
+// about it that more than one part asks.
+import type { BodyNow, Now, SiteInfo, Story } from '../lib/messages';
+import type { Units } from '../lib/units';
+import { bearingDeg, distanceM, eastNorth, type EastNorth } from '../lib/place';
+
+export interface View {
+  now: Now;
+  story: Story | null;
+  site: SiteInfo | null;
+  units: Units;
+  /** Station time at which this is read. */
+  t_s: number;
+  /** Whether the page has lost the station. */
+  lost: boolean;
+}
+
+/** The body that the sentence and the line are about: the first, the vehicle. */
+export function mainBody(now: Now): BodyNow | null {
+  return now.bodies[0] ?? null;
+}
+
+/** Seconds of silence of all radios, or `null` while any is heard. */
+export function silentFor(view: View): number | null {
+  const since = view.now.silent_since_s;
+  return since === null ? null : Math.max(0, view.t_s - since);
+}
+
+/** Seconds that a body's figures have been carried: what the station said, and what has gone by since it spoke. */
+export function carriedFor(view: View, body: BodyNow): number {
+  const unspoken = Math.max(0, view.t_s - view.now.t_s);
+  return body.carried_s + (view.lost || unspoken > 1 ? unspoken : 0);
+}
+
+/** The body or, while it is attached, what it is attached to. */
+export function carrier(view: View, index: number): BodyNow | null {
+  let at = index;
+  for (let hops = 0; hops < view.now.bodies.length; hops += 1) {
+    const body = view.now.bodies[at];
+    if (!body?.attached) return body ?? null;
+    at = view.site?.bodies[at]?.parent ?? 0;
+  }
+  return view.now.bodies[0] ?? null;
+}
+
+/** Whether a body is known to be on the ground. */
+export function isDown(view: View, index: number): boolean {
+  return carrier(view, index)?.phase === 'down';
+}
+
+/** Where a body is, or was when last fixed. */
+export function placeOf(view: View, index: number): EastNorth | null {
+  const body = carrier(view, index);
+  if (!body) return null;
+  return body.east_north_m ?? (body.fix && view.site ? eastNorth(body.fix, view.site) : null);
+}
+
+/** Distance and true bearing from the pad. */
+export function fromPad(place: EastNorth): { metres: number; degrees: number } {
+  return { metres: distanceM(place), degrees: bearingDeg(place) };
+}
+
+export function eventTime(view: View, event: string): number | null {
+  const times = view.story?.events.filter((e) => e.event === event && e.body === 0).map((e) => e.t_s) ?? [];
+  return times.length ? Math.max(...times) : null;
+}
