@@ -20,6 +20,8 @@ use crate::packet::Packet;
 /// for all of them.
 const UNKNOWN_INTERVAL_S: f64 = 1.0;
 const LONGEST_INTERVAL_S: f64 = 5.0;
+/// Count after which a number of unknown width is taken to begin again: far beyond any flight.
+const WIDEST: f64 = 281_474_976_710_656.0;
 /// Spread of the instant of measurement without a clock aboard, s.
 const NO_CLOCK_SD_S: f64 = 0.05;
 
@@ -79,11 +81,11 @@ impl Heard {
             .pairs
             .entry((arrived.receiver.to_owned(), body))
             .or_insert_with(|| LinkStats::new(layout.rate_hz));
-        let modulus = layout.modulus(Meaning::Sequence).filter(|m| *m >= 2.0).map_or(u64::MAX, |m| m as u64);
+        let modulus = layout.modulus(Meaning::Sequence).filter(|m| (2.0..=WIDEST).contains(m)).unwrap_or(WIDEST);
         pair.hear(&HeardNow {
             t_ns,
             bytes: arrived.bytes,
-            sequence: packet.sequence.map(|s| (s, modulus)),
+            sequence: packet.sequence.map(|s| (s, modulus as u64)),
             rssi_dbm: packet.rssi_dbm,
             snr_db: None,
         });

@@ -1,0 +1,167 @@
+//! From bytes to readings: copies, late and foreign packets, garbage, restarts, places in the stream.
+
+mod fake;
+
+use fake::{START_NS, Story, after, inputs, numbered, run, setup};
+use loftwatch_engine::output::{Frame, Reading};
+use loftwatch_engine::{Engine, Input, Output, Said, What};
+
+fn readings(out: &[Output]) -> Vec<&Reading> {
+    out.iter().filter_map(|o| if let Said::Reading(r) = &o.what { Some(r) } else { None }).collect()
+}
+
+fn frames(out: &[Output]) -> Vec<&Frame> {
+    out.iter().filter_map(|o| if let Said::Frame(f) = &o.what { Some(f) } else { None }).collect()
+}
+
+fn waiting() -> Vec<Input> {
+    inputs(Story { liftoff: false, ..Story::default() })
+}
+
+fn bytes(link: &str, text: &str) -> What {
+    What::Bytes { link: link.into(), bytes: text.as_bytes().to_vec() }
+}
+
+fn checked(text: &str) -> String {
+    format!("{text}*{:02X}\n", text.bytes().fold(0, |x, b| x ^ b))
+}
+
+#[test]
+fn a_packet_through_two_receivers_counts_once() {
+    let all = waiting();
+    let (_, out) = run(setup(), &all, after(&all, 1.0));
+    let read = readings(&out);
+    let body: Vec<_> = read.iter().filter(|r| r.body == 0).collect();
+    let copies = body.iter().filter(|r| r.again).count();
+    assert_eq!(copies * 2, body.len(), "each of the body's packets came twice");
+    assert!(body.iter().all(|r| r.again == (r.receiver == "Table")), "the mast hears first");
+    assert!(read.iter().filter(|r| r.body == 1).all(|r| !r.again));
+    // What the copies say changes nothing: without them the flight is told alike.
+    let mast: Vec<_> =
+        all.iter().filter(|i| matches!(&i.what, What::Bytes { link, .. } if link == "mast")).cloned().collect();
+    let (_, alone) = run(setup(), &mast, after(&all, 1.0));
+    let flight = |out: &[Output]| {
+        let told = out.iter().filter(|o| matches!(o.what, Said::Estimate { .. } | Said::Prediction { .. } | Said::Event { .. }));
+        told.map(|o| o.what.clone()).collect::<Vec<_>>()
+    };
+    assert_eq!(flight(&out), flight(&alone));
+}
+
+#[test]
+fn frames_lie_where_they_say_in_the_stream() {
+    let all = waiting();
+    let mut stream = Vec::new();
+    for input in &all {
+        if let What::Bytes { link, bytes } = &input.what
+            && link == "mast"
+        {
+            stream.extend_from_slice(bytes);
+        }
+    }
+    let (_, out) = run(setup(), &all, after(&all, 0.0));
+    let cut: Vec<_> = frames(&out).into_iter().filter(|f| f.link == "mast").collect();
+    assert!(cut.len() > 100);
+    for frame in cut {
+        let from = frame.offset as usize;
+        let raw = &stream[from..from + frame.length as usize];
+        assert!(raw.starts_with(b"LW1,") && raw[raw.len() - 3] == b'*', "{:?}", String::from_utf8_lossy(raw));
+    }
+}
+
+#[test]
+fn half_a_frame_is_void_after_a_restart_and_offsets_go_on() {
+    let good = checked("LW1,1,7,1000,87600,9.8,0,,,,,0");
+    let (head, tail) = good.split_at(10);
+    for break_ in [
+        What::Started,
+        What::LinkState { link: "mast".into(), up: false, reason: "unplugged".into() },
+        What::Lost { link: "mast".into(), bytes: 100, reason: "memory full".into() },
+    ] {
+        let lost = if matches!(break_, What::Lost { .. }) { 100 } else { 0 };
+        let all = numbered([
+            (START_NS + 1, bytes("mast", head)),
+            (START_NS + 2, break_),
+            (START_NS + 3, bytes("mast", tail)),
+            (START_NS + 4, bytes("mast", &good)),
+        ]);
+        let (_, out) = run(setup(), &all, START_NS + 5);
+        assert_eq!(readings(&out).len(), 1, "the halves do not join");
+        let last = frames(&out).into_iter().find(|f| f.wrong.is_none()).unwrap();
+        assert_eq!(last.offset, good.len() as u64 + lost);
+        assert!(frames(&out).iter().any(|f| f.wrong_kind.as_deref() == Some("partial")));
+    }
+}
+
+#[test]
+fn a_foreign_transmitter_is_named_and_not_used() {
+    let all = numbered([(START_NS + 1, bytes("mast", &checked("LW1,9,7,1000,87600,9.8,0,,,,,0")))]);
+    let (_, out) = run(setup(), &all, START_NS + 2);
+    let cut = frames(&out);
+    assert_eq!(cut.len(), 1);
+    assert_eq!(cut[0].wrong_kind.as_deref(), Some("unknown_transmitter"));
+    assert_eq!(cut[0].wrong.as_deref(), Some("transmitter 9 is none of the setup's (1, 2)"));
+    assert_eq!(cut[0].layout.as_deref(), Some("text packet"));
+    assert!(readings(&out).is_empty());
+    assert!(!out.iter().any(|o| matches!(o.what, Said::Flight(_))), "and opens no flight");
+}
+
+#[test]
+fn wrong_frames_say_why() {
+    let all = numbered([
+        (START_NS + 1, bytes("mast", "LW1,1,7,1000,87600,9.8,0,,,,,0*00\n")),
+        (START_NS + 2, bytes("mast", &checked("XYZ,1"))),
+    ]);
+    let (_, out) = run(setup(), &all, START_NS + 3);
+    let kinds: Vec<_> = frames(&out).iter().map(|f| f.wrong_kind.clone().unwrap()).collect();
+    assert_eq!(kinds, ["checksum", "no_layout"]);
+    let Some(Said::Radio(lines)) = run(setup(), &all, START_NS + 1_000_000_000)
+        .1
+        .into_iter()
+        .rev()
+        .find_map(|o| matches!(o.what, Said::Radio(_)).then_some(o.what))
+    else {
+        panic!("radio statistics");
+    };
+    assert_eq!(lines.len(), 4, "two receivers, two transmitters");
+    assert_eq!(lines.iter().find(|l| l.receiver == "Mast").unwrap().wrong, 2);
+}
+
+#[test]
+fn a_setup_change_mends_a_layout_at_once() {
+    let mut broken = setup();
+    broken.layouts[0].name = "old".into();
+    broken.links[0].layouts.clear();
+    let good = checked("LW1,1,7,1000,87600,9.8,0,,,,,0");
+    let all = numbered([
+        (START_NS + 1, bytes("mast", &good)),
+        (START_NS + 2, What::SetupChange(Box::new(setup()))),
+        (START_NS + 3, bytes("mast", &good)),
+    ]);
+    let (_, out) = run(broken, &all, START_NS + 4);
+    let cut = frames(&out);
+    assert_eq!(cut[0].wrong_kind.as_deref(), Some("no_layout"));
+    assert_eq!(cut[1].layout.as_deref(), Some("text packet"));
+    assert_eq!(cut[1].offset, good.len() as u64);
+}
+
+#[test]
+fn silence_is_declared_in_time_and_ends_with_the_next_packet() {
+    let all = waiting();
+    let last_ns = all.last().unwrap().t_ns;
+    let mut engine = Engine::new(setup(), START_NS);
+    let mut out = Vec::new();
+    for input in &all {
+        engine.step(input, &mut out);
+    }
+    out.clear();
+    engine.advance(last_ns + 1_150_000_000, &mut out);
+    assert!(!out.iter().any(|o| matches!(o.what, Said::Silence { .. })));
+    engine.advance(last_ns + 1_250_000_000, &mut out);
+    let silence = out.iter().find(|o| matches!(o.what, Said::Silence { .. })).unwrap();
+    assert_eq!(silence.what, Said::Silence { since_ns: Some(last_ns) });
+    assert_eq!(silence.t_ns, last_ns + 1_200_000_000, "two packets at 10 Hz and a second");
+    out.clear();
+    let again = Input { number: 100_000, t_ns: last_ns + 9_000_000_000, ..all[0].clone() };
+    engine.step(&again, &mut out);
+    assert!(out.iter().any(|o| o.what == Said::Silence { since_ns: None }));
+}
