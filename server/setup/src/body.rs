@@ -44,20 +44,12 @@ pub(crate) fn gather<'a>(
         return Bodies { told: Vec::new(), names: vec![name.to_owned()] };
     }
     let mut told: Vec<&At<told::Body>> = told.iter().take(MAX_BODIES).collect();
-    match told.iter().position(|body| body.value.parent.absent()) {
-        Some(first) => {
-            let vehicle = told.remove(first);
-            told.insert(0, vehicle);
-        }
-        None => {
-            let place = told[0].value.parent.place();
-            notes.refuse(
-                place,
-                "one body without `parent`: the vehicle itself",
-                "a parent for every body",
-                None,
-            );
-        }
+    if let Some(first) = told.iter().position(|body| body.value.parent.absent()) {
+        let vehicle = told.remove(first);
+        told.insert(0, vehicle);
+    } else {
+        let place = told[0].value.parent.place();
+        notes.refuse(place, "one body without `parent`: the vehicle itself", "a parent for every body", None);
     }
     let names = notes.names(told.iter().map(|body| &body.value.name), "body");
     Bodies { told, names }
@@ -125,21 +117,24 @@ pub(crate) fn mean(
         let bare = notes.number(&told.drag_area_m2, want(1e-5, 5.0, "m2"), |typed| {
             (typed > 5.0).then(|| format!("in square centimetres? then {}", typed / 10_000.0))
         });
-        let bare = bare.map(|area| spread(area, BARE_SPREAD_PERCENT)).unwrap_or_else(|| {
-            // The same shape scaled by mass: area goes with its power of two thirds.
-            let share = if index == 0 { 1.0 } else { libm::pow(mass_kg / burnout_kg, 2.0 / 3.0) };
-            let area = vehicle_area_m2 * share;
-            let words = if index == 0 {
-                "the vehicle's drag coefficient times its area"
-            } else {
-                "the vehicle's, scaled by mass"
-            };
-            notes.default(
-                told.drag_area_m2.place(),
-                format!("{area:.4} m2, {words}"),
-                spread(area, DEFAULT_BARE_SPREAD_PERCENT),
-            )
-        });
+        let bare = bare.map_or_else(
+            || {
+                // The same shape scaled by mass: area goes with its power of two thirds.
+                let share = if index == 0 { 1.0 } else { libm::pow(mass_kg / burnout_kg, 2.0 / 3.0) };
+                let area = vehicle_area_m2 * share;
+                let words = if index == 0 {
+                    "the vehicle's drag coefficient times its area"
+                } else {
+                    "the vehicle's, scaled by mass"
+                };
+                notes.default(
+                    told.drag_area_m2.place(),
+                    format!("{area:.4} m2, {words}"),
+                    spread(area, DEFAULT_BARE_SPREAD_PERCENT),
+                )
+            },
+            |area| spread(area, BARE_SPREAD_PERCENT),
+        );
         meant.push(Body {
             name: bodies.names[index].clone(),
             parent: parents[index],

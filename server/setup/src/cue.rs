@@ -206,7 +206,11 @@ fn trigger(index: usize, told: &told::Cue, names: &[String], notes: &mut Notes) 
                 None => Trigger::AfterApogee(value),
             }
         }
-        Some(When::AfterApogee) | None => Trigger::AfterApogee(value),
+        None => {
+            notes.reference(&told.of, names, "cue");
+            Trigger::AfterApogee(value)
+        }
+        Some(When::AfterApogee) => Trigger::AfterApogee(value),
     }
 }
 
@@ -228,19 +232,15 @@ fn limit(told: &told::Cue, notes: &mut Notes) -> Option<Limit> {
     if let Some((.., second)) = given.next() {
         notes.refuse(second.place(), "one limit for a cue", "a second one", None);
     }
-    match first {
-        Some((value, of, _)) => {
-            let from = match &told.limit_from {
-                Field::Absent(place) => notes.default(place, "told by crew", "told by crew".to_owned()),
-                field => notes.name(field).unwrap_or_default(),
-            };
-            Some(Limit { of, value, from })
+    let Some((value, of, _)) = first else {
+        if let Field::Is(at) = &told.limit_from {
+            notes.refuse(&at.at, "a limit beside it, such as `limit_airspeed_mps`", "none", None);
         }
-        None => {
-            if let Field::Is(at) = &told.limit_from {
-                notes.refuse(&at.at, "a limit beside it, such as `limit_airspeed_mps`", "none", None);
-            }
-            None
-        }
-    }
+        return None;
+    };
+    let from = match &told.limit_from {
+        Field::Absent(place) => notes.default(place, "told by crew", "told by crew".to_owned()),
+        field => notes.name(field).unwrap_or_default(),
+    };
+    Some(Limit { of, value, from })
 }

@@ -108,7 +108,7 @@ fn stored(told: &told::LayoutField, text: bool, bits: &[Bits], notes: &mut Notes
             field => notes.choice(field, TEXT).unwrap_or(default.1),
         };
     }
-    let kind = notes.choice_required(&told.kind, BINARY).unwrap_or(Stored::Unsigned(1));
+    let Some(kind) = notes.choice_required(&told.kind, BINARY) else { return Stored::Unsigned(1) };
     match kind {
         Stored::Skip(_) => Stored::Skip(bytes.unwrap_or(1) as u16),
         Stored::Unsigned(0) => {

@@ -57,7 +57,10 @@ pub(crate) fn mean(field: &Field<told::Framing>, lines: bool, notes: &mut Notes)
     };
     let told = &at.value;
     let before = notes.mistakes.len();
-    let Some(kind) = notes.choice_required(&told.kind, KINDS) else { return plain };
+    let Some(kind) = notes.choice_required(&told.kind, KINDS) else {
+        kindless(told, notes);
+        return plain;
+    };
     astray(told, kind, notes);
     let crc = crc(told, notes);
     let cut = match kind {
@@ -100,6 +103,21 @@ pub(crate) fn mean(field: &Field<told::Framing>, lines: bool, notes: &mut Notes)
         }
     }
     framing
+}
+
+/// What can be said of a framing of no known kind: each key by itself.
+fn kindless(told: &told::Framing, notes: &mut Notes) {
+    crc(told, notes);
+    sync(told, false, notes);
+    notes.choice(&told.checksum, CHECKSUMS);
+    notes.choice(&told.length_counts, COUNTS);
+    notes.choice(&told.crc_covers, COVERS);
+    notes.whole(&told.max_length, 2, 131_072, "bytes");
+    match told.length.get().map(|at| &at.value) {
+        Some(Length::Word(_)) => drop(length_word(&told.length, notes)),
+        Some(Length::Bytes(_)) => drop(length_bytes(&told.length, notes)),
+        None => {}
+    }
 }
 
 /// Keys of another kind of framing.
@@ -182,7 +200,7 @@ fn sync(told: &told::Framing, needed: bool, notes: &mut Notes) -> Vec<u8> {
     };
     let spelt = at.value.replace("0x", " ").replace("0X", " ");
     let digits: String = spelt.chars().filter(|c| !c.is_whitespace() && *c != ',' && *c != ':').collect();
-    let bytes: Option<Vec<u8>> = (digits.is_ascii() && digits.len() % 2 == 0)
+    let bytes: Option<Vec<u8>> = (digits.is_ascii() && digits.len().is_multiple_of(2))
         .then(|| {
             (0..digits.len()).step_by(2).map(|i| u8::from_str_radix(&digits[i..i + 2], 16).ok()).collect()
         })

@@ -129,17 +129,15 @@ fn tried(told: &told::Link, names: &[String], notes: &mut Notes) -> Vec<usize> {
 }
 
 fn source(told: &told::Link, notes: &mut Notes) -> Option<Source> {
-    let kind = notes.choice_required(&told.kind, KINDS)?;
+    let Some(kind) = notes.choice_required(&told.kind, KINDS) else {
+        kindless(told, notes);
+        return None;
+    };
     astray(told, kind, notes);
     match kind {
         Kind::Serial => {
             let path = path(told, "the device, such as \"/dev/serial/by-id/...\"", notes);
-            let baud = whole_or(&told.baud, 50, 10_000_000, "baud", 115_200, notes);
-            let data_bits = whole_or(&told.data_bits, 5, 8, "bits", 8, notes);
-            let parity = notes.choice_or(&told.parity, PARITIES, ("none", Parity::None));
-            let stop_bits = whole_or(&told.stop_bits, 1, 2, "bits", 1, notes);
-            let flow = notes.choice_or(&told.flow, FLOWS, ("none", Flow::None));
-            let (baud, data_bits, stop_bits) = (baud as u32, data_bits as u8, stop_bits as u8);
+            let (baud, data_bits, parity, stop_bits, flow) = line(told, notes);
             Some(Source::Serial { path: path?, baud, data_bits, parity, stop_bits, flow })
         }
         Kind::File => Some(Source::File { path: path(told, "the file's path", notes)? }),
@@ -163,6 +161,31 @@ fn source(told: &told::Link, notes: &mut Notes) -> Option<Source> {
             }
             _ => Some(Source::TcpListen { address: listen(told, notes)? }),
         },
+    }
+}
+
+/// How a serial line is set.
+fn line(told: &told::Link, notes: &mut Notes) -> (u32, u8, Parity, u8, Flow) {
+    (
+        whole_or(&told.baud, 50, 10_000_000, "baud", 115_200, notes) as u32,
+        whole_or(&told.data_bits, 5, 8, "bits", 8, notes) as u8,
+        notes.choice_or(&told.parity, PARITIES, ("none", Parity::None)),
+        whole_or(&told.stop_bits, 1, 2, "bits", 1, notes) as u8,
+        notes.choice_or(&told.flow, FLOWS, ("none", Flow::None)),
+    )
+}
+
+/// What can be said of a link of no known kind: each key by itself.
+fn kindless(told: &told::Link, notes: &mut Notes) {
+    line(told, notes);
+    if !told.path.absent() {
+        path(told, "a path", notes);
+    }
+    if !told.listen.absent() {
+        listen(told, notes);
+    }
+    if let Field::Is(connect) = &told.connect {
+        host_and_port(connect, notes);
     }
 }
 

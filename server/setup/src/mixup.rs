@@ -225,6 +225,7 @@ pub(crate) fn length_m(typed: f64) -> Option<String> {
 }
 
 /// A mass in kilograms that may be grams.
+#[expect(clippy::unnecessary_wraps, reason = "all guesses are of one type")]
 pub(crate) fn mass_kg(typed: f64) -> Option<String> {
     if typed > 0.0 && typed.is_finite() {
         Some(format!("in grams? then {}", typed / 1000.0))
@@ -245,13 +246,13 @@ pub(crate) fn temperature_c(typed: f64) -> Option<String> {
 }
 
 /// A wind in m/s that may be km/h.
+#[expect(clippy::unnecessary_wraps, reason = "all guesses are of one type")]
 pub(crate) fn wind_mps(typed: f64) -> Option<String> {
-    if typed < 0.0 {
-        Some("the direction says where it comes from; the speed is never negative".to_owned())
+    Some(if typed < 0.0 {
+        "the direction says where it comes from; the speed is never negative".to_owned()
     } else {
-        (typed <= 150.0)
-            .then(|| format!("in km/h or knots? then {:.1} or {:.1}", typed / 3.6, typed * 0.5144))
-    }
+        format!("in km/h or knots? then {:.1} or {:.1}", typed / 3.6, typed * 0.5144)
+    })
 }
 
 /// A tilt that may be from horizontal.
@@ -261,6 +262,7 @@ pub(crate) fn tilt_deg(typed: f64) -> Option<String> {
 }
 
 /// A spread in percent that may be a fraction.
+#[expect(clippy::unnecessary_wraps, reason = "all guesses are of one type")]
 pub(crate) fn percent(typed: f64) -> Option<String> {
     if typed > 0.0 && typed < 0.5 {
         Some(format!("a fraction? in percent it is {}; told figures are never exact", typed * 100.0))

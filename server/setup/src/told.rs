@@ -184,3 +184,44 @@ told! {
         values as "values": Names,
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The file that the other tests are made of must not forget a key.
+    #[test]
+    fn the_full_setup_holds_every_key() {
+        let full = include_str!("../tests/full.toml");
+        let sections: [&[&str]; 16] = [
+            File::KEYS,
+            Site::KEYS,
+            Area::KEYS,
+            Weather::KEYS,
+            Vehicle::KEYS,
+            Motor::KEYS,
+            UpperMotor::KEYS,
+            Body::KEYS,
+            Descent::KEYS,
+            Cue::KEYS,
+            Receiver::KEYS,
+            Link::KEYS,
+            Framing::KEYS,
+            Layout::KEYS,
+            LayoutField::KEYS,
+            Bits::KEYS,
+        ];
+        for key in sections.concat() {
+            let there = [
+                format!("\n{key} = "),
+                format!("[{key}]"),
+                format!(".{key}]"),
+                format!("{{ {key} = "),
+                format!(", {key} = "),
+            ]
+            .iter()
+            .any(|way| full.contains(way));
+            assert!(there, "{key}");
+        }
+    }
+}

@@ -166,17 +166,14 @@ impl FromFile for String {
 
 impl FromFile for [f64; 2] {
     fn from_file(value: &Spanned<DeValue<'_>>, place: &Place, notes: &mut Notes) -> Option<Self> {
-        match value.get_ref().as_array().map(|array| array.iter().collect::<Vec<_>>()).as_deref() {
-            Some([first, second]) => {
-                let first = f64::from_file(first, &Place { span: first.span(), ..place.clone() }, notes);
-                let second = f64::from_file(second, &Place { span: second.span(), ..place.clone() }, notes);
-                Some([first?, second?])
-            }
-            _ => {
-                notes.refuse(place, "two numbers, [a, b]", described(value.get_ref()), None);
-                None
-            }
+        let elements: Vec<_> = value.get_ref().as_array().into_iter().flatten().collect();
+        if let [first, second] = elements.as_slice() {
+            let first = f64::from_file(first, &Place { span: first.span(), ..place.clone() }, notes);
+            let second = f64::from_file(second, &Place { span: second.span(), ..place.clone() }, notes);
+            return Some([first?, second?]);
         }
+        notes.refuse(place, "two numbers, [a, b]", described(value.get_ref()), None);
+        None
     }
 }
 
@@ -228,7 +225,7 @@ impl FromFile for Names {
             return None;
         };
         let mut names = Vec::new();
-        for (key, name) in table.iter() {
+        for (key, name) in table {
             let raw = key.get_ref().parse().ok();
             if raw.is_none() {
                 let at = place.below(key.get_ref(), key.span());

@@ -38,7 +38,7 @@ pub(crate) fn mean(told: &told::Vehicle, notes: &mut Notes) -> (String, Vehicle)
         2.0,
     );
     let azimuth = notes.number(&told.rail_azimuth_deg, want(0.0, 360.0, "degrees true"), |degrees| {
-        (degrees >= -180.0 && degrees < 0.0).then(|| format!("{} is the same direction", degrees + 360.0))
+        (-180.0..0.0).contains(&degrees).then(|| format!("{} is the same direction", degrees + 360.0))
     });
     if azimuth.is_none() {
         notes.default(told.rail_azimuth_deg.place(), "not told: the heading is not known", ());

@@ -80,7 +80,7 @@ pub(crate) fn mean(told: &told::Weather, pad: &Pad, notes: &mut Notes) -> (Weath
     };
     let from =
         notes.number(&told.wind_from_deg, want(0.0, 360.0, "degrees true, where it comes from"), |degrees| {
-            (degrees >= -180.0 && degrees < 0.0).then(|| format!("{} is the same direction", degrees + 360.0))
+            (-180.0..0.0).contains(&degrees).then(|| format!("{} is the same direction", degrees + 360.0))
         });
     if from.is_none() && wind.value > 0.0 {
         notes.missing(

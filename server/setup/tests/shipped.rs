@@ -1,4 +1,9 @@
 //! Every setup file in the repository is taken, and says what it is meant to say.
+#![expect(
+    clippy::unwrap_used,
+    clippy::disallowed_methods,
+    reason = "a test reads the files that are shipped"
+)]
 
 use std::path::{Path, PathBuf};
 

@@ -1,0 +1,78 @@
+//! Prints what the setup file's reference is made of, from the code: meanings with their units, and CRC names.
+#![expect(clippy::print_stdout, reason = "its output is what it is for")]
+
+use std::collections::BTreeSet;
+
+use loftwatch_radio::{Crc, Meaning, Quantity, Unit};
+
+/// What the reference says about a meaning, beside its name.
+const NOTES: &[(&str, &str)] = &[
+    ("free", "anything else; kept and shown in the unit as written"),
+    ("sequence", "counts the packets of a transmitter; wraps at its width"),
+    ("onboard time", "clock aboard; orders and spaces measurements"),
+    ("transmitter", "number of the transmitter, as in `[[body]]`"),
+    ("pressure", "static pressure"),
+    ("temperature", "of the sensor"),
+    ("axial specific force", "along the nose; about +1 g standing on the pad"),
+    ("lateral specific force y", "across the nose"),
+    ("lateral specific force z", "across the nose"),
+    ("roll rate", "about the nose"),
+    ("tilt", "of the body from vertical"),
+    ("latitude", "WGS84, north positive"),
+    ("longitude", "WGS84, east positive"),
+    ("height above ellipsoid", "GNSS, WGS84"),
+    ("height above sea level", "GNSS"),
+    ("velocity up", "GNSS"),
+    ("velocity down", "GNSS"),
+    ("course", "over ground, true"),
+    ("fix", "0 none, 1 or more valid"),
+    ("horizontal spread", "as the receiver states it, one sigma"),
+    ("vertical spread", "as the receiver states it, one sigma"),
+    ("own height", "the vehicle's own, above its own zero"),
+    ("own climb rate", "the vehicle's own"),
+    ("says liftoff", "0 or 1, as the vehicle itself says; so are the four below"),
+    ("says freed", "the body says that it is free"),
+    ("continuity", "0 or 1; needs `channel`"),
+    ("armed", "1 armed, 0 safe; needs `channel`"),
+    ("commanded", "0 or 1; needs `channel`"),
+    ("fired", "0 or 1; needs `channel`"),
+    ("storage left", "share, 0 to 1"),
+    ("restart count", "restarts counted aboard"),
+    ("rssi", "received signal strength"),
+    ("snr", "signal to noise"),
+];
+
+fn main() {
+    println!("| `means` | unit of | remark |\n|---|---|---|");
+    for meaning in Meaning::ALL {
+        let note = NOTES.iter().find(|(name, _)| *name == meaning.name()).map_or("", |(_, note)| note);
+        println!("| `{}` | {} | {note} |", meaning.name(), quantity(meaning.quantity()));
+    }
+    println!("\n| quantity | units (the first is what is kept) |\n|---|---|");
+    let mut seen = BTreeSet::new();
+    for quantity_of in Meaning::ALL.iter().map(|meaning| meaning.quantity()) {
+        let name = quantity(quantity_of);
+        if seen.insert(name) {
+            let units: Vec<String> = Unit::of(quantity_of).map(|unit| format!("`{}`", unit.name)).collect();
+            println!("| {name} | {} |", units.join(" "));
+        }
+    }
+    let names: Vec<String> = Crc::names().map(|name| format!("`{name}`")).collect();
+    println!("\nCRC names ({}): {}", names.len(), names.join(" "));
+}
+
+fn quantity(quantity: Quantity) -> &'static str {
+    match quantity {
+        Quantity::Plain => "number",
+        Quantity::Time => "time",
+        Quantity::Pressure => "pressure",
+        Quantity::Temperature => "temperature",
+        Quantity::Acceleration => "acceleration",
+        Quantity::AngularRate => "angular rate",
+        Quantity::Angle => "angle",
+        Quantity::Length => "length",
+        Quantity::Speed => "speed",
+        Quantity::Voltage => "voltage",
+        Quantity::Decibel => "level",
+    }
+}
