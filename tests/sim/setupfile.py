@@ -11,7 +11,8 @@ def toml_value(v):
     if isinstance(v, (int,)):
         return str(v)
     if isinstance(v, float):
-        return repr(round(v, 6)) if abs(v) < 1e6 else repr(v)
+        # Scales such as 1e-7 keep their digits; lengths and angles need no more than six places.
+        return repr(round(v, 6)) if 1e-3 <= abs(v) < 1e6 else repr(float(f"{v:.9g}"))
     if isinstance(v, (list, tuple)):
         return "[" + ", ".join(toml_value(x) for x in v) + "]"
     if isinstance(v, dict):
