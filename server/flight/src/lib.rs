@@ -1,11 +1,40 @@
 //! State estimation, apogee and landing prediction for amateur high-power rockets.
 //!
 //! Pure and deterministic: the same samples in give the same estimates out, to the bit.
+//!
+//! The way of a sample: [`Tracker`] finds its body's track, which keeps five seconds for late ones; the filter of that
+//! body (a Gaussian sum) carries its belief to the sample's time by the motion of a point mass through moving air and
+//! takes the numbers; predictions carry a copy on to apogee, the cues and the ground.
+//!
+//! This crate knows numbers and nothing else: no bytes, no clock, no file, no thread, no words for people.
 
+pub mod atmosphere;
+mod cues;
+mod down;
+mod drag;
+mod filter;
+mod fuse;
+pub mod geodesy;
+pub mod gravity;
+mod mixture;
+mod model;
+mod motion;
+mod motor;
 mod output;
+mod pad;
+mod phase;
 mod plan;
+mod predict;
+mod quantiles;
+mod report;
 mod sample;
+mod sensors;
+mod shelf;
+mod start;
+mod state;
+mod track;
 mod tracker;
+mod wind;
 
 pub use output::*;
 pub use plan::*;

@@ -1,61 +1,336 @@
 //! The face of this crate: one vehicle's tracker, with all its bodies.
 
-use serde::{Deserialize, Serialize};
+use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
-use crate::{CuePrediction, Estimate, Event, Knot, Landing, Plan, Prediction, Report, Sample};
+use crate::filter::{Filter, KINDS};
+use crate::model::Model;
+use crate::output::{Origin, Phase};
+use crate::plan::{MAX_BODIES, MAX_CUES};
+use crate::predict;
+use crate::track::{Kept, Track};
+use crate::{CuePrediction, Estimate, Event, EventKind, Knot, Landing, Plan, Prediction, Report, Sample};
 
 /// Tracks one vehicle and the bodies it comes apart into, from the pad to the ground.
 ///
 /// Serialises to the bit: a restored tracker goes on exactly as the original would.
-#[derive(Clone, Debug, Serialize, Deserialize)]
+#[derive(Clone, Debug)]
 pub struct Tracker {
-    plan: Plan,
+    model: Model,
+    tracks: Vec<Track>,
+    now_s: f64,
+    reports: Vec<Report>,
+    said: Vec<Event>,
+    fresh: Vec<Event>,
+    next_id: u32,
 }
+
+/// What is stored.
+#[derive(Serialize, Deserialize)]
+struct Stored {
+    plan: Plan,
+    tracks: Vec<Kept>,
+    now_s: f64,
+    reports: Vec<Report>,
+    said: Vec<Event>,
+    fresh: Vec<Event>,
+    next_id: u32,
+}
+
+impl Serialize for Tracker {
+    fn serialize<S: Serializer>(&self, s: S) -> Result<S::Ok, S::Error> {
+        Stored {
+            plan: self.model.plan.clone(),
+            tracks: self.tracks.iter().map(Track::keep).collect(),
+            now_s: self.now_s,
+            reports: self.reports.clone(),
+            said: self.said.clone(),
+            fresh: self.fresh.clone(),
+            next_id: self.next_id,
+        }
+        .serialize(s)
+    }
+}
+
+impl<'de> Deserialize<'de> for Tracker {
+    fn deserialize<D: Deserializer<'de>>(d: D) -> Result<Self, D::Error> {
+        let stored = Stored::deserialize(d)?;
+        let model = Model::new(&stored.plan);
+        let mut tracks: Vec<Track> = stored.tracks.into_iter().map(|k| Track::restore(&model, k)).collect();
+        for t in &mut tracks {
+            t.look(&model, stored.now_s);
+        }
+        Ok(Self {
+            model,
+            tracks,
+            now_s: stored.now_s,
+            reports: stored.reports,
+            said: stored.said,
+            fresh: stored.fresh,
+            next_id: stored.next_id,
+        })
+    }
+}
+
+/// Events that a released body has of its own.
+const OWN: [EventKind; 5] =
+    [EventKind::Freed, EventKind::FirstChute, EventKind::MainChute, EventKind::Landing, EventKind::Reboot];
+
+const ALL: [EventKind; KINDS] = [
+    EventKind::Liftoff,
+    EventKind::RailExit,
+    EventKind::Burnout,
+    EventKind::StageIgnition,
+    EventKind::StageBurnout,
+    EventKind::Apogee,
+    EventKind::Freed,
+    EventKind::FirstChute,
+    EventKind::MainChute,
+    EventKind::Landing,
+    EventKind::Reboot,
+];
 
 impl Tracker {
     /// A tracker on the pad, knowing what was told. `t_s` is now, on the caller's axis.
     pub fn new(plan: &Plan, t_s: f64) -> Self {
-        let _ = t_s;
-        Self { plan: plan.clone() }
+        let model = Model::new(plan);
+        let count = plan.bodies.len().clamp(1, MAX_BODIES);
+        let tracks = (0..count)
+            .map(|i| Track::new(i, t_s, i != 0 && plan.bodies.get(i).is_some_and(|b| b.parent.is_some())))
+            .collect();
+        Self {
+            model,
+            tracks,
+            now_s: t_s,
+            reports: Vec::with_capacity(32),
+            said: Vec::with_capacity(64),
+            fresh: Vec::with_capacity(64),
+            next_id: 1,
+        }
     }
-    /// Takes one sample. Late, doubled or out-of-order ones are welcome.
+
+    /// Takes one sample. Late, doubled or out-of-order ones are welcome; those over five seconds late, or from more
+    /// than two seconds after their own receipt, are left out.
     pub fn take(&mut self, sample: &Sample) {
-        let _ = sample;
+        let s = sample;
+        if !(s.t_s.is_finite() && s.t_receive_s.is_finite()) || s.t_s > s.t_receive_s.max(self.now_s) + 2.0 {
+            return;
+        }
+        let Some(track) = self.tracks.get_mut(s.body) else { return };
+        track.take(&self.model, s);
+        self.now_s = self.now_s.max(s.t_s);
+        self.look();
     }
+
     /// Takes what the vehicle itself reports.
     pub fn report(&mut self, report: &Report) {
-        let _ = report;
+        if !report.by_s.is_finite() || report.body >= self.tracks.len() || self.reports.len() >= 256 {
+            return;
+        }
+        if self.reports.iter().any(|r| r.body == report.body && r.event == report.event) {
+            return;
+        }
+        self.reports.push(*report);
+        self.look();
     }
+
     /// Time passes without a sample: silence, timeouts, landing by physics. Never goes backwards.
     pub fn advance(&mut self, t_s: f64) {
-        let _ = t_s;
+        if t_s.is_finite() && t_s > self.now_s {
+            self.now_s = t_s;
+            self.look();
+        }
     }
+
+    /// Carries every view to now, frees what is due, and notes events.
+    fn look(&mut self) {
+        for t in &mut self.tracks {
+            t.look(&self.model, self.now_s);
+        }
+        self.free_bodies();
+        self.note_events();
+    }
+
+    fn free_bodies(&mut self) {
+        for i in 0..self.tracks.len() {
+            if !self.tracks[i].attached {
+                continue;
+            }
+            let Some(body) = self.model.plan.bodies.get(i) else { continue };
+            let parent = self.root_of(i);
+            if parent == i {
+                continue;
+            }
+            let p = &self.tracks[parent].live;
+            if matches!(p.phase, Phase::Waiting | Phase::Joined) {
+                continue;
+            }
+            let by_report = self
+                .reports
+                .iter()
+                .find(|r| r.body == i && r.event == EventKind::Freed)
+                .map(|r| (r.by_s, r.after_s.map_or(0.3, |a| 0.29 * (r.by_s - a).max(0.0) + 0.02)));
+            let by_cue = body.freed_by.filter(|c| *c < MAX_CUES).and_then(|c| {
+                let sd = self.model.plan.cues.get(c).map_or(0.2, |c| c.delay_s.sd);
+                p.cue_s[c].filter(|t| *t <= self.now_s).map(|t| (t, sd.max(0.05) + 0.1))
+            });
+            if let Some((t, sd)) = by_report.or(by_cue) {
+                let mut child = *p;
+                child.let_go(&self.model, i, &self.tracks[i].live);
+                child.mark(EventKind::Freed, t, sd);
+                let model = &self.model;
+                self.tracks[i].begin_from(model, child, t);
+                self.tracks[i].look(model, self.now_s);
+            }
+        }
+    }
+
+    /// The body whose filter speaks for this one.
+    fn root_of(&self, body: usize) -> usize {
+        let mut at = body;
+        for _ in 0..MAX_BODIES {
+            if self.tracks.get(at).is_none_or(|t| !t.attached) {
+                break;
+            }
+            match self.model.plan.bodies.get(at).and_then(|b| b.parent) {
+                Some(p) if p < self.tracks.len() => at = p,
+                _ => break,
+            }
+        }
+        at
+    }
+
+    fn view_of(&self, body: usize) -> Option<&Filter> {
+        (body < self.tracks.len()).then(|| &self.tracks[self.root_of(body)].view)
+    }
+
+    fn note_events(&mut self) {
+        for body in 0..self.tracks.len() {
+            for kind in ALL {
+                if body > 0 && !OWN.contains(&kind) {
+                    continue;
+                }
+                let track = &self.tracks[body];
+                let seen = if track.attached { None } else { track.view.marked(kind).map(|k| (k.t_s, k.sd_s, k.origin)) };
+                let told = self.reports.iter().find(|r| r.body == body && r.event == kind);
+                let now = match (seen, told) {
+                    (seen, Some(r)) => {
+                        let after = r.after_s.unwrap_or(r.by_s - 1.0).min(r.by_s);
+                        let width = 0.29 * (r.by_s - after) + 0.01;
+                        let middle = 0.5 * (after + r.by_s);
+                        let t = seen.map_or(middle, |s| s.0.clamp(after, r.by_s));
+                        Some((t, seen.map_or(width, |s| s.1.min(width)), Origin::Reported))
+                    }
+                    (seen, None) => seen,
+                };
+                self.note(body, kind, now);
+            }
+        }
+    }
+
+    fn note(&mut self, body: usize, kind: EventKind, now: Option<(f64, f64, Origin)>) {
+        let before = self.said.iter().position(|e| e.body == body && e.kind == kind);
+        match (before, now) {
+            (None, Some((t_s, sd_s, origin))) => {
+                let event = Event { id: self.next_id, revision: 0, withdrawn: false, body, kind, t_s, sd_s, origin };
+                self.next_id += 1;
+                self.said.push(event);
+                self.fresh.push(event);
+            }
+            (Some(i), Some((t_s, sd_s, origin))) => {
+                let e = &mut self.said[i];
+                let moved = (e.t_s - t_s).abs() > 0.02_f64.max(0.25 * sd_s.min(e.sd_s));
+                if moved || e.withdrawn || e.origin != origin || sd_s < 0.5 * e.sd_s {
+                    e.t_s = t_s;
+                    e.sd_s = sd_s;
+                    e.origin = origin;
+                    e.withdrawn = false;
+                    e.revision += 1;
+                    self.fresh.push(*e);
+                }
+            }
+            (Some(i), None) => {
+                let e = &mut self.said[i];
+                if !e.withdrawn {
+                    e.withdrawn = true;
+                    e.revision += 1;
+                    self.fresh.push(*e);
+                }
+            }
+            (None, None) => {}
+        }
+    }
+
     /// The state of a body now (at the newest of samples taken and `advance`).
     pub fn estimate(&self, body: usize) -> Option<Estimate> {
-        let _ = (body, &self.plan);
-        None
+        let f = self.view_of(body)?;
+        if f.phase == Phase::Waiting {
+            return Some(crate::report::waiting(&self.model, f, self.now_s));
+        }
+        crate::report::state(&self.model, f)
     }
+
     /// Apogee of the body (of its parent while attached).
     pub fn prediction(&self, body: usize) -> Option<Prediction> {
-        let _ = body;
-        None
+        let f = self.view_of(body)?;
+        let mut p = if let Some(top) = f.top {
+            Prediction {
+                t_s: 0.0,
+                apogee_height_m: top.height_m,
+                apogee_t_s: top.t_s,
+                airspeed_at_apogee_mps: top.airspeed_mps,
+                ground_speed_at_apogee_mps: top.ground_speed_mps,
+                hand_height_m: 0.0,
+                hand_t_s: 0.0,
+            }
+        } else if f.phase == Phase::Waiting {
+            predict::apogee(&self.model, &f.supposing_liftoff(&self.model, self.now_s))?
+        } else {
+            predict::apogee(&self.model, f)?
+        };
+        p.t_s = self.now_s;
+        let (h, v) = if f.phase == Phase::Waiting { (0.0, 0.0) } else { (f.height(), f.climb().max(0.0)) };
+        let g = self.model.gravity(0.0);
+        p.hand_height_m = h + v * v / (2.0 * g);
+        p.hand_t_s = self.now_s + v / g;
+        Some(p)
     }
+
     /// All cues that have not passed, and those that have with their passed flag.
     pub fn cues(&self, out: &mut Vec<CuePrediction>) {
         out.clear();
+        let Some(f) = self.view_of(0) else { return };
+        if f.phase == Phase::Waiting {
+            crate::cues::predict(&self.model, &f.supposing_liftoff(&self.model, self.now_s), out);
+        } else if !f.blobs.is_empty() {
+            crate::cues::predict(&self.model, f, out);
+        }
     }
+
     /// The predicted path from now to the ground with bands, evenly usable by a chart; at most 64 knots. At most 5 Hz.
     pub fn path(&self, body: usize, out: &mut Vec<Knot>) {
-        let _ = body;
         out.clear();
+        let Some(f) = self.view_of(body) else { return };
+        if f.phase == Phase::Waiting {
+            crate::report::path(&self.model, &f.supposing_liftoff(&self.model, self.now_s), out);
+        } else {
+            crate::report::path(&self.model, f, out);
+        }
     }
+
     /// Landing areas of a body in every case that applies. At most 5 Hz.
     pub fn landings(&self, body: usize, out: &mut Vec<Landing>) {
-        let _ = body;
         out.clear();
+        let Some(f) = self.view_of(body) else { return };
+        if f.phase == Phase::Waiting {
+            crate::report::landings(&self.model, &f.supposing_liftoff(&self.model, self.now_s), body, out);
+        } else {
+            crate::report::landings(&self.model, f, body, out);
+        }
     }
+
     /// Events new or corrected since the last call, in order.
     pub fn drain_events(&mut self, out: &mut Vec<Event>) {
         out.clear();
+        out.append(&mut self.fresh);
     }
 }

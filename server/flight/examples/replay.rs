@@ -1,0 +1,86 @@
+//! Plays a flight through the tracker: `replay PLAN.json SAMPLES.jsonl` writes a JSON line for everything it says.
+//!
+//! `PLAN.json` is a [`Plan`] in its serde form; each line of `SAMPLES.jsonl` is a [`Sample`], or
+//! `{"report": {...}}` with a [`Report`], in the order received. After each line of input come an `estimate` and
+//! a `prediction` of the first body, `cue` lines and new `event`s, and `landing` lines five times a second. Each
+//! line carries `t_receive_s`: nothing later is in it. The time per sample goes to standard error at the end.
+
+use std::io::{BufRead, BufReader, BufWriter, Write};
+
+use loftwatch_flight::{Plan, Report, Sample, Tracker};
+use serde::Deserialize;
+use serde_json::{Value, json};
+
+#[derive(Deserialize)]
+#[serde(untagged)]
+enum Line {
+    Report { report: Report },
+    Sample(Box<Sample>),
+}
+
+fn say(out: &mut impl Write, kind: &str, t: f64, what: Value) -> std::io::Result<()> {
+    let mut line = json!({ "kind": kind, "t_receive_s": t });
+    line[kind] = what;
+    writeln!(out, "{line}")
+}
+
+#[expect(clippy::disallowed_methods, reason = "a program at the edge reads files and takes the time")]
+fn main() -> Result<(), Box<dyn std::error::Error>> {
+    let mut args = std::env::args().skip(1);
+    let (Some(plan), Some(samples)) = (args.next(), args.next()) else {
+        return Err("usage: replay PLAN.json SAMPLES.jsonl".into());
+    };
+    let plan: Plan = serde_json::from_str(&std::fs::read_to_string(plan)?)?;
+    let mut tracker: Option<Tracker> = None;
+    let mut out = BufWriter::new(std::io::stdout().lock());
+    let (mut events, mut cues, mut landings) = (Vec::new(), Vec::new(), Vec::new());
+    let mut areas_s = f64::NEG_INFINITY;
+    let mut costs_ms = Vec::new();
+    for line in BufReader::new(std::fs::File::open(samples)?).lines() {
+        let line: Line = serde_json::from_str(&line?)?;
+        let t = match &line {
+            Line::Report { report } => report.t_receive_s,
+            Line::Sample(s) => s.t_receive_s,
+        };
+        let tracker = tracker.get_or_insert_with(|| Tracker::new(&plan, t));
+        let began = std::time::Instant::now();
+        match &line {
+            Line::Report { report } => tracker.report(report),
+            Line::Sample(s) => tracker.take(s),
+        }
+        tracker.advance(t);
+        let prediction = tracker.prediction(0);
+        tracker.cues(&mut cues);
+        let estimate = tracker.estimate(0);
+        costs_ms.push(began.elapsed().as_secs_f64() * 1e3);
+        if let Some(e) = estimate {
+            say(&mut out, "estimate", t, serde_json::to_value(e)?)?;
+        }
+        if let Some(p) = prediction {
+            say(&mut out, "prediction", t, serde_json::to_value(p)?)?;
+        }
+        for c in &cues {
+            say(&mut out, "cue", t, serde_json::to_value(c)?)?;
+        }
+        tracker.drain_events(&mut events);
+        for e in &events {
+            say(&mut out, "event", t, serde_json::to_value(e)?)?;
+        }
+        if t >= areas_s + 0.2 {
+            areas_s = t;
+            for body in 0..plan.bodies.len() {
+                tracker.landings(body, &mut landings);
+                for l in &landings {
+                    say(&mut out, "landing", t, serde_json::to_value(l)?)?;
+                }
+            }
+        }
+    }
+    out.flush()?;
+    costs_ms.sort_by(f64::total_cmp);
+    if let Some(last) = costs_ms.len().checked_sub(1) {
+        let at = |p: f64| costs_ms[(p * last as f64) as usize];
+        eprintln!("per sample: median {:.3} ms, 99 % {:.3} ms, most {:.3} ms", at(0.5), at(0.99), at(1.0));
+    }
+    Ok(())
+}

@@ -1,0 +1,402 @@
+//! The belief about one body: a Gaussian sum carried through time and corrected by its transmitter's samples.
+//!
+//! A filter is a pure fold over samples in order of their time: the tracker keeps copies to start again from when
+//! a late one arrives. Its parts: `start` makes the sum at liftoff or aloft, `fuse` takes measurements, `phase` decides
+//! what stage of the flight this is, `down` sees the ground.
+
+use serde::{Deserialize, Serialize};
+
+use crate::model::Model;
+use crate::motion::{Regime, carry};
+use crate::output::{EventKind, Origin, Phase, Quantiles};
+use crate::pad::{Pad, RECENT, Zero};
+use crate::plan::{MAX_CUES, Told};
+use crate::sample::Sample;
+use crate::sensors::{Channel, Sensors};
+use crate::shelf::{Blank, Shelf};
+use crate::state::{Blob, H, N, VU};
+
+/// Most Gaussians in the sum.
+pub(crate) const BLOBS: usize = 24;
+/// Kinds of events.
+pub(crate) const KINDS: usize = 11;
+/// Longest step while following samples, s.
+const FOLLOW_STEP_S: f64 = 0.25;
+/// Slices of a gap between which the phase is looked at, s.
+const SLICE_S: f64 = 0.25;
+
+impl Blank for Blob {
+    const BLANK: Self = Self::zero();
+}
+
+impl Blank for Sample {
+    const BLANK: Self = Self {
+        body: 0,
+        t_s: 0.0,
+        t_sd_s: 0.0,
+        t_receive_s: 0.0,
+        boot: 0,
+        pressure_pa: None,
+        axial_mps2: None,
+        lateral_mps2: None,
+        fix: None,
+        velocity: None,
+        tilt_rad: None,
+        own_height_m: None,
+        own_climb_mps: None,
+    };
+}
+
+impl Blank for (f64, f64) {
+    const BLANK: Self = (0.0, 0.0);
+}
+
+/// An event as the filter sees it.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub(crate) struct Mark {
+    pub(crate) t_s: f64,
+    pub(crate) sd_s: f64,
+    pub(crate) origin: Origin,
+}
+
+/// Apogee as it was.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub(crate) struct Top {
+    pub(crate) height_m: Quantiles,
+    pub(crate) t_s: Quantiles,
+    pub(crate) airspeed_mps: Quantiles,
+    pub(crate) ground_speed_mps: Quantiles,
+}
+
+/// See the module.
+#[derive(Clone, Copy, Debug, Serialize, Deserialize)]
+pub(crate) struct Filter {
+    /// Whose it is.
+    pub(crate) body: usize,
+    pub(crate) phase: Phase,
+    /// Time of the belief, s.
+    pub(crate) t_s: f64,
+    /// Time of the newest measurement used, s.
+    pub(crate) used_s: f64,
+    pub(crate) blobs: Shelf<Blob, BLOBS>,
+    pub(crate) regime: Regime,
+    pub(crate) sensors: Sensors,
+    pub(crate) pad: Pad,
+    pub(crate) recent: Shelf<Sample, RECENT>,
+    pub(crate) zero_baro_m: Told,
+    pub(crate) zero_own_m: Told,
+    pub(crate) zero_gnss_m: [Told; 3],
+    pub(crate) marks: [Option<Mark>; KINDS],
+    /// Moment of each cue's action, as far as it has come, s.
+    pub(crate) cue_s: [Option<f64>; MAX_CUES],
+    pub(crate) top: Option<Top>,
+    /// Newest acceleration over ground, for the lag of GNSS velocity.
+    pub(crate) acceleration: [f64; 3],
+    pub(crate) boot: u32,
+    pub(crate) booted: bool,
+    /// Until when ln k wanders freely, s.
+    pub(crate) open_until_s: f64,
+    /// Last corrected specific force and its time, for burnout and ignition.
+    pub(crate) force: Option<(f64, f64)>,
+    /// Samples in a row that speak for burnout, or for ignition.
+    pub(crate) tally: u32,
+    /// Greatest axial value so far and how often it came in a row.
+    pub(crate) axial_top: f64,
+    pub(crate) axial_top_run: u32,
+    /// Whether GNSS agrees, and for how many fixes it has.
+    pub(crate) gnss_agrees: u32,
+    pub(crate) gnss_doubted: bool,
+    /// Whether anything horizontal was ever used.
+    pub(crate) flat_known: bool,
+    pub(crate) tilt_known: bool,
+    /// Heights on the way down, for the landing.
+    pub(crate) low: Shelf<(f64, f64), 48>,
+    /// Time of the last tidying of the sum, s.
+    pub(crate) tidied_s: f64,
+}
+
+const NO_TOLD: Told = Told { value: 0.0, sd: 0.0 };
+
+impl Filter {
+    pub(crate) fn new(body: usize, t_s: f64) -> Self {
+        Self {
+            body,
+            phase: Phase::Waiting,
+            t_s,
+            used_s: t_s,
+            blobs: Shelf::new(),
+            regime: Regime {
+                stage: 0,
+                ignition_s: t_s,
+                burning: false,
+                thrust_sd: 0.0,
+                thrust_tau_s: 0.1,
+                ln_k_rate: 0.0,
+                rough: 0.02,
+            },
+            sensors: Sensors::new(),
+            pad: Pad::new(),
+            recent: Shelf::new(),
+            zero_baro_m: NO_TOLD,
+            zero_own_m: NO_TOLD,
+            zero_gnss_m: [NO_TOLD; 3],
+            marks: [None; KINDS],
+            cue_s: [None; MAX_CUES],
+            top: None,
+            acceleration: [0.0; 3],
+            boot: 0,
+            booted: false,
+            open_until_s: -1e300,
+            force: None,
+            tally: 0,
+            axial_top: 0.0,
+            axial_top_run: 0,
+            gnss_agrees: 0,
+            gnss_doubted: false,
+            flat_known: false,
+            tilt_known: false,
+            low: Shelf::new(),
+            tidied_s: t_s,
+        }
+    }
+
+    /// Takes the next sample in order of time.
+    pub(crate) fn take(&mut self, m: &Model, s: &Sample, attached: bool) {
+        if self.booted && s.boot != self.boot {
+            self.rebooted(s);
+        }
+        self.boot = s.boot;
+        self.booted = true;
+        match self.phase {
+            Phase::Waiting if attached => {
+                self.learn_pad(m, s);
+                self.t_s = self.t_s.max(s.t_s);
+            }
+            Phase::Waiting => self.wait(m, s),
+            Phase::Down => self.rest(m, s),
+            _ => self.fly(m, s),
+        }
+    }
+
+    /// Becomes the belief about a body that has just been let go; `own` has listened to its transmitter so far.
+    pub(crate) fn let_go(&mut self, m: &Model, body: usize, own: &Self) {
+        self.body = body;
+        self.sensors = own.sensors;
+        self.pad = own.pad;
+        self.boot = own.boot;
+        self.booted = own.booted;
+        self.regime.burning = false;
+        let lift = self.marked(EventKind::Liftoff).map_or(self.t_s, |l| l.t_s);
+        self.take_zeros(m, lift);
+        for b in self.blobs.iter_mut() {
+            b.x[crate::state::LNK] = m.bare_ln_k[body.min(m.bare_ln_k.len() - 1)];
+            b.reopen(crate::state::LNK, 0.6 * 0.6);
+            b.reopen(crate::state::BB, self.zero_baro_m.sd * self.zero_baro_m.sd + 1.0);
+            // Let go with a push of a few metres a second.
+            for i in crate::state::VE..=VU {
+                b.p[i][i] += 4.0;
+            }
+        }
+        for k in [EventKind::FirstChute, EventKind::MainChute, EventKind::Landing, EventKind::Reboot] {
+            self.marks[k as usize] = None;
+        }
+        self.low.clear();
+        self.open_until_s = self.t_s + 1.0;
+    }
+
+    /// A copy that takes off now: the nominal flight.
+    pub(crate) fn supposing_liftoff(&self, m: &Model, now_s: f64) -> Self {
+        let mut f = *self;
+        f.t_s = now_s;
+        f.lift_off_nominally(m, now_s);
+        f
+    }
+
+    fn rebooted(&mut self, s: &Sample) {
+        self.mark(EventKind::Reboot, s.t_s, 0.3);
+        // A board that restarts aloft zeroes itself in the air.
+        if self.phase != Phase::Waiting {
+            self.zero_own_m = NO_TOLD;
+        }
+    }
+
+    /// On the pad: learns zeros and noise, looks for first motion.
+    fn wait(&mut self, m: &Model, s: &Sample) {
+        self.learn_pad(m, s);
+        self.recent.roll(*s);
+        self.t_s = self.t_s.max(s.t_s);
+        self.used_s = self.t_s;
+        self.try_start(m);
+    }
+
+    fn learn_pad(&mut self, m: &Model, s: &Sample) {
+        let t = s.t_s;
+        if let Some(p) = s.pressure_pa.filter(|p| p.is_finite() && *p > 0.0) {
+            self.pad.add(Zero::Baro, m.air.height_m(p), t);
+            self.sensors.on_pad(Channel::Baro, p, t);
+        }
+        if let Some(f) = s.axial_mps2.filter(|f| f.is_finite()) {
+            self.pad.add(Zero::Axial, f, t);
+            self.sensors.on_pad(Channel::Axial, f, t);
+        }
+        if let Some(h) = s.own_height_m.filter(|h| h.is_finite()) {
+            self.pad.add(Zero::Own, h, t);
+            self.sensors.on_pad(Channel::OwnHeight, h, t);
+        }
+        if let Some((e, n, u)) = Self::fix_enu(m, s) {
+            let same = self.sensors.get(Channel::FixFlat).heard && self.sensors.get(Channel::FixFlat).taken_s >= t;
+            if !same {
+                self.pad.add(Zero::East, e, t);
+                self.pad.add(Zero::North, n, t);
+                self.sensors.on_pad(Channel::FixFlat, e, t);
+                if let Some(u) = u {
+                    self.pad.add(Zero::Up, u, t);
+                    self.sensors.on_pad(Channel::FixUp, u, t);
+                }
+            }
+        }
+        if let Some(v) = s.velocity {
+            if let Some([e, _]) = v.horizontal_mps.filter(|v| v[0].is_finite() && v[1].is_finite()) {
+                self.sensors.on_pad(Channel::SpeedFlat, e, t);
+            }
+            if let Some(u) = v.up_mps.filter(|v| v.is_finite()) {
+                self.sensors.on_pad(Channel::SpeedUp, u, t);
+            }
+        }
+        if let Some(v) = s.tilt_rad.filter(|v| v.is_finite()) {
+            self.sensors.on_pad(Channel::Tilt, v, t);
+        }
+        if let Some(v) = s.own_climb_mps.filter(|v| v.is_finite()) {
+            self.sensors.on_pad(Channel::OwnClimb, v, t);
+        }
+    }
+
+    /// Aloft: carries the belief to the sample's time and takes what it brings.
+    fn fly(&mut self, m: &Model, s: &Sample) {
+        self.carry_to(m, s.t_s);
+        self.fuse(m, s);
+        self.settle_phase(m);
+        self.tidy();
+    }
+
+    /// Carries the belief to an instant through whatever happens on the way.
+    pub(crate) fn carry_to(&mut self, m: &Model, t_s: f64) {
+        if matches!(self.phase, Phase::Waiting | Phase::Down) {
+            self.t_s = self.t_s.max(t_s);
+            return;
+        }
+        // A bound on the work of a very long silence.
+        let mut slice = SLICE_S;
+        let gap = t_s - self.t_s;
+        if gap > 600.0 * SLICE_S {
+            slice = gap / 600.0;
+        }
+        while self.t_s < t_s - 1e-9 {
+            let span = (t_s - self.t_s).min(slice);
+            self.before_slice(m);
+            let before = self.t_s;
+            let v0 = self.mean_velocity();
+            for b in self.blobs.iter_mut() {
+                carry(m, &self.regime, b, before, span, FOLLOW_STEP_S, N);
+            }
+            self.t_s = before + span;
+            let v1 = self.mean_velocity();
+            for i in 0..3 {
+                self.acceleration[i] = ((v1[i] - v0[i]) / span).clamp(-3000.0, 3000.0);
+            }
+            self.after_slice(m);
+            if self.phase == Phase::Down {
+                self.t_s = t_s;
+            }
+        }
+    }
+
+    /// Weights of the blobs, adding up to one.
+    pub(crate) fn weights(&self) -> [f64; BLOBS] {
+        let mut w = [0.0; BLOBS];
+        let top = self.blobs.iter().fold(f64::MIN, |t, b| t.max(b.ln_w));
+        let mut sum = 0.0;
+        for (w, b) in w.iter_mut().zip(self.blobs.iter()) {
+            *w = libm::exp(b.ln_w - top);
+            sum += *w;
+        }
+        for w in &mut w {
+            *w /= sum.max(1e-300);
+        }
+        w
+    }
+
+    /// Mean of one state and its variance over the sum.
+    pub(crate) fn moments(&self, i: usize) -> (f64, f64) {
+        let w = self.weights();
+        let (mut mean, mut square) = (0.0, 0.0);
+        for (w, b) in w.iter().zip(self.blobs.iter()) {
+            mean += w * b.x[i];
+        }
+        for (w, b) in w.iter().zip(self.blobs.iter()) {
+            let d = b.x[i] - mean;
+            square += w * (d * d + b.p[i][i]);
+        }
+        (mean, square)
+    }
+
+    fn mean_velocity(&self) -> [f64; 3] {
+        let w = self.weights();
+        let mut v = [0.0; 3];
+        for (w, b) in w.iter().zip(self.blobs.iter()) {
+            for (i, v) in v.iter_mut().enumerate() {
+                *v += w * b.x[crate::state::VE + i];
+            }
+        }
+        v
+    }
+
+    pub(crate) fn height(&self) -> f64 {
+        self.moments(H).0
+    }
+
+    pub(crate) fn climb(&self) -> f64 {
+        self.moments(VU).0
+    }
+
+    pub(crate) fn mark(&mut self, kind: EventKind, t_s: f64, sd_s: f64) {
+        self.marks[kind as usize] = Some(Mark { t_s, sd_s: sd_s.clamp(1e-3, 1e4), origin: Origin::Detected });
+    }
+
+    pub(crate) fn marked(&self, kind: EventKind) -> Option<Mark> {
+        self.marks[kind as usize]
+    }
+
+    /// Drops what has no weight left and joins what has become alike.
+    fn tidy(&mut self) {
+        if self.blobs.is_empty() {
+            return;
+        }
+        let top = self.blobs.iter().fold(f64::MIN, |t, b| t.max(b.ln_w));
+        for b in self.blobs.iter_mut() {
+            b.ln_w -= top;
+        }
+        self.blobs.retain(|b| b.ln_w > -11.0);
+        if (self.t_s - self.tidied_s).abs() >= 0.2 {
+            self.tidied_s = self.t_s;
+            crate::mixture::join_alike(&mut self.blobs);
+        }
+    }
+
+    /// Fix as east, north and, where it has a height, up of the pad.
+    pub(crate) fn fix_enu(m: &Model, s: &Sample) -> Option<(f64, f64, Option<f64>)> {
+        let fix = s.fix?;
+        if !(fix.latitude_rad.is_finite() && fix.longitude_rad.is_finite()) || fix.latitude_rad.abs() > 1.6 {
+            return None;
+        }
+        let site = &m.plan.site;
+        let amsl = fix.height_amsl_m.filter(|h| h.is_finite() && h.abs() < 2e5);
+        let ellipsoid = amsl.unwrap_or(site.elevation_m) + site.geoid_m;
+        let [e, n, _] = m.frame.enu_m(fix.latitude_rad, fix.longitude_rad, ellipsoid);
+        // Further off than anything flies from a pad: a fix of another kind (0 N 0 E, a wrong sign).
+        if e.abs() > 3e5 || n.abs() > 3e5 {
+            return None;
+        }
+        Some((e, n, amsl.map(|_| m.frame.height_over_pad_m(ellipsoid))))
+    }
+}

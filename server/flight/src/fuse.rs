@@ -1,0 +1,421 @@
+//! Taking a sample's measurements into the belief, one number after the other.
+//!
+//! Each number is compared with every blob; the likelihood is Student's (heavy tails), which both weighs the blobs
+//! and lessens the pull of a surprising value. What surprises every blob beyond five deviations is put aside,
+//! unless it goes on saying the same. GNSS is put aside while it disagrees and taken again once it has agreed
+//! three times with its lag. Near Mach 1 the barometer is believed only within the shock's step.
+
+use libm::{log, sqrt};
+
+use crate::filter::{BLOBS, Filter};
+use crate::model::{EARTH_RADIUS_M, Model};
+use crate::motion::{airspeed, axial_force};
+use crate::output::Phase;
+use crate::sample::Sample;
+use crate::sensors::Channel;
+use crate::shelf::Shelf;
+use crate::state::{AB, AS, BB, BS, Blob, D, E, GH, H, LAG, LNK, N, Row, SHAPE, TAU, VE, VN, VU, WE, WN};
+
+/// Degrees of freedom of the heavy-tailed likelihood.
+const NU: f64 = 8.0;
+/// Squared surprise beyond which a value is put aside.
+const ASIDE: f64 = 30.0;
+/// Share of the dynamic pressure by which a static port may be wrong near Mach 1.
+const SHOCK_SHARE: f64 = 0.06;
+
+/// One number to take.
+struct Number {
+    channel: Channel,
+    value: f64,
+    variance: f64,
+    /// Rejections in a row after which the belief gives way; 0 for never.
+    patience: u32,
+}
+
+/// How one blob sees a number.
+type View<'a> = &'a dyn Fn(&Blob) -> (f64, Row);
+
+impl Filter {
+    pub(crate) fn fuse(&mut self, m: &Model, s: &Sample) {
+        if self.blobs.is_empty() || self.phase == Phase::Down {
+            return;
+        }
+        let t_sd = if s.t_sd_s.is_finite() { s.t_sd_s.clamp(0.0, 2.0) } else { 0.1 };
+        let climb = self.climb();
+        self.take_axial(m, s);
+        if !self.take_pressure(m, s, t_sd, climb) {
+            self.take_own(m, s, t_sd, climb);
+        }
+        self.take_gnss(m, s, t_sd);
+        self.take_tilt(m, s);
+    }
+
+    /// Compares, weighs and corrects. Says whether the number was taken.
+    fn take_number(&mut self, n: &Number, view: View<'_>) -> bool {
+        if !n.value.is_finite() || !n.variance.is_finite() {
+            return false;
+        }
+        let variance = n.variance.max(1e-12);
+        let mut rows: [(f64, f64, [f64; N]); BLOBS] = [(0.0, 0.0, [0.0; N]); BLOBS];
+        let weights = self.weights();
+        let (mut least, mut y2, mut known) = (f64::INFINITY, 0.0, 0.0);
+        for (i, b) in self.blobs.iter().enumerate() {
+            let (expected, row) = view(b);
+            let ph = b.times(&row);
+            let hph = row.dot(&ph).max(0.0);
+            let y = n.value - expected;
+            if !y.is_finite() || !hph.is_finite() {
+                return false;
+            }
+            if weights[i] > 0.003 {
+                least = least.min(y * y / (hph + variance));
+            }
+            y2 += weights[i] * y * y;
+            known += weights[i] * hph;
+            rows[i] = (y, hph, ph);
+        }
+        let record = self.sensors.of(n.channel);
+        if least > ASIDE {
+            record.rejects += 1;
+            if n.patience == 0 || record.rejects < n.patience {
+                return false;
+            }
+        } else {
+            record.rejects = 0;
+        }
+        let forced = record.rejects > 0;
+        record.rejects = 0;
+        if !forced {
+            // Part of what the sum leaves open between its blobs is known, too.
+            self.sensors.in_flight(n.channel, y2, known + (variance - self.sensors.variance(n.channel)).max(0.0));
+        }
+        for (b, (y, hph, ph)) in self.blobs.iter_mut().zip(rows) {
+            let s = hph + variance;
+            let d2 = y * y / s;
+            b.ln_w += -0.5 * log(s) - 0.5 * (NU + 1.0) * libm::log1p(d2 / NU);
+            // The belief gives way: spread so that the value is at two deviations.
+            let s = if forced { s } else { s.max(hph + variance * ((NU + d2) / (NU + 1.0)).max(1.0)) };
+            if forced && d2 > 4.0 {
+                let grow = y * y / 4.0;
+                for i in 0..3 {
+                    b.p[E + i][E + i] += grow;
+                    b.p[VE + i][VE + i] += grow.min(400.0);
+                }
+                continue;
+            }
+            b.update(&ph, y, s);
+        }
+        self.used_s = self.t_s;
+        true
+    }
+
+    fn take_axial(&mut self, m: &Model, s: &Sample) {
+        let Some(z) = s.axial_mps2.filter(|f| f.is_finite() && f.abs() < 5000.0) else { return };
+        if matches!(self.phase, Phase::Descending | Phase::Down) {
+            return;
+        }
+        // At the end of its range: the greatest value, over 5 g, more than once.
+        if z > self.axial_top {
+            self.axial_top = z;
+            self.axial_top_run = 0;
+        } else if z == self.axial_top {
+            self.axial_top_run += 1;
+        }
+        let saturated = z >= self.axial_top && z > 49.0 && self.axial_top_run >= 1;
+        let (mean_f, slack) = self.expected_force(m);
+        let noise = self.sensors.variance(Channel::Axial);
+        if self.sensors.of(Channel::Axial).frozen(z, mean_f, 5.0 * sqrt(noise) + 0.5 + 2.0 * slack) || saturated {
+            return;
+        }
+        self.watch_force(m, s.t_s, z);
+        let burning = self.regime.burning;
+        let share = if burning { 0.01 } else { 0.0 };
+        // A long body flies a little aslant: part of drag is felt across.
+        let slant = 0.01 * mean_f.abs();
+        let variance = noise + (share * z) * (share * z) + slant * slant;
+        if burning {
+            // Thrust may do anything: a surprise opens it.
+            for b in self.blobs.iter_mut() {
+                let f = axial_force(m, &self.regime, b, s.t_s);
+                let y = z - (f.f * (1.0 + b.x[AS]) + b.x[AB]);
+                if y * y > 9.0 * (b.p[D][D] + variance) {
+                    b.p[D][D] += y * y;
+                }
+            }
+        }
+        let regime = self.regime;
+        let t = s.t_s;
+        let view = |b: &Blob| {
+            let f = axial_force(m, &regime, b, t);
+            let g = 1.0 + b.x[AS];
+            let row = Row::new()
+                .with(H, g * f.by_h)
+                .with(VE, g * f.by_v[0])
+                .with(VN, g * f.by_v[1])
+                .with(VU, g * f.by_v[2])
+                .with(LNK, -g * f.drag)
+                .with(SHAPE, g * f.by_shape)
+                .with(WE, -g * f.by_v[0])
+                .with(WN, -g * f.by_v[1])
+                .with(TAU, g * f.thrust)
+                .with(D, g)
+                .with(AB, 1.0)
+                .with(AS, f.f);
+            (g * f.f + b.x[AB], row)
+        };
+        self.take_number(&Number { channel: Channel::Axial, value: z, variance, patience: 0 }, &view);
+        self.after_force(m, s.t_s);
+    }
+
+    /// Mean expected axial reading and its spread.
+    fn expected_force(&self, m: &Model) -> (f64, f64) {
+        let w = self.weights();
+        let (mut f, mut d) = (0.0, 0.0);
+        for (w, b) in w.iter().zip(self.blobs.iter()) {
+            f += w * axial_force(m, &self.regime, b, self.t_s).f;
+            d += w * b.p[D][D];
+        }
+        (f, sqrt(d))
+    }
+
+    /// Greatest Mach number and mean dynamic pressure among the blobs that count.
+    fn mach_and_q(&self, m: &Model) -> (f64, f64) {
+        let w = self.weights();
+        let (mut mach, mut q) = (0.0f64, 0.0);
+        for (w, b) in w.iter().zip(self.blobs.iter()) {
+            let (_, v) = airspeed(m, &b.x);
+            let (rho, _) = m.air.density_ratio(b.x[H]);
+            mach += w * v / m.air.sound_mps(b.x[H]);
+            q += w * 0.5 * rho * m.air.pad_density() * v * v;
+        }
+        (mach, q)
+    }
+
+    fn take_pressure(&mut self, m: &Model, s: &Sample, t_sd: f64, climb: f64) -> bool {
+        let Some(p) = s.pressure_pa.filter(|p| p.is_finite() && *p > 1.0 && *p < 2e5) else { return false };
+        let z = m.air.height_m(p) - self.zero_baro_m.value;
+        let h = self.height();
+        let mpp = m.air.metres_per_pascal(h.max(-500.0));
+        let noise = mpp * sqrt(self.sensors.variance(Channel::Baro));
+        if self.sensors.of(Channel::Baro).frozen(p, h, 5.0 * noise + 8.0) {
+            return false;
+        }
+        let (mach, q) = self.mach_and_q(m);
+        // Shock on the ports between Mach 0.85 and 1.25, and some doubt beyond.
+        let doubt = if mach < 0.82 {
+            0.0
+        } else if mach < 1.3 {
+            SHOCK_SHARE * ((mach - 0.82) / 0.1).min(1.0)
+        } else {
+            (SHOCK_SHARE * (1.0 - (mach - 1.3) / 0.6)).max(0.012)
+        };
+        let shock = doubt * q * mpp;
+        let quick = t_sd * climb;
+        let variance = noise * noise + shock * shock + quick * quick + 1e-4 * noise * noise;
+        let view = |b: &Blob| {
+            let bulge = (b.x[E] * b.x[E] + b.x[E + 1] * b.x[E + 1]) / (2.0 * EARTH_RADIUS_M);
+            let h = b.x[H] + bulge;
+            let row = Row::new().with(H, 1.0 + b.x[BS]).with(BB, 1.0).with(BS, h);
+            (h * (1.0 + b.x[BS]) + b.x[BB], row)
+        };
+        // The record's variance is in pascal squared: the comparison is made in pascal.
+        let scale = 1.0 / mpp;
+        let view_pa = |b: &Blob| {
+            let (h, row) = view(b);
+            (h * scale, scaled(&row, scale))
+        };
+        let patience = if doubt > 0.0 { 0 } else { 6 };
+        self.take_number(
+            &Number { channel: Channel::Baro, value: z * scale, variance: variance * scale * scale, patience },
+            &view_pa,
+        );
+        if self.phase == Phase::Descending {
+            self.watch_ground(s.t_s, z, noise);
+        }
+        true
+    }
+
+    fn take_own(&mut self, m: &Model, s: &Sample, t_sd: f64, climb: f64) {
+        let _ = m;
+        if let Some(z) = s.own_height_m.filter(|h| h.is_finite() && h.abs() < 2e5) {
+            if self.zero_own_m.sd > 0.0 {
+                let h = self.height();
+                let noise = sqrt(self.sensors.variance(Channel::OwnHeight));
+                if !self.sensors.of(Channel::OwnHeight).frozen(z, h, 5.0 * noise + 10.0) {
+                    // The vehicle's own filter lags: a tenth of a second of climb, and its errors repeat.
+                    let lag = 0.1 * climb;
+                    let variance = noise * noise + 4.0 + lag * lag + (t_sd * climb) * (t_sd * climb);
+                    let view = |b: &Blob| (b.x[H] + b.x[BB], Row::new().with(H, 1.0).with(BB, 1.0));
+                    let value = z - self.zero_own_m.value;
+                    self.take_number(&Number { channel: Channel::OwnHeight, value, variance, patience: 10 }, &view);
+                    if self.phase == Phase::Descending {
+                        self.watch_ground(s.t_s, value, noise + 0.5);
+                    }
+                }
+            }
+        }
+        if let Some(z) = s.own_climb_mps.filter(|v| v.is_finite() && v.abs() < 5000.0) {
+            let noise = self.sensors.variance(Channel::OwnClimb);
+            let lag = 0.15 * self.acceleration[2];
+            let variance = noise + 4.0 + lag * lag;
+            let view = |b: &Blob| (b.x[VU], Row::new().with(VU, 1.0));
+            self.take_number(&Number { channel: Channel::OwnClimb, value: z, variance, patience: 0 }, &view);
+        }
+    }
+
+    fn take_gnss(&mut self, m: &Model, s: &Sample, t_sd: f64) {
+        let felt = self.acceleration.map(|a| a * a).iter().sum::<f64>();
+        let hard = self.regime.burning || felt > 40.0 * 40.0;
+        // Under hard acceleration a receiver coasts on with its flag set.
+        let widen = if hard { 9.0 } else { 1.0 };
+        let speed = {
+            let w = self.weights();
+            let mut v = 0.0;
+            for (w, b) in w.iter().zip(self.blobs.iter()) {
+                v += w * (b.x[VE] * b.x[VE] + b.x[VN] * b.x[VN] + b.x[VU] * b.x[VU]);
+            }
+            sqrt(v)
+        };
+        if let Some((e, n, up)) = Self::fix_enu(m, s) {
+            let told = s.fix.and_then(|f| f.horizontal_sd_m).filter(|v| v.is_finite()).unwrap_or(0.0);
+            let told_up = s.fix.and_then(|f| f.vertical_sd_m).filter(|v| v.is_finite()).unwrap_or(0.0);
+            let flat = self.sensors.variance(Channel::FixFlat).max(told * told);
+            let tall = self.sensors.variance(Channel::FixUp).max(told_up * told_up);
+            let moved = (self.t_s - self.sensors.get(Channel::FixFlat).taken_s).max(0.0) * speed;
+            let frozen = self.sensors.of(Channel::FixFlat).frozen(e + 1.7 * n, moved, 4.0 * sqrt(flat) + 2.0)
+                || (self.sensors.get(Channel::FixFlat).repeats() > 0 && speed > 15.0);
+            if !frozen {
+                self.sensors.of(Channel::FixFlat).taken_s = self.t_s;
+                let doubt = (t_sd * speed) * (t_sd * speed);
+                let mut agrees = true;
+                for (k, z) in [(0, e - self.zero_gnss_m[0].value), (1, n - self.zero_gnss_m[1].value)] {
+                    let sd0 = self.zero_gnss_m[k].sd;
+                    let variance = (flat + doubt + sd0 * sd0) * widen;
+                    let view =
+                        |b: &Blob| (b.x[E + k] - b.x[LAG] * b.x[VE + k], Row::new().with(E + k, 1.0).with(VE + k, -b.x[LAG]).with(LAG, -b.x[VE + k]));
+                    agrees &= self.gnss_number(Channel::FixFlat, z, variance, hard, &view);
+                }
+                if let Some(u) = up {
+                    let z = u - self.zero_gnss_m[2].value;
+                    let variance = (tall + doubt) * widen;
+                    let view = |b: &Blob| {
+                        let bulge = (b.x[E] * b.x[E] + b.x[E + 1] * b.x[E + 1]) / (2.0 * EARTH_RADIUS_M);
+                        (
+                            b.x[H] + bulge + b.x[GH] - b.x[LAG] * b.x[VU],
+                            Row::new().with(H, 1.0).with(GH, 1.0).with(VU, -b.x[LAG]).with(LAG, -b.x[VU]),
+                        )
+                    };
+                    agrees &= self.gnss_number(Channel::FixUp, z, variance, hard, &view);
+                    if self.phase == Phase::Descending && s.pressure_pa.is_none() {
+                        self.watch_ground(s.t_s, z, sqrt(tall));
+                    }
+                }
+                self.gnss_settles(agrees);
+            }
+        }
+        if let Some(v) = s.velocity {
+            let a = self.acceleration;
+            if let Some([e, n]) = v.horizontal_mps.filter(|v| v[0].is_finite() && v[1].is_finite()) {
+                let variance0 = self.sensors.variance(Channel::SpeedFlat);
+                let moved = speed + self.t_s * 3.0;
+                if !self.sensors.of(Channel::SpeedFlat).frozen(e + 1.7 * n, moved, 3.0) {
+                    for (k, z) in [(0, e), (1, n)] {
+                        let variance = (variance0 + 0.04) * widen;
+                        let view = |b: &Blob| (b.x[VE + k] - b.x[LAG] * a[k], Row::new().with(VE + k, 1.0).with(LAG, -a[k]));
+                        self.gnss_number(Channel::SpeedFlat, z, variance, hard, &view);
+                    }
+                }
+            }
+            if let Some(z) = v.up_mps.filter(|v| v.is_finite()) {
+                let variance0 = self.sensors.variance(Channel::SpeedUp);
+                let moved = speed + self.t_s * 3.0;
+                if !self.sensors.of(Channel::SpeedUp).frozen(z, moved, 3.0) {
+                    let variance = (variance0 + 0.04 + (t_sd * a[2]) * (t_sd * a[2])) * widen;
+                    let view = |b: &Blob| (b.x[VU] - b.x[LAG] * a[2], Row::new().with(VU, 1.0).with(LAG, -a[2]));
+                    self.gnss_number(Channel::SpeedUp, z, variance, hard, &view);
+                }
+            }
+        }
+    }
+
+    /// One GNSS number; while GNSS is doubted it is only compared. Says whether it agrees.
+    fn gnss_number(&mut self, channel: Channel, value: f64, variance: f64, hard: bool, view: View<'_>) -> bool {
+        let weights = self.weights();
+        let mut least = f64::INFINITY;
+        for (w, b) in weights.iter().zip(self.blobs.iter()) {
+            if *w > 0.003 {
+                let (expected, row) = view(b);
+                let hph = row.dot(&b.times(&row)).max(0.0);
+                let y = value - expected;
+                least = least.min(y * y / (hph + variance));
+            }
+        }
+        let agrees = least < if hard { 9.0 } else { 20.0 };
+        if !agrees {
+            self.gnss_agrees = 0;
+            self.gnss_doubted = true;
+            let record = self.sensors.of(channel);
+            record.rejects += 1;
+            // Nothing else may be left: what a receiver goes on saying for ten fixes in coast is so.
+            if hard || record.rejects < 10 {
+                return false;
+            }
+            record.rejects = 0;
+            self.take_number(&Number { channel, value, variance, patience: 1 }, view);
+            return false;
+        }
+        if self.gnss_doubted {
+            return true;
+        }
+        self.sensors.of(channel).rejects = 0;
+        let taken = self.take_number(&Number { channel, value, variance, patience: 0 }, view);
+        if taken && matches!(channel, Channel::FixFlat | Channel::SpeedFlat) {
+            self.flat_known = true;
+        }
+        true
+    }
+
+    fn gnss_settles(&mut self, agrees: bool) {
+        if agrees && self.gnss_doubted {
+            self.gnss_agrees += 1;
+            if self.gnss_agrees >= 3 {
+                self.gnss_doubted = false;
+                self.gnss_agrees = 0;
+            }
+        }
+    }
+
+    fn take_tilt(&mut self, m: &Model, s: &Sample) {
+        let Some(z) = s.tilt_rad.filter(|v| v.is_finite() && *v >= 0.0 && *v < 3.2) else { return };
+        if !matches!(self.phase, Phase::Powered | Phase::Coasting) || self.climb() < 12.0 {
+            return;
+        }
+        // A body points a few degrees off its path, and a gyro drifts.
+        let aslant = 0.035;
+        let variance = self.sensors.variance(Channel::Tilt) + aslant * aslant;
+        let view = |b: &Blob| {
+            let (a, v) = airspeed(m, &b.x);
+            let flat = sqrt(a[0] * a[0] + a[1] * a[1]).max(0.02 * v + 0.1);
+            let v2 = (v * v).max(1.0);
+            let by = [a[0] / flat * a[2] / v2, a[1] / flat * a[2] / v2, -flat / v2];
+            let row = Row::new().with(VE, by[0]).with(VN, by[1]).with(VU, by[2]).with(WE, -by[0]).with(WN, -by[1]);
+            (libm::atan2(flat, a[2]), row)
+        };
+        if self.take_number(&Number { channel: Channel::Tilt, value: z, variance, patience: 0 }, &view) {
+            self.tilt_known = true;
+        }
+    }
+}
+
+fn scaled(row: &Row, by: f64) -> Row {
+    let mut out = Row::new();
+    for &(i, v) in row.terms() {
+        out = out.with(i, v * by);
+    }
+    out
+}
+
+const _: () = {
+    // Shelf is what keeps a step free of allocation.
+    assert!(core::mem::size_of::<Shelf<Blob, 1>>() > 0);
+};

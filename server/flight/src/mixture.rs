@@ -1,0 +1,67 @@
+//! Joining Gaussians that have become alike.
+//!
+//! Two are joined, keeping mean and covariance of the pair (Salmond 1990), when their velocities and drag differ by
+//! less than what either of them leaves open.
+
+use crate::filter::BLOBS;
+use crate::shelf::Shelf;
+use crate::state::{Blob, LNK, N, VE, VU};
+
+/// Squared distance, in the spread of the wider one, below which two are joined.
+const ALIKE: f64 = 0.35;
+
+/// Joins pairs until none are alike.
+pub(crate) fn join_alike(blobs: &mut Shelf<Blob, BLOBS>) {
+    let mut gone = [false; BLOBS];
+    for i in 0..blobs.len() {
+        if gone[i] {
+            continue;
+        }
+        for j in i + 1..blobs.len() {
+            if !gone[j] && alike(&blobs[i], &blobs[j]) {
+                let other = blobs[j];
+                join(&mut blobs[i], &other);
+                gone[j] = true;
+            }
+        }
+    }
+    let mut at = 0;
+    blobs.retain(|_| {
+        at += 1;
+        !gone[at - 1]
+    });
+}
+
+fn alike(a: &Blob, b: &Blob) -> bool {
+    let mut sum = 0.0;
+    for i in (VE..=VU).chain([LNK]) {
+        let d = a.x[i] - b.x[i];
+        sum += d * d / a.p[i][i].max(b.p[i][i]).max(1e-9);
+    }
+    // Places must overlap too.
+    for i in 0..3 {
+        let d = a.x[i] - b.x[i];
+        sum += 0.5 * d * d / a.p[i][i].max(b.p[i][i]).max(1.0);
+    }
+    sum < ALIKE
+}
+
+/// Takes `b` into `a`.
+fn join(a: &mut Blob, b: &Blob) {
+    let top = a.ln_w.max(b.ln_w);
+    let (wa, wb) = (libm::exp(a.ln_w - top), libm::exp(b.ln_w - top));
+    let sum = wa + wb;
+    let (wa, wb) = (wa / sum, wb / sum);
+    let mut d = [0.0; N];
+    for i in 0..N {
+        d[i] = b.x[i] - a.x[i];
+    }
+    for i in 0..N {
+        for j in 0..N {
+            a.p[i][j] = wa * a.p[i][j] + wb * b.p[i][j] + wa * wb * d[i] * d[j];
+        }
+        a.x[i] += wb * d[i];
+    }
+    a.stretch = wa * a.stretch + wb * b.stretch;
+    a.ln_w = top + libm::log(sum);
+}

@@ -1,0 +1,97 @@
+//! Everything derived from a plan once: air, wind, gravity, stages, frame of the pad, what each body is like.
+//!
+//! A model is a function of its plan alone and is rebuilt, never stored.
+
+use libm::{cos, sin};
+
+use crate::atmosphere::Air;
+use crate::geodesy::Frame;
+use crate::gravity;
+use crate::motor::Stage;
+use crate::plan::{MAX_BODIES, Plan};
+use crate::wind::Wind;
+
+/// Rate of the earth, rad/s (WGS84).
+const EARTH_RATE: f64 = 7.292_115e-5;
+/// Mean radius for the tilt of the vertical away from the pad, m.
+pub(crate) const EARTH_RADIUS_M: f64 = 6_371_000.0;
+
+/// A plan, ready for arithmetic.
+#[derive(Clone, Debug)]
+pub(crate) struct Model {
+    pub(crate) plan: Plan,
+    pub(crate) air: Air,
+    pub(crate) wind: Wind,
+    pub(crate) frame: Frame,
+    pub(crate) stages: Vec<Stage>,
+    /// Gravity at the pad, m/s2, and its relative fall per metre.
+    g0: f64,
+    g_per_m: f64,
+    /// Earth's rate along north and up, rad/s.
+    pub(crate) spin_north: f64,
+    pub(crate) spin_up: f64,
+    /// Told direction of the rail (unit vector) and whether its azimuth is known.
+    pub(crate) rail: [f64; 3],
+    pub(crate) lean_sd_rad: f64,
+    pub(crate) rail_length_m: f64,
+    /// ln of rho0 CdA / (2 m) of each body, bare.
+    pub(crate) bare_ln_k: [f64; MAX_BODIES],
+}
+
+impl Model {
+    pub(crate) fn new(plan: &Plan) -> Self {
+        let site = &plan.site;
+        let air = Air::over(
+            site.elevation_m,
+            plan.weather.pressure_pa.clamp(1_000.0, 120_000.0),
+            plan.weather.temperature_k.clamp(200.0, 340.0),
+        );
+        let v = &plan.vehicle;
+        let mass_ln_sd = (v.liftoff_mass_kg.sd / v.liftoff_mass_kg.value.max(1e-3)).clamp(0.002, 0.5);
+        let mut mass = v.liftoff_mass_kg.value.max(1e-3);
+        let mut stages = Vec::new();
+        for motor in &plan.motors {
+            mass = (mass - motor.dropped_mass_kg).max(0.05 * mass);
+            let stage = Stage::new(motor, mass, mass_ln_sd, air.pad_density());
+            mass = stage.burnt_mass_kg();
+            stages.push(stage);
+        }
+        let azimuth = v.rail_azimuth_rad.unwrap_or(0.0);
+        let tilt = if v.rail_azimuth_rad.is_some() { v.rail_tilt_rad } else { 0.0 };
+        // A rail of unknown azimuth is upright with its tilt added to the spread.
+        let lean_sd_rad = if v.rail_azimuth_rad.is_some() {
+            v.lean_sd_rad
+        } else {
+            libm::sqrt(v.lean_sd_rad * v.lean_sd_rad + 0.5 * v.rail_tilt_rad * v.rail_tilt_rad)
+        };
+        let g0 = gravity::at_height(site.latitude_rad, site.elevation_m + site.geoid_m);
+        let g1 = gravity::at_height(site.latitude_rad, site.elevation_m + site.geoid_m + 1000.0);
+        let mut bare_ln_k = [-7.0; MAX_BODIES];
+        for (k, body) in bare_ln_k.iter_mut().zip(&plan.bodies) {
+            let area = body.bare_drag_area_m2.value.max(1e-6);
+            let m = body.mass_kg.value.max(1e-3);
+            *k = libm::log(air.pad_density() * area / (2.0 * m));
+        }
+        Self {
+            wind: Wind::told(&plan.weather),
+            frame: Frame::at(site.latitude_rad, site.longitude_rad, site.elevation_m + site.geoid_m),
+            stages,
+            g0,
+            g_per_m: (1.0 - g1 / g0) / 1000.0,
+            spin_north: EARTH_RATE * cos(site.latitude_rad),
+            spin_up: EARTH_RATE * sin(site.latitude_rad),
+            rail: [sin(tilt) * sin(azimuth), sin(tilt) * cos(azimuth), cos(tilt)],
+            lean_sd_rad: lean_sd_rad.clamp(0.005, 0.6),
+            rail_length_m: v.rail_length_m.max(0.0),
+            bare_ln_k,
+            air,
+            plan: plan.clone(),
+        }
+    }
+
+    /// Gravity at a height above the pad, m/s2.
+    #[inline]
+    pub(crate) fn gravity(&self, height_m: f64) -> f64 {
+        self.g0 * (1.0 - self.g_per_m * height_m * (1.0 - 1.5 * height_m / EARTH_RADIUS_M))
+    }
+}

@@ -1,0 +1,393 @@
+//! Motion of a point mass through moving air, and how a Gaussian over its state moves with it.
+//!
+//! Thrust along the rail until the upper guide leaves it, then along the airspeed; drag k (rho/rho0) c(M) V against the
+//! airspeed; gravity falling with height and leaning with distance; Coriolis. The mean moves by the classical
+//! fourth-order Runge-Kutta rule; the covariance by a second-order expansion of the same equations at the middle of the
+//! step, with half of each step's noise put in before and half after it, so that thrust and velocity stay correlated.
+
+use libm::{exp, sqrt};
+use serde::{Deserialize, Serialize};
+
+use crate::drag::shape;
+use crate::model::{EARTH_RADIUS_M, Model};
+use crate::state::{Blob, D, E, H, LNK, N, SHAPE, TAU, VE, WE};
+
+/// Height over which the wind's departure from the told profile changes, m.
+pub(crate) const WIND_SCALE_M: f64 = 1200.0;
+/// Time over which it does, s.
+const WIND_SCALE_S: f64 = 300.0;
+/// Number of motion states: position and velocity.
+const M: usize = 6;
+/// Number of parameters that act on it: ln k, shape, wind, thrust.
+const Q: usize = 6;
+
+/// What acts on the body, apart from its own state.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub(crate) struct Regime {
+    /// Stage that burns or has burnt.
+    pub(crate) stage: usize,
+    /// When it lit, s.
+    pub(crate) ignition_s: f64,
+    /// Whether thrust may act (else only what is left of `D` fades away).
+    pub(crate) burning: bool,
+    /// Standing spread of the thrust's own wandering, m/s2.
+    pub(crate) thrust_sd: f64,
+    /// Its time constant, s.
+    pub(crate) thrust_tau_s: f64,
+    /// Wandering of ln k, per root second.
+    pub(crate) ln_k_rate: f64,
+    /// Unmodelled acceleration over the modelled aerodynamic one.
+    pub(crate) rough: f64,
+}
+
+/// Acceleration with its slopes.
+struct Push {
+    a: [f64; 3],
+    by_h: [f64; 3],
+    by_v: [[f64; 3]; 3],
+    /// By ln k, shape, wind east, wind north, tau, D.
+    by_q: [[f64; Q]; 3],
+}
+
+/// What an accelerometer along the airspeed would read, with its parts.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct AxialForce {
+    /// Thrust minus drag, m/s2.
+    pub(crate) f: f64,
+    /// Told thrust part times exp tau, m/s2.
+    pub(crate) thrust: f64,
+    /// Drag, m/s2.
+    pub(crate) drag: f64,
+    /// Slope by height.
+    pub(crate) by_h: f64,
+    /// Slope by velocity.
+    pub(crate) by_v: [f64; 3],
+    /// Slope by shape.
+    pub(crate) by_shape: f64,
+    /// Mach.
+    pub(crate) mach: f64,
+}
+
+/// Airspeed vector and its length.
+#[inline]
+pub(crate) fn airspeed(m: &Model, x: &[f64]) -> ([f64; 3], f64) {
+    let (w, _) = m.wind.at(x[H]);
+    let a = [x[VE] - w[0] - x[WE], x[VE + 1] - w[1] - x[WE + 1], x[VE + 2]];
+    (a, sqrt(a[0] * a[0] + a[1] * a[1] + a[2] * a[2]))
+}
+
+fn on_rail(m: &Model, r: &Regime, blob: &Blob, x: &[f64]) -> bool {
+    r.burning
+        && r.stage == 0
+        && x[E] * blob.rail[0] + x[E + 1] * blob.rail[1] + x[H] * blob.rail[2] < m.rail_length_m
+}
+
+/// Specific force along the airspeed.
+pub(crate) fn axial_force(m: &Model, r: &Regime, blob: &Blob, t_s: f64) -> AxialForce {
+    let x = &blob.x;
+    let (a, v) = airspeed(m, x);
+    let (thrust, mass) = thrust_at(m, r, blob, t_s);
+    let (rho, rho_h) = m.air.density_ratio(x[H]);
+    let mach_per = 1.0 / m.air.sound_mps(x[H]);
+    let c = shape(v * mach_per, x[SHAPE]);
+    let k = exp(x[LNK]) / mass;
+    let drag = k * rho * c.ratio * v * v;
+    let dv = 2.0 * k * rho * c.ratio * v + k * rho * v * v * c.per_mach * mach_per;
+    let u = if v > 0.1 { [a[0] / v, a[1] / v, a[2] / v] } else { [0.0; 3] };
+    AxialForce {
+        f: thrust + x[D] - drag,
+        thrust,
+        drag,
+        by_h: -drag * rho_h / rho.max(1e-9),
+        by_v: [-dv * u[0], -dv * u[1], -dv * u[2]],
+        by_shape: -k * rho * v * v * c.per_parameter,
+        mach: v * mach_per,
+    }
+}
+
+/// Told thrust acceleration times exp tau, and mass over burnout mass.
+fn thrust_at(m: &Model, r: &Regime, blob: &Blob, t_s: f64) -> (f64, f64) {
+    if !r.burning {
+        return (0.0, 1.0);
+    }
+    m.stages.get(r.stage).map_or((0.0, 1.0), |s| {
+        let (a, mass) = s.at(t_s - r.ignition_s, blob.stretch);
+        (a * exp(blob.x[TAU]), mass)
+    })
+}
+
+/// Acceleration only, for the mean.
+fn acceleration(m: &Model, x: &[f64], thrust: f64, k: f64, rail: Option<&[f64; 3]>) -> [f64; 3] {
+    let (a, v) = airspeed(m, x);
+    let (rho, _) = m.air.density_ratio(x[H]);
+    let c = shape(v / m.air.sound_mps(x[H]), x[SHAPE]).ratio;
+    let drag = k * rho * c * v;
+    let g = m.gravity(x[H]);
+    let spin = coriolis(m, x);
+    if let Some(u) = rail {
+        let along = thrust - drag * v - g * u[2];
+        let along = if x[H] <= 0.5 { along.max(0.0) } else { along };
+        return [along * u[0], along * u[1], along * u[2]];
+    }
+    let per = thrust / (v + 0.5);
+    [
+        (per - drag) * a[0] - g * x[E] / EARTH_RADIUS_M + spin[0],
+        (per - drag) * a[1] - g * x[E + 1] / EARTH_RADIUS_M + spin[1],
+        (per - drag) * a[2] - g + spin[2],
+    ]
+}
+
+/// Acceleration over ground of a blob's mean.
+pub(crate) fn acceleration_of(m: &Model, r: &Regime, blob: &Blob, t_s: f64) -> [f64; 3] {
+    let rail_dir = blob.rail;
+    let rail = if on_rail(m, r, blob, &blob.x) { Some(&rail_dir) } else { None };
+    let (thrust, mass) = thrust_at(m, r, blob, t_s);
+    acceleration(m, &blob.x, thrust + blob.x[D], exp(blob.x[LNK]) / mass, rail)
+}
+
+/// -2 omega x v.
+fn coriolis(m: &Model, x: &[f64]) -> [f64; 3] {
+    let (wn, wu) = (m.spin_north, m.spin_up);
+    let (ve, vn, vu) = (x[VE], x[VE + 1], x[VE + 2]);
+    [-2.0 * (wn * vu - wu * vn), -2.0 * wu * ve, 2.0 * wn * ve]
+}
+
+/// Slopes of the acceleration at a state.
+fn push(m: &Model, x: &[f64], told: f64, thrust: f64, k: f64, rail: Option<&[f64; 3]>) -> Push {
+    let (a, v) = airspeed(m, x);
+    let v = v.max(0.05);
+    let (_, w_h) = m.wind.at(x[H]);
+    let (rho, rho_h) = m.air.density_ratio(x[H]);
+    let per_mach = 1.0 / m.air.sound_mps(x[H]);
+    let c = shape(v * per_mach, x[SHAPE]);
+    let kr = k * rho;
+    let drag = kr * c.ratio * v;
+    let u = [a[0] / v, a[1] / v, a[2] / v];
+    let mut out = Push { a: [0.0; 3], by_h: [0.0; 3], by_v: [[0.0; 3]; 3], by_q: [[0.0; Q]; 3] };
+    let thin = rho_h / rho.max(1e-12);
+    if let Some(r) = rail {
+        let dv = 2.0 * drag + kr * v * v * c.per_mach * per_mach;
+        let along_w = r[0] * w_h[0] + r[1] * w_h[1];
+        for i in 0..3 {
+            out.a[i] = (thrust - drag * v) * r[i];
+            out.by_h[i] = (-drag * v * thin + dv * along_w) * r[i];
+            for j in 0..3 {
+                out.by_v[i][j] = -dv * r[i] * u[j];
+            }
+            out.by_q[i] = [
+                -drag * v * r[i],
+                -kr * v * v * c.per_parameter * r[i],
+                dv * u[0] * r[i],
+                dv * u[1] * r[i],
+                told * r[i],
+                r[i],
+            ];
+        }
+        return out;
+    }
+    // Drag: -kr c V a; thrust: T a / V.
+    let side = thrust / (v + 0.5);
+    let radial = drag + kr * v * v * c.per_mach * per_mach;
+    for i in 0..3 {
+        out.a[i] = (side - drag) * a[i];
+        for j in 0..3 {
+            let along = u[i] * u[j];
+            let same = f64::from(u8::from(i == j));
+            out.by_v[i][j] = -(drag * same + radial * along) + side * (same - along);
+        }
+        out.by_q[i][0] = -drag * a[i];
+        out.by_q[i][1] = -kr * v * c.per_parameter * a[i];
+        out.by_q[i][4] = told * u[i];
+        out.by_q[i][5] = u[i];
+    }
+    for i in 0..3 {
+        out.by_q[i][2] = -out.by_v[i][0];
+        out.by_q[i][3] = -out.by_v[i][1];
+        out.by_h[i] = -drag * a[i] * thin - out.by_v[i][0] * w_h[0] - out.by_v[i][1] * w_h[1];
+    }
+    out.by_v[0][1] += 2.0 * m.spin_up;
+    out.by_v[0][2] -= 2.0 * m.spin_north;
+    out.by_v[1][0] -= 2.0 * m.spin_up;
+    out.by_v[2][0] += 2.0 * m.spin_north;
+    out
+}
+
+/// Longest step that keeps the covariance's expansion and the rule for the mean accurate here, s.
+pub(crate) fn longest_step_s(m: &Model, r: &Regime, blob: &Blob, most_s: f64) -> f64 {
+    let (_, v) = airspeed(m, &blob.x);
+    let (rho, _) = m.air.density_ratio(blob.x[H]);
+    let rate = 2.0 * exp(blob.x[LNK]) * rho * v * 1.5;
+    let drag_step = 0.35 / rate.max(1e-3);
+    // Gravity turns a slow body quickly.
+    let turn_step = 0.35 * (v + 2.0) / 9.8;
+    let most = if r.burning { most_s.min(0.05) } else { most_s };
+    most.min(drag_step).min(turn_step.max(0.1)).max(0.004)
+}
+
+/// Carries a blob from `t_s` by `span_s`, in steps of at most `most_s`, over its leading `n` states (all, or those
+/// that a prediction needs).
+pub(crate) fn carry(m: &Model, r: &Regime, blob: &mut Blob, t_s: f64, span_s: f64, most_s: f64, n: usize) {
+    let mut done = 0.0;
+    // A bound on the work: beyond it steps grow rather than the loop.
+    for round in 0..4000 {
+        let left = span_s - done;
+        if left <= 1e-9 {
+            break;
+        }
+        let mut dt = longest_step_s(m, r, blob, most_s);
+        if round > 1000 {
+            dt = dt.max(left / 1000.0);
+        }
+        if dt > 0.67 * left {
+            dt = if dt >= left { left } else { 0.5 * left };
+        }
+        step(m, r, blob, t_s + done, dt, n);
+        done += dt;
+    }
+}
+
+/// One step.
+pub(crate) fn step(m: &Model, r: &Regime, blob: &mut Blob, t_s: f64, dt: f64, n: usize) {
+    let fade = exp(-dt / r.thrust_tau_s.max(1e-3));
+    let thrust_q = r.thrust_sd * r.thrust_sd * (1.0 - fade * fade);
+    blob.p[D][D] += 0.5 * thrust_q;
+    let wind_sd = m.wind.sd_mps(blob.x[H]);
+    let (_, v0) = airspeed(m, &blob.x);
+    // The wind beyond the profile changes over about 1200 m of height and five minutes of time.
+    let wind_fade = exp(-(blob.x[VE + 2].abs() / WIND_SCALE_M + 1.0 / WIND_SCALE_S) * dt);
+    let wind_q = wind_sd * wind_sd * (1.0 - wind_fade * wind_fade);
+    blob.p[WE][WE] += 0.5 * wind_q;
+    blob.p[WE + 1][WE + 1] += 0.5 * wind_q;
+
+    let rail_dir = blob.rail;
+    let rail = if on_rail(m, r, blob, &blob.x) { Some(&rail_dir) } else { None };
+    // Mean of the fading extra thrust over the step.
+    let mean_fade = if r.thrust_tau_s > 1e-3 { (1.0 - fade) * r.thrust_tau_s / dt } else { 0.0 };
+    let extra = blob.x[D] * mean_fade;
+    let k0 = exp(blob.x[LNK]);
+    let at = |s: f64| thrust_at(m, r, blob, t_s + s);
+    let ((ta, ma), (tb, mb), (tc, mc)) = if r.burning {
+        (at(0.0), at(0.5 * dt), at(dt))
+    } else {
+        ((0.0, 1.0), (0.0, 1.0), (0.0, 1.0))
+    };
+
+    let x0 = blob.x;
+    let mut x = x0;
+    let a1 = acceleration(m, &x, ta + extra, k0 / ma, rail);
+    for i in 0..3 {
+        x[i] = x0[i] + 0.5 * dt * x0[VE + i];
+        x[VE + i] = x0[VE + i] + 0.5 * dt * a1[i];
+    }
+    let a2 = acceleration(m, &x, tb + extra, k0 / mb, rail);
+    let v2 = [x[VE], x[VE + 1], x[VE + 2]];
+    for i in 0..3 {
+        x[i] = x0[i] + 0.5 * dt * v2[i];
+        x[VE + i] = x0[VE + i] + 0.5 * dt * a2[i];
+    }
+    let a3 = acceleration(m, &x, tb + extra, k0 / mb, rail);
+    let v3 = [x[VE], x[VE + 1], x[VE + 2]];
+    let middle = x;
+    for i in 0..3 {
+        x[i] = x0[i] + dt * v3[i];
+        x[VE + i] = x0[VE + i] + dt * a3[i];
+    }
+    let a4 = acceleration(m, &x, tc + extra, k0 / mc, rail);
+    for i in 0..3 {
+        let v4 = x[VE + i];
+        blob.x[i] = x0[i] + dt / 6.0 * (x0[VE + i] + 2.0 * (v2[i] + v3[i]) + v4);
+        blob.x[VE + i] = x0[VE + i] + dt / 6.0 * (a1[i] + 2.0 * (a2[i] + a3[i]) + a4[i]);
+    }
+
+    let j = push(m, &middle, tb, tb + extra, k0 / mb, rail);
+    carry_covariance(blob, &j, dt, mean_fade, n);
+
+    // What the model leaves out: sideways and lengthwise, of the size of a part of the aerodynamic force and thrust,
+    // wandering over 0.3 s; plus small turbulence.
+    let forced = sqrt(j.a[0] * j.a[0] + j.a[1] * j.a[1] + j.a[2] * j.a[2]);
+    let side = r.rough * forced;
+    let gust = 0.02 + 0.0004 * v0;
+    let q = (2.0 * 0.3 * side * side + gust * gust) * dt;
+    for i in VE..VE + 3 {
+        blob.p[i][i] += q;
+    }
+    blob.p[LNK][LNK] += r.ln_k_rate * r.ln_k_rate * dt;
+    fade_state(blob, D, fade, n);
+    blob.p[D][D] += 0.5 * thrust_q;
+    for i in WE..=WE + 1 {
+        fade_state(blob, i, wind_fade, n);
+        blob.p[i][i] += 0.5 * wind_q;
+    }
+    if n == N {
+        blob.hold();
+    }
+}
+
+fn fade_state(blob: &mut Blob, i: usize, fade: f64, n: usize) {
+    blob.x[i] *= fade;
+    for j in 0..n {
+        blob.p[i][j] *= fade;
+        blob.p[j][i] *= fade;
+    }
+}
+
+fn carry_covariance(blob: &mut Blob, j: &Push, dt: f64, mean_fade: f64, n: usize) {
+    // F = [0 I 0; h J B]; phi = I + F dt + F^2 dt^2/2 + F^3 dt^3/6 (velocity block only).
+    let half = 0.5 * dt * dt;
+    let sixth = dt * dt * dt / 6.0;
+    let mut jj = [[0.0; 3]; 3];
+    for a in 0..3 {
+        for b in 0..3 {
+            jj[a][b] = (0..3).map(|c| j.by_v[a][c] * j.by_v[c][b]).sum();
+        }
+    }
+    let mut phi = [[0.0; M + Q]; M];
+    for a in 0..3 {
+        phi[a][a] = 1.0;
+        phi[a][2] += half * j.by_h[a];
+        let jh: f64 = (0..3).map(|c| j.by_v[a][c] * j.by_h[c]).sum();
+        phi[3 + a][2] = dt * j.by_h[a] + half * jh;
+        for b in 0..3 {
+            let same = f64::from(u8::from(a == b));
+            phi[a][3 + b] = dt * same + half * j.by_v[a][b] + sixth * jj[a][b];
+            let jjj: f64 = (0..3).map(|c| j.by_v[a][c] * jj[c][b]).sum();
+            phi[3 + a][3 + b] = same + dt * j.by_v[a][b] + half * jj[a][b] + sixth * jjj;
+        }
+        phi[3 + a][5] += half * j.by_h[a];
+        for q in 0..Q {
+            let scale = if q == 5 { mean_fade } else { 1.0 };
+            let jb: f64 = (0..3).map(|c| j.by_v[a][c] * j.by_q[c][q]).sum();
+            let jjb: f64 = (0..3).map(|c| jj[a][c] * j.by_q[c][q]).sum();
+            phi[a][M + q] = (half * j.by_q[a][q] + sixth * jb) * scale;
+            phi[3 + a][M + q] = (dt * j.by_q[a][q] + half * jb + sixth * jjb) * scale;
+        }
+    }
+    let mut t = [[0.0; N]; M];
+    for a in 0..M {
+        for c in 0..M + Q {
+            let f = phi[a][c];
+            if f != 0.0 {
+                for k in 0..n {
+                    t[a][k] += f * blob.p[c][k];
+                }
+            }
+        }
+    }
+    for a in 0..M {
+        for b in 0..=a {
+            let mut s = 0.0;
+            for c in 0..M + Q {
+                s += t[a][c] * phi[b][c];
+            }
+            blob.p[a][b] = s;
+            blob.p[b][a] = s;
+        }
+        for k in M..n {
+            blob.p[a][k] = t[a][k];
+            blob.p[k][a] = t[a][k];
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests;

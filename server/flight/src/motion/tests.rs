@@ -1,0 +1,1 @@
+//! Against other roads to the same answer.

@@ -1,0 +1,173 @@
+//! A motor as told: thrust and mass by time, remaining impulse.
+//!
+//! The told curve is scaled to the told impulse and resampled once on a fixed grid. Mass falls with impulse spent
+//! (science: constant exhaust speed). Without a curve the thrust is flat. Burn time may be stretched by a factor:
+//! the impulse stays the same.
+
+use crate::plan::Motor;
+
+/// Cells of the grid over the burn.
+const CELLS: usize = 128;
+
+/// One stage, ready for use.
+#[derive(Clone, Debug)]
+pub(crate) struct Stage {
+    /// Thrust, N, at the grid's nodes.
+    thrust: [f64; CELLS + 1],
+    /// Fraction of the impulse spent at the nodes.
+    spent: [f64; CELLS + 1],
+    /// Burn time, s.
+    pub burn_s: f64,
+    /// Told impulse, N s.
+    pub impulse_ns: f64,
+    /// Mass at ignition, kg.
+    pub ignition_mass_kg: f64,
+    /// Propellant, kg.
+    pub propellant_kg: f64,
+    /// Told drag, ln(rho0 Cd A / (2 m after burnout)).
+    pub ln_k: f64,
+    /// Spread of it.
+    pub ln_k_sd: f64,
+    /// Spread of ln thrust acceleration: impulse and mass.
+    pub ln_thrust_sd: f64,
+    /// Ignition after the previous burnout, s, and its spread.
+    pub ignition_after_s: f64,
+    /// Spread of that.
+    pub ignition_sd_s: f64,
+    /// Whether a curve was told.
+    pub has_curve: bool,
+}
+
+impl Stage {
+    /// From what was told: a motor, the mass at its ignition (kg) and the pad's air density (kg/m3).
+    pub(crate) fn new(motor: &Motor, ignition_mass_kg: f64, mass_ln_sd: f64, pad_density: f64) -> Self {
+        let from_curve = motor.curve.len() >= 2;
+        let burn_s = if from_curve {
+            motor.curve.last().map_or(1.0, |p| p.0)
+        } else {
+            motor.burn_time_s
+        }
+        .max(0.02);
+        let mut thrust = [1.0; CELLS + 1];
+        if from_curve {
+            for (i, f) in thrust.iter_mut().enumerate() {
+                *f = interpolate(&motor.curve, burn_s * i as f64 / CELLS as f64).max(0.0);
+            }
+        }
+        let mut spent = [0.0; CELLS + 1];
+        for i in 0..CELLS {
+            spent[i + 1] = spent[i] + 0.5 * (thrust[i] + thrust[i + 1]);
+        }
+        let total = spent[CELLS].max(1e-9);
+        let scale = motor.impulse_ns.value / (total * burn_s / CELLS as f64);
+        for f in &mut thrust {
+            *f *= scale;
+        }
+        for s in &mut spent {
+            *s /= total;
+        }
+        let after_kg = (ignition_mass_kg - motor.propellant_mass_kg).max(0.05 * ignition_mass_kg);
+        let area = 0.25 * core::f64::consts::PI * motor.diameter_m * motor.diameter_m;
+        let cd = motor.drag_coefficient.value.max(1e-3);
+        let cd_ln_sd = (motor.drag_coefficient.sd / cd).clamp(0.02, 1.0);
+        let impulse_ln_sd = (motor.impulse_ns.sd / motor.impulse_ns.value.max(1e-6)).clamp(0.005, 0.5);
+        Self {
+            thrust,
+            spent,
+            burn_s,
+            impulse_ns: motor.impulse_ns.value,
+            ignition_mass_kg,
+            propellant_kg: ignition_mass_kg - after_kg,
+            ln_k: libm::log((pad_density * cd * area / (2.0 * after_kg)).max(1e-9)),
+            ln_k_sd: libm::sqrt(cd_ln_sd * cd_ln_sd + mass_ln_sd * mass_ln_sd),
+            ln_thrust_sd: libm::sqrt(impulse_ln_sd * impulse_ln_sd + mass_ln_sd * mass_ln_sd),
+            ignition_after_s: motor.ignition_after_burnout_s.value,
+            ignition_sd_s: motor.ignition_after_burnout_s.sd,
+            has_curve: from_curve,
+        }
+    }
+
+    /// Thrust over mass (m/s2) and mass over burnout mass, `t_s` after ignition with the burn stretched by `stretch`.
+    #[inline]
+    pub(crate) fn at(&self, t_s: f64, stretch: f64) -> (f64, f64) {
+        let burnt = self.ignition_mass_kg - self.propellant_kg;
+        if t_s < 0.0 {
+            return (0.0, self.ignition_mass_kg / burnt);
+        }
+        let x = t_s / (self.burn_s * stretch) * CELLS as f64;
+        if x >= CELLS as f64 {
+            return (0.0, 1.0);
+        }
+        let i = (x as usize).min(CELLS - 1);
+        let f = x - i as f64;
+        let thrust = self.thrust[i] + (self.thrust[i + 1] - self.thrust[i]) * f;
+        let spent = self.spent[i] + (self.spent[i + 1] - self.spent[i]) * f;
+        let mass = self.ignition_mass_kg - self.propellant_kg * spent;
+        (thrust / stretch / mass, mass / burnt)
+    }
+
+    /// Mean thrust over mean mass, m/s2.
+    pub(crate) fn mean_mps2(&self) -> f64 {
+        self.impulse_ns / self.burn_s / (self.ignition_mass_kg - 0.5 * self.propellant_kg)
+    }
+
+    /// Mass after burnout, kg.
+    pub(crate) fn burnt_mass_kg(&self) -> f64 {
+        self.ignition_mass_kg - self.propellant_kg
+    }
+}
+
+fn interpolate(curve: &[(f64, f64)], t: f64) -> f64 {
+    let mut before = (0.0, 0.0);
+    for &(s, f) in curve {
+        if s >= t {
+            let span = s - before.0;
+            return if span <= 0.0 { f } else { before.1 + (f - before.1) * (t - before.0) / span };
+        }
+        before = (s, f);
+    }
+    0.0
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::plan::Told;
+
+    fn motor(curve: Vec<(f64, f64)>) -> Motor {
+        Motor {
+            impulse_ns: Told { value: 1000.0, sd: 70.0 },
+            burn_time_s: 2.0,
+            propellant_mass_kg: 0.5,
+            curve,
+            ignition_after_burnout_s: Told { value: 0.0, sd: 0.0 },
+            dropped_mass_kg: 0.0,
+            drag_coefficient: Told { value: 0.5, sd: 0.125 },
+            diameter_m: 0.1,
+        }
+    }
+
+    #[test]
+    fn impulse_is_the_told_one_with_and_without_a_curve() {
+        for curve in [vec![], vec![(0.0, 10.0), (0.2, 700.0), (1.5, 400.0), (2.0, 0.0)]] {
+            for stretch in [0.8, 1.0, 1.3] {
+                let s = Stage::new(&motor(curve.clone()), 5.0, 0.03, 1.2);
+                let dt = 1e-4;
+                let mut impulse = 0.0;
+                for i in 0..40_000 {
+                    let (a, m) = s.at((f64::from(i) + 0.5) * dt, stretch);
+                    impulse += a * m * s.burnt_mass_kg() * dt;
+                }
+                assert!((impulse / 1000.0 - 1.0).abs() < 2e-3, "{impulse}");
+            }
+        }
+    }
+
+    #[test]
+    fn mass_falls_by_the_propellant() {
+        let s = Stage::new(&motor(vec![]), 5.0, 0.03, 1.2);
+        assert!((s.at(0.0, 1.0).1 - 5.0 / 4.5).abs() < 1e-12);
+        assert!((s.at(1.0, 1.0).1 - 4.75 / 4.5).abs() < 1e-12);
+        assert_eq!(s.at(3.0, 1.0), (0.0, 1.0));
+    }
+}

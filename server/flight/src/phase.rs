@@ -1,0 +1,296 @@
+//! Which stage of the flight this is, and the moments between.
+//!
+//! Burnout is where the specific force crosses zero (or the told end of thrust, where none is felt); a later stage
+//! lights when it is felt again, or at its told time; apogee is where the mean climb rate crosses zero. No change
+//! hangs on one packet: what a lost one would have shown, the next two show as well.
+
+use libm::sqrt;
+
+use crate::filter::{Filter, Mark, Top};
+use crate::model::Model;
+use crate::output::{EventKind, Origin, Phase};
+use crate::plan::{CueKind, Trigger};
+use crate::predict::{Hit, Summit};
+use crate::state::{AB, AS, D, E, LNK, TAU, VU};
+
+impl Filter {
+    /// Corrected specific force for the eye on burnout and ignition; called before the belief takes it.
+    pub(crate) fn watch_force(&mut self, m: &Model, t_s: f64, z: f64) {
+        let w = self.weights();
+        let (mut ab, mut scale) = (0.0, 0.0);
+        for (w, b) in w.iter().zip(self.blobs.iter()) {
+            ab += w * b.x[AB];
+            scale += w * b.x[AS];
+        }
+        let f = (z - ab) / (1.0 + scale);
+        let Some(stage) = m.stages.get(self.regime.stage) else { return };
+        let since = t_s - self.regime.ignition_s;
+        if self.regime.burning {
+            let small = f < 0.04 * stage.mean_mps2() && since > 0.75 * stage.burn_s;
+            let over = (f < -0.5 && since > 0.2 * stage.burn_s) || small;
+            if over {
+                if self.tally == 0 {
+                    // Remember the last powered value to date the crossing between the two.
+                    let (t1, f1) = self.force.unwrap_or((t_s - 0.05, 0.0));
+                    let share = if f1 > f { (f1 / (f1 - f)).clamp(0.3, 1.0) } else { 0.5 };
+                    let gap = (t_s - t1).max(0.0);
+                    let kind = if self.regime.stage == 0 { EventKind::Burnout } else { EventKind::StageBurnout };
+                    self.marks[kind as usize] =
+                        Some(Mark { t_s: t1 + share * gap, sd_s: 0.29 * gap + 0.02, origin: Origin::Detected });
+                }
+                self.tally += 1;
+            } else {
+                if self.tally > 0 {
+                    let kind = if self.regime.stage == 0 { EventKind::Burnout } else { EventKind::StageBurnout };
+                    self.marks[kind as usize] = None;
+                }
+                self.tally = 0;
+                self.force = Some((t_s, f));
+            }
+        } else if self.phase == Phase::Coasting {
+            let next = self.regime.stage + 1;
+            if next < m.stages.len() {
+                if f > 0.25 * m.stages[next].mean_mps2() {
+                    self.tally += 1;
+                    if self.tally == 1 {
+                        let t1 = self.force.map_or(t_s - 0.05, |v| v.0);
+                        let gap = (t_s - t1).max(0.0);
+                        self.mark(EventKind::StageIgnition, t1 + 0.5 * gap, 0.29 * gap + 0.02);
+                    }
+                } else {
+                    if self.tally > 0 {
+                        self.marks[EventKind::StageIgnition as usize] = None;
+                    }
+                    self.tally = 0;
+                    self.force = Some((t_s, f));
+                }
+            }
+        }
+    }
+
+    /// After the belief took the force: ends or begins a burn that the eye has seen.
+    pub(crate) fn after_force(&mut self, m: &Model, t_s: f64) {
+        if self.regime.burning {
+            let told = m.stages.get(self.regime.stage).map_or(1.0, |s| s.burn_s);
+            let late = t_s - self.regime.ignition_s > 0.8 * told;
+            if self.tally >= 2 || (self.tally == 1 && late) {
+                self.end_burn(m, t_s);
+            }
+        } else if self.tally >= 1 && self.phase == Phase::Coasting {
+            if let Some(mark) = self.marked(EventKind::StageIgnition) {
+                let next = self.regime.stage + 1;
+                if next < m.stages.len() {
+                    self.begin_burn(m, next, mark.t_s, true);
+                    self.phase = Phase::Powered;
+                    // What the force said beyond the told curve is not known yet: it is opened.
+                    let mean = m.stages[next].mean_mps2();
+                    for b in self.blobs.iter_mut() {
+                        b.x[D] = 0.0;
+                        b.reopen(D, 0.25 * mean * mean);
+                    }
+                }
+            }
+        }
+    }
+
+    fn end_burn(&mut self, m: &Model, t_s: f64) {
+        // What thrust is left fades within a tenth of a second.
+        for b in self.blobs.iter_mut() {
+            let f = crate::motion::axial_force(m, &self.regime, b, t_s);
+            b.x[D] = (b.x[D] + f.thrust).clamp(-5.0, 20.0);
+            b.p[D][D] = b.p[D][D].min(4.0).max(0.01);
+            cut_correlation(b, D);
+            b.x[TAU] = 0.0;
+            b.reopen(TAU, 1e-6);
+        }
+        self.regime.burning = false;
+        self.regime.thrust_sd = 0.0;
+        self.regime.thrust_tau_s = 0.15;
+        self.regime.rough = 0.02;
+        self.regime.ln_k_rate = 0.006;
+        self.phase = Phase::Coasting;
+        self.tally = 0;
+        self.force = None;
+    }
+
+    /// Before a slice of time is carried.
+    pub(crate) fn before_slice(&mut self, m: &Model) {
+        if self.phase == Phase::Descending {
+            self.regime.ln_k_rate = if self.t_s < self.open_until_s { 1.2 } else { 0.08 };
+        }
+        // Without an accelerometer a later stage lights at its told time.
+        if self.phase == Phase::Coasting && !self.feels(2.0) {
+            let next = self.regime.stage + 1;
+            let kind = if self.regime.stage == 0 { EventKind::Burnout } else { EventKind::StageBurnout };
+            if let (Some(stage), Some(out)) = (m.stages.get(next), self.marked(kind)) {
+                let due = out.t_s + stage.ignition_after_s;
+                if self.t_s >= due && self.t_s < due + 1.0 {
+                    let sd = sqrt(out.sd_s * out.sd_s + stage.ignition_sd_s * stage.ignition_sd_s);
+                    self.mark(EventKind::StageIgnition, due, sd);
+                    self.begin_burn(m, next, due, false);
+                    self.phase = Phase::Powered;
+                    let dv = stage.mean_mps2() * sd;
+                    for b in self.blobs.iter_mut() {
+                        b.p[VU][VU] += dv * dv;
+                    }
+                }
+            }
+        }
+    }
+
+    /// Whether the axial accelerometer was heard within this many seconds.
+    fn feels(&self, within_s: f64) -> bool {
+        self.force.is_some_and(|f| self.t_s - f.0 < within_s)
+    }
+
+    /// After a slice of time was carried.
+    pub(crate) fn after_slice(&mut self, m: &Model) {
+        if self.phase == Phase::Powered && self.regime.stage == 0 && self.marked(EventKind::RailExit).is_none() {
+            let w = self.weights();
+            let (mut along, mut speed) = (0.0, 0.0);
+            for (w, b) in w.iter().zip(self.blobs.iter()) {
+                for i in 0..3 {
+                    along += w * b.x[E + i] * b.rail[i];
+                    speed += w * b.x[3 + i] * b.rail[i];
+                }
+            }
+            if along >= m.rail_length_m {
+                let back = ((along - m.rail_length_m) / speed.max(1.0)).clamp(0.0, 0.3);
+                let sd = self.marked(EventKind::Liftoff).map_or(0.1, |l| l.sd_s);
+                self.mark(EventKind::RailExit, self.t_s - back, sd + 0.03);
+                self.loosen_from_rail(m);
+            }
+        }
+        if self.phase == Phase::Powered {
+            // Thrust is told to be over and nothing feels it: it is over.
+            let told = m.stages.get(self.regime.stage).map_or(1.0, |s| s.burn_s);
+            let silent = !self.feels(0.6);
+            if silent && self.told_burn_over(m) {
+                let w = self.weights();
+                let (mut mean, mut var) = (0.0, 0.0);
+                for (w, b) in w.iter().zip(self.blobs.iter()) {
+                    mean += w * b.stretch;
+                }
+                for (w, b) in w.iter().zip(self.blobs.iter()) {
+                    var += w * (b.stretch - mean) * (b.stretch - mean);
+                }
+                let kind = if self.regime.stage == 0 { EventKind::Burnout } else { EventKind::StageBurnout };
+                let sd = told * sqrt(var + 0.05 * 0.05);
+                self.mark(kind, self.regime.ignition_s + told * mean, sd);
+                let t = self.t_s;
+                self.end_burn(m, t);
+            }
+        }
+        self.settle_phase(m);
+        self.ground_by_physics();
+    }
+
+    /// Apogee, cues that have come, and the way back where apogee was called too soon.
+    pub(crate) fn settle_phase(&mut self, m: &Model) {
+        if self.blobs.is_empty() {
+            return;
+        }
+        if matches!(self.phase, Phase::Coasting | Phase::Powered | Phase::Joined) {
+            let (climb, _) = self.moments(VU);
+            let flown = self.marked(EventKind::Liftoff).map_or(10.0, |l| self.t_s - l.t_s);
+            let under_power = self.regime.burning && flown < 1.5;
+            if climb < 0.0 && !under_power && flown > 0.5 {
+                self.pass_apogee(m);
+            }
+        }
+        self.watch_cues(m);
+    }
+
+    fn pass_apogee(&mut self, m: &Model) {
+        let mut summit = Summit::new();
+        let w = self.weights();
+        let mut t_mean = 0.0;
+        for (w, b) in w.iter().zip(self.blobs.iter()) {
+            let hit = Hit::here(m, &self.regime, b, self.t_s, crate::predict::Crossing::Climb(0.0));
+            t_mean += w * hit.t_s;
+            summit.add(*w, &hit);
+        }
+        let _ = t_mean;
+        if let Some(p) = summit.finish() {
+            let sd = (p.apogee_t_s.p95 - p.apogee_t_s.p05) / 3.29;
+            self.mark(EventKind::Apogee, p.apogee_t_s.p50, sd);
+            self.top = Some(Top {
+                height_m: p.apogee_height_m,
+                t_s: p.apogee_t_s,
+                airspeed_mps: p.airspeed_at_apogee_mps,
+                ground_speed_mps: p.ground_speed_at_apogee_mps,
+            });
+        }
+        self.phase = Phase::Descending;
+        self.regime.burning = false;
+        self.regime.thrust_sd = 0.0;
+        self.regime.rough = 0.08;
+        for b in self.blobs.iter_mut() {
+            b.x[D] = 0.0;
+            b.reopen(D, 1e-6);
+            // Which way it points from here on is not known, nor whether something comes out early.
+            b.p[LNK][LNK] += 0.5 * 0.5;
+        }
+        self.open_until_s = self.t_s + 1.5;
+        self.low.clear();
+    }
+
+    /// When a cue's condition has come by the mean of the belief, its moment is kept.
+    fn watch_cues(&mut self, m: &Model) {
+        let (h, v) = (self.height(), self.climb());
+        for (i, cue) in m.plan.cues.iter().enumerate().take(crate::plan::MAX_CUES) {
+            if self.cue_s[i].is_some() {
+                continue;
+            }
+            let at = |k: EventKind| self.marks[k as usize].map(|x| x.t_s);
+            let t = self.t_s;
+            let due = match cue.trigger {
+                Trigger::ClimbRateBelow(c) => {
+                    let up = matches!(self.phase, Phase::Coasting | Phase::Descending) && !self.regime.burning;
+                    (up && v < c).then_some(t - ((c - v) / 9.8).clamp(0.0, 0.5))
+                }
+                Trigger::BeforeApogee(s) => match self.phase {
+                    Phase::Coasting if v < 9.8 * s * 1.02 => Some(t),
+                    Phase::Descending => at(EventKind::Apogee).map(|a| a - s),
+                    _ => None,
+                },
+                Trigger::AfterApogee(s) => at(EventKind::Apogee).map(|a| a + s).filter(|a| *a <= t),
+                Trigger::HeightBelow(z) => {
+                    (self.phase == Phase::Descending && h < z && v < 0.0).then(|| t - ((z - h) / (-v).max(1.0)).clamp(0.0, 0.5))
+                }
+                Trigger::AfterLiftoff(s) => at(EventKind::Liftoff).map(|a| a + s).filter(|a| *a <= t),
+                Trigger::AfterBurnout(s) => at(EventKind::Burnout).map(|a| a + s).filter(|a| *a <= t),
+                Trigger::AfterCue(c, s) => {
+                    self.cue_s.get(c).copied().flatten().map(|a| a + s).filter(|a| *a <= t)
+                }
+            };
+            if let Some(at) = due {
+                let acts = at + cue.delay_s.value;
+                self.cue_s[i] = Some(acts);
+                self.cue_acts(m, i, acts, cue.delay_s.sd);
+            }
+        }
+    }
+
+    /// What a cue's moment means for this body's own drag.
+    fn cue_acts(&mut self, m: &Model, cue: usize, acts_s: f64, sd_s: f64) {
+        let Some(body) = m.plan.bodies.get(self.body) else { return };
+        let opens = body.descents.iter().any(|d| d.cue == cue);
+        let mine = m.plan.cues[cue].body == self.body;
+        let kind = m.plan.cues[cue].kind;
+        if opens {
+            self.open_until_s = self.open_until_s.max(acts_s + 2.0 * sd_s + 3.0);
+        } else if mine && matches!(kind, CueKind::Release | CueKind::Separation) {
+            // Mass leaves: k rises by what it weighed, not exactly known.
+            for b in self.blobs.iter_mut() {
+                b.p[LNK][LNK] += 0.15 * 0.15;
+            }
+            self.open_until_s = self.open_until_s.max(acts_s + 0.5);
+        }
+    }
+}
+
+fn cut_correlation(b: &mut crate::state::Blob, i: usize) {
+    let v = b.p[i][i];
+    b.reopen(i, v);
+}

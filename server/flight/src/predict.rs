@@ -1,0 +1,334 @@
+//! From the belief to apogee and the cues: each blob is carried on by the same motion, noise included.
+//!
+//! A moment that is defined by a condition (climb rate zero, height so much) comes earlier or later for every member of a
+//! blob: the covariance at the mean's moment is projected along the motion on the condition, which gives spread and
+//! correlation of the moment itself. The blobs' Gaussians then add up to quantiles.
+
+use crate::filter::Filter;
+use crate::model::Model;
+use crate::motion::{Regime, acceleration_of, airspeed, longest_step_s, step};
+use crate::output::{EventKind, Phase, Prediction, Quantiles};
+use crate::quantiles::Spread;
+use crate::state::{Blob, D, H, LNK, PRED, TAU, VE, VU, WE};
+
+/// What defines a moment.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) enum Crossing {
+    /// Climb rate has this value.
+    Climb(f64),
+    /// The clock has.
+    Time,
+}
+
+/// A blob at a moment.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Hit {
+    pub(crate) t_s: f64,
+    pub(crate) t_var: f64,
+    pub(crate) height_m: f64,
+    pub(crate) height_var: f64,
+    /// Position east, north and its covariance.
+    pub(crate) place: [f64; 2],
+    pub(crate) place_cov: [[f64; 2]; 2],
+    pub(crate) velocity: [f64; 3],
+    pub(crate) velocity_cov: [[f64; 3]; 3],
+    pub(crate) air: [f64; 3],
+    pub(crate) air_cov: [[f64; 3]; 3],
+}
+
+impl Hit {
+    pub(crate) const NOTHING: Self = Self {
+        t_s: 0.0,
+        t_var: 0.0,
+        height_m: 0.0,
+        height_var: 0.0,
+        place: [0.0; 2],
+        place_cov: [[0.0; 2]; 2],
+        velocity: [0.0; 3],
+        velocity_cov: [[0.0; 3]; 3],
+        air: [0.0; 3],
+        air_cov: [[0.0; 3]; 3],
+    };
+
+    /// Projects a blob near a moment on it.
+    pub(crate) fn here(m: &Model, r: &Regime, blob: &Blob, t_s: f64, crossing: Crossing) -> Self {
+        let acc = acceleration_of(m, r, blob, t_s);
+        let mut x = [0.0; PRED];
+        x.copy_from_slice(&blob.x[..PRED]);
+        let flow = [x[VE], x[VE + 1], x[VU], acc[0], acc[1], acc[2]];
+        let mut p = [[0.0; PRED]; PRED];
+        for (to, from) in p.iter_mut().zip(&blob.p) {
+            to.copy_from_slice(&from[..PRED]);
+        }
+        let (mut t, mut t_var) = (t_s, 0.0);
+        if let Crossing::Climb(c) = crossing {
+            let rate = if acc[2].abs() < 1.0 { -1.0 } else { acc[2] };
+            let dt = ((c - x[VU]) / rate).clamp(-2.0, 2.0);
+            t += dt;
+            for i in 0..3 {
+                x[i] += flow[i] * dt + 0.5 * acc[i] * dt * dt;
+                x[VE + i] += acc[i] * dt;
+            }
+            let mut g = [0.0; PRED];
+            for i in 0..6 {
+                // At the moment itself the climb rate is c.
+                g[i] = if i == 2 { c / rate } else { flow[i] / rate };
+            }
+            g[VU] = 1.0;
+            let col: [f64; PRED] = core::array::from_fn(|i| p[i][VU]);
+            t_var = col[VU] / (rate * rate);
+            for i in 0..PRED {
+                for j in 0..PRED {
+                    p[i][j] += -g[i] * col[j] - col[i] * g[j] + g[i] * g[j] * col[VU];
+                }
+            }
+        }
+        let (air, _) = airspeed(m, &x);
+        let mut hit = Self {
+            t_s: t,
+            t_var: t_var.max(0.0),
+            height_m: x[H],
+            height_var: p[H][H].max(0.0),
+            place: [x[0], x[1]],
+            place_cov: [[p[0][0].max(0.0), p[0][1]], [p[1][0], p[1][1].max(0.0)]],
+            velocity: [x[VE], x[VE + 1], x[VU]],
+            velocity_cov: [[0.0; 3]; 3],
+            air,
+            air_cov: [[0.0; 3]; 3],
+        };
+        for i in 0..3 {
+            for j in 0..3 {
+                let mut c = p[VE + i][VE + j];
+                hit.velocity_cov[i][j] = c;
+                if j < 2 {
+                    c -= p[VE + i][WE + j];
+                }
+                if i < 2 {
+                    c -= p[WE + i][VE + j];
+                }
+                if i < 2 && j < 2 {
+                    c += p[WE + i][WE + j];
+                }
+                hit.air_cov[i][j] = c;
+            }
+        }
+        hit
+    }
+}
+
+/// A blob on its way ahead of the data.
+pub(crate) struct Ahead<'a> {
+    pub(crate) m: &'a Model,
+    pub(crate) regime: Regime,
+    pub(crate) blob: Blob,
+    pub(crate) t_s: f64,
+    /// A later stage and when it lights.
+    next: Option<(usize, f64, f64)>,
+}
+
+impl<'a> Ahead<'a> {
+    pub(crate) fn from(m: &'a Model, f: &Filter, blob: &Blob) -> Self {
+        let mut ahead = Self { m, regime: f.regime, blob: *blob, t_s: f.t_s, next: None };
+        if matches!(f.phase, Phase::Coasting) {
+            let kind = if f.regime.stage == 0 { EventKind::Burnout } else { EventKind::StageBurnout };
+            let out = f.marked(kind).map_or(f.t_s, |b| b.t_s);
+            ahead.wait_for_stage(out);
+        }
+        ahead
+    }
+
+    fn wait_for_stage(&mut self, out_s: f64) {
+        let next = self.regime.stage + 1;
+        if let Some(s) = self.m.stages.get(next) {
+            let due = out_s + s.ignition_after_s;
+            // Long overdue: it did not light.
+            if due > self.t_s - 2.0 - 3.0 * s.ignition_sd_s {
+                self.next = Some((next, due.max(self.t_s), s.ignition_sd_s));
+            }
+        }
+    }
+
+    /// Thrust ends, a later stage lights.
+    fn turn(&mut self) {
+        if self.regime.burning {
+            let burn = self.m.stages.get(self.regime.stage).map_or(0.0, |s| s.burn_s) * self.blob.stretch;
+            let out = self.regime.ignition_s + burn;
+            // Thrust beyond the told end fades with its own time constant.
+            if self.t_s >= out + 1e-6 && self.blob.x[D].abs() < 2.0 {
+                self.regime.burning = false;
+                self.regime.thrust_sd = 0.0;
+                self.regime.thrust_tau_s = 0.15;
+                self.regime.rough = 0.02;
+                self.regime.ln_k_rate = 0.006;
+                self.blob.x[D] = 0.0;
+                for j in 0..PRED {
+                    self.blob.p[D][j] = 0.0;
+                    self.blob.p[j][D] = 0.0;
+                }
+                let at = self.t_s;
+                self.wait_for_stage(at);
+            }
+        } else if let Some((stage, due, sd)) = self.next {
+            if self.t_s >= due - 1e-6 {
+                self.next = None;
+                let before = self.m.stages[self.regime.stage].ln_k;
+                let s = &self.m.stages[stage];
+                self.regime.stage = stage;
+                self.regime.ignition_s = due;
+                self.regime.burning = true;
+                self.regime.rough = 0.03;
+                self.blob.x[LNK] += s.ln_k - before;
+                self.blob.p[LNK][LNK] += s.ln_k_sd * s.ln_k_sd;
+                self.blob.x[TAU] = 0.0;
+                for j in 0..PRED {
+                    self.blob.p[TAU][j] = 0.0;
+                    self.blob.p[j][TAU] = 0.0;
+                }
+                self.blob.p[TAU][TAU] = s.ln_thrust_sd * s.ln_thrust_sd;
+                let dv = 9.8 * sd;
+                self.blob.p[VU][VU] += dv * dv;
+            }
+        }
+    }
+
+    /// Longest sensible next step.
+    fn stride(&self) -> f64 {
+        let v = self.blob.x[VU].abs();
+        let most = if self.regime.burning {
+            0.08
+        } else {
+            (v / 9.8 / 10.0).clamp(0.05, 1.0)
+        };
+        let mut dt = longest_step_s(self.m, &self.regime, &self.blob, most);
+        if self.regime.burning {
+            let burn = self.m.stages.get(self.regime.stage).map_or(0.0, |s| s.burn_s) * self.blob.stretch;
+            let left = self.regime.ignition_s + burn - self.t_s;
+            if left > 1e-6 {
+                dt = dt.min(left + 2e-6);
+            }
+        }
+        if let Some((_, due, _)) = self.next {
+            if due > self.t_s + 1e-6 {
+                dt = dt.min(due - self.t_s);
+            }
+        }
+        dt
+    }
+
+    /// Whether thrust is still to come.
+    pub(crate) fn power_to_come(&self) -> bool {
+        self.regime.burning || self.next.is_some()
+    }
+
+    /// One step of at most `most_s`.
+    pub(crate) fn advance(&mut self, most_s: f64) {
+        self.turn();
+        let dt = self.stride().min(most_s).max(1e-4);
+        step(self.m, &self.regime, &mut self.blob, self.t_s, dt, PRED);
+        self.t_s += dt;
+    }
+
+    /// To a time.
+    pub(crate) fn to_time(&mut self, t_s: f64) {
+        for _ in 0..3000 {
+            if self.t_s >= t_s - 1e-6 {
+                break;
+            }
+            self.advance(t_s - self.t_s);
+        }
+    }
+
+    /// To where the climb rate has fallen to `climb`, after all thrust. Says whether it got there.
+    pub(crate) fn to_climb(&mut self, climb: f64) -> bool {
+        for _ in 0..3000 {
+            let above = self.blob.x[VU] - climb;
+            if self.power_to_come() {
+                // Falling before a later stage lights is an apogee all the same.
+                if above < -0.5 && !self.regime.burning {
+                    return true;
+                }
+                if above < -1.0 && self.regime.burning && self.t_s > self.regime.ignition_s + 1.5 {
+                    return true;
+                }
+                self.advance(f64::INFINITY);
+                continue;
+            }
+            if above < 0.03 {
+                return true;
+            }
+            let acc = acceleration_of(self.m, &self.regime, &self.blob, self.t_s)[2].min(-1.0);
+            self.advance(above / -acc);
+        }
+        false
+    }
+
+    /// The blob projected on a moment that it has come near to.
+    pub(crate) fn hit(&self, crossing: Crossing) -> Hit {
+        Hit::here(self.m, &self.regime, &self.blob, self.t_s, crossing)
+    }
+}
+
+/// Gathers blobs at apogee.
+pub(crate) struct Summit {
+    height: Spread,
+    time: Spread,
+    air: Spread,
+    ground: Spread,
+}
+
+impl Summit {
+    pub(crate) fn new() -> Self {
+        Self { height: Spread::new(), time: Spread::new(), air: Spread::new(), ground: Spread::new() }
+    }
+
+    pub(crate) fn add(&mut self, w: f64, hit: &Hit) {
+        self.height.gauss(w, hit.height_m, hit.height_var);
+        self.time.gauss(w, hit.t_s, hit.t_var);
+        self.air.length(w, &hit.air, &hit.air_cov);
+        self.ground.length(w, &hit.velocity, &hit.velocity_cov);
+    }
+
+    /// Everything but the instant and the hand sum.
+    pub(crate) fn finish(&mut self) -> Option<Prediction> {
+        Some(Prediction {
+            t_s: 0.0,
+            apogee_height_m: self.height.quantiles()?,
+            apogee_t_s: self.time.quantiles()?,
+            airspeed_at_apogee_mps: not_below(self.air.quantiles()?, 0.0),
+            ground_speed_at_apogee_mps: not_below(self.ground.quantiles()?, 0.0),
+            hand_height_m: 0.0,
+            hand_t_s: 0.0,
+        })
+    }
+}
+
+/// Clips quantiles from below.
+pub(crate) fn not_below(q: Quantiles, least: f64) -> Quantiles {
+    Quantiles {
+        p05: q.p05.max(least),
+        p25: q.p25.max(least),
+        p50: q.p50.max(least),
+        p75: q.p75.max(least),
+        p95: q.p95.max(least),
+    }
+}
+
+/// Apogee as predicted from a belief that has not passed it.
+pub(crate) fn apogee(m: &Model, f: &Filter) -> Option<Prediction> {
+    let mut summit = Summit::new();
+    let w = f.weights();
+    for (w, b) in w.iter().zip(f.blobs.iter()) {
+        if *w < 5e-4 {
+            continue;
+        }
+        let mut ahead = Ahead::from(m, f, b);
+        ahead.to_climb(0.0);
+        summit.add(*w, &ahead.hit(Crossing::Climb(0.0)));
+    }
+    let mut p = summit.finish()?;
+    // An apogee is never below where the body is known to be.
+    let here = f.height();
+    p.apogee_height_m = not_below(p.apogee_height_m, if f.climb() > 0.0 { here.min(p.apogee_height_m.p50) } else { f64::MIN });
+    p.apogee_t_s = not_below(p.apogee_t_s, f.t_s);
+    Some(p)
+}

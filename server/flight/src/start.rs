@@ -1,0 +1,375 @@
+//! How the belief begins: at first motion, dated back; or aloft, when the first sample comes after liftoff.
+//!
+//! At first motion the sum is laid over the lean at the rail's end: one blob upright and two rings of six, with weights
+//! and spreads that make their sum the told Gaussian of the lean, with tails a little wider (told spreads are guesses). Where
+//! no accelerometer can show burnout, three burn times are held against each other as well.
+
+use libm::{cos, sin, sqrt};
+
+use crate::filter::Filter;
+use crate::model::Model;
+use crate::motion::axial_force;
+use crate::output::{EventKind, Phase};
+use crate::pad::{Glance, Zero, first_motion};
+use crate::plan::Told;
+use crate::sensors::Channel;
+use crate::shelf::Shelf;
+use crate::state::{AB, AS, BB, BS, Blob, D, E, GH, H, LAG, LNK, N, Row, SHAPE, TAU, VE, VN, VU, WE, WN};
+
+/// Radius of each ring over the told spread, its number of blobs, weight of the ring.
+const RINGS: [(f64, usize, f64); 3] = [(0.0, 1, 0.22), (1.25, 6, 0.52), (2.4, 6, 0.26)];
+/// Spread of a blob over the told one.
+const BLOB_SD: f64 = 0.62;
+/// Burn times over the told one, with weights, where nothing shows burnout.
+const STRETCHES: [(f64, f64); 3] = [(0.88, 0.25), (1.0, 0.5), (1.14, 0.25)];
+
+impl Filter {
+    /// Looks for first motion among the samples kept, and for signs of having come late.
+    pub(crate) fn try_start(&mut self, m: &Model) {
+        let t = self.t_s;
+        let mpp = m.air.metres_per_pascal(0.0);
+        let baro_sd = mpp * sqrt(self.sensors.variance(Channel::Baro));
+        let gnss_sd = sqrt(self.sensors.variance(Channel::FixUp));
+        let zero = self.pad.zero(Zero::Baro, t, baro_sd);
+        let zero_up = self.pad.zero(Zero::Up, t, gnss_sd);
+        let settled = self.pad.settled(t);
+        let mut glances: Shelf<Glance, { crate::pad::RECENT }> = Shelf::new();
+        for s in self.recent.iter() {
+            let baro = s.pressure_pa.filter(|p| p.is_finite() && *p > 0.0).map(|p| m.air.height_m(p));
+            let up = Self::fix_enu(m, s).and_then(|f| f.2);
+            glances.push(Glance {
+                t_s: s.t_s,
+                baro_m: baro.map(|b| b - zero.map_or(0.0, |z| z.value)),
+                axial: s.axial_mps2.filter(|f| f.is_finite()),
+                gnss_up_m: up.map(|u| u - zero_up.map_or(0.0, |z| z.value)),
+                gnss_climb: s.velocity.and_then(|v| v.up_mps).filter(|v| v.is_finite()),
+            });
+        }
+        if !settled {
+            self.try_join(m, &glances);
+            if self.phase != Phase::Waiting {
+                return;
+            }
+        }
+        let thrust = m.stages.first().map_or(50.0, crate::motor::Stage::mean_mps2);
+        if let Some(found) = first_motion(&glances, baro_sd, gnss_sd.max(1.0), thrust) {
+            if settled {
+                self.lift(m, found.at);
+            } else if glances.last().zip(glances.first()).is_some_and(|(b, a)| b.t_s - a.t_s > 0.3) {
+                // The first second on the air already shows power: first motion lies shortly before.
+                self.lift(m, found.at);
+            }
+        }
+    }
+
+    /// Begins at first motion and takes the samples since then again.
+    fn lift(&mut self, m: &Model, at: Told) {
+        let t_end = self.t_s;
+        self.mark(EventKind::Liftoff, at.value, at.sd);
+        self.take_zeros(m, at.value);
+        let axial = self
+            .recent
+            .iter()
+            .any(|s| s.axial_mps2.is_some_and(f64::is_finite) && s.t_s > t_end - 2.5);
+        self.phase = Phase::Powered;
+        self.t_s = at.value;
+        self.tidied_s = at.value;
+        self.begin_burn(m, 0, at.value, axial);
+        self.lay_sum(m, at.sd, axial);
+        let again = self.recent;
+        for s in again.iter().filter(|s| s.t_s > at.value) {
+            self.take_again(m, s);
+        }
+        self.recent.clear();
+    }
+
+    /// The nominal flight from now on.
+    pub(crate) fn lift_off_nominally(&mut self, m: &Model, now_s: f64) {
+        self.phase = Phase::Powered;
+        self.mark(EventKind::Liftoff, now_s, 0.01);
+        self.take_zeros(m, now_s);
+        self.begin_burn(m, 0, now_s, true);
+        // Carried ahead without data the curve's own wandering would add up to what its impulse rules out.
+        self.regime.thrust_sd *= 0.2;
+        self.lay_sum(m, 0.01, true);
+        self.loosen_rails(m);
+    }
+
+    /// Spread of each rail inside its blob, put in where the blob starts: it grows with the speed.
+    fn loosen_rails(&mut self, m: &Model) {
+        let sd = BLOB_SD * 0.85 * m.lean_sd_rad * 3.0;
+        for b in self.blobs.iter_mut() {
+            b.p[VE][VE] += sd * sd;
+            b.p[VN][VN] += sd * sd;
+        }
+    }
+
+    fn take_again(&mut self, m: &Model, s: &crate::sample::Sample) {
+        if !matches!(self.phase, Phase::Waiting | Phase::Down) {
+            self.take(m, s, false);
+        }
+    }
+
+    pub(crate) fn take_zeros(&mut self, m: &Model, t_s: f64) {
+        let mpp = m.air.metres_per_pascal(0.0);
+        let sd = |c: Channel| sqrt(self.sensors.variance(c));
+        let told_pad = Told { value: 0.0, sd: 15.0 };
+        self.zero_baro_m = self.pad.zero(Zero::Baro, t_s + 0.7, mpp * sd(Channel::Baro)).unwrap_or(told_pad);
+        self.zero_own_m = self.pad.zero(Zero::Own, t_s + 0.7, sd(Channel::OwnHeight)).unwrap_or(Told { value: 0.0, sd: 5.0 });
+        let fallback = [8.0, 8.0, 15.0];
+        for (i, (z, c)) in [(Zero::East, Channel::FixFlat), (Zero::North, Channel::FixFlat), (Zero::Up, Channel::FixUp)]
+            .into_iter()
+            .enumerate()
+        {
+            self.zero_gnss_m[i] = self.pad.zero(z, t_s + 0.7, sd(c)).unwrap_or(Told { value: 0.0, sd: fallback[i] });
+        }
+    }
+
+    /// Prior of everything but motion and lean.
+    fn prior(&self, m: &Model, t_s: f64) -> Blob {
+        let mut b = Blob::zero();
+        let wind_sd = m.wind.sd_mps(10.0);
+        let stage = m.stages.first();
+        b.x[LNK] = stage.map_or(-7.0, |s| s.ln_k);
+        let sd = stage.map_or(0.3, |s| s.ln_k_sd);
+        let thrust_sd = stage.map_or(0.1, |s| s.ln_thrust_sd);
+        for (i, sd) in [
+            (LNK, sd),
+            (SHAPE, 1.0),
+            (WE, wind_sd),
+            (WN, wind_sd),
+            (TAU, thrust_sd),
+            (BB, hypot2(self.zero_baro_m.sd, 0.3)),
+            (BS, 0.002),
+            (AB, 0.6),
+            (AS, 0.012),
+            (LAG, 0.12),
+            (GH, hypot2(self.zero_gnss_m[2].sd, 1.5)),
+        ] {
+            b.p[i][i] = sd * sd;
+        }
+        b.x[LAG] = 0.12;
+        // Standing on the pad the axial reading was g along the rail: offset and scale together are known.
+        let noise = sqrt(self.sensors.variance(Channel::Axial));
+        if let Some(z) = self.pad.zero(Zero::Axial, t_s + 0.7, noise) {
+            let g = m.gravity(0.0);
+            let row = Row::new().with(AB, 1.0).with(AS, g);
+            let ph = b.times(&row);
+            // Tilt of the rail unknown to a few degrees: g (1 - cos 4 deg) = 0.02.
+            let s = row.dot(&ph) + z.sd * z.sd + 0.03 * 0.03;
+            let y = z.value - g * m.rail[2];
+            if y.abs() < 3.0 {
+                b.update(&ph, y, s);
+            }
+        }
+        b
+    }
+
+    fn lay_sum(&mut self, m: &Model, t0_sd_s: f64, axial: bool) {
+        let base = self.prior(m, self.t_s);
+        // Lean grows from the rail to burnout as gravity turns the path: what is told there is less here.
+        let sd = 0.85 * m.lean_sd_rad;
+        let (ax, ay) = across(&m.rail);
+        let (a0, _) = m.stages.first().map_or((50.0, 1.0), |s| s.at(0.3 * s.burn_s, 1.0));
+        let net = (a0 - 9.8).max(3.0);
+        self.blobs.clear();
+        let stretches: &[(f64, f64)] = if axial { &[(1.0, 1.0)] } else { &STRETCHES };
+        for (ring, &(radius, count, ring_w)) in RINGS.iter().enumerate() {
+            // With several burn times the outer ring is left to the wider spread of the inner one.
+            if !axial && ring == 2 {
+                continue;
+            }
+            for i in 0..count {
+                let turn = (i as f64 + 0.5 * ring as f64) / count as f64 * core::f64::consts::TAU;
+                let radius = if axial { radius } else { 1.2 * radius };
+                let (du, dv) = (radius * sd * cos(turn), radius * sd * sin(turn));
+                let rail = leaned(&m.rail, &ax, &ay, du, dv);
+                for &(stretch, w) in stretches {
+                    let mut b = base;
+                    b.rail = rail;
+                    b.stretch = stretch;
+                    b.ln_w = libm::log(ring_w / count as f64 * w);
+                    // A first motion dated wrongly by dt is a speed wrong by a dt ever after.
+                    let dv_sd = net * t0_sd_s;
+                    for k in 0..3 {
+                        b.p[VE + k][VE + k] = 0.01 + rail[k] * rail[k] * dv_sd * dv_sd;
+                        b.p[E + k][E + k] = 0.04;
+                    }
+                    b.p[H][H] = 0.02;
+                    b.p[D][D] = self.regime.thrust_sd * self.regime.thrust_sd;
+                    self.blobs.push(b);
+                }
+            }
+        }
+    }
+
+    /// Spread of the lean inside a blob, put in when the upper guide leaves the rail.
+    pub(crate) fn loosen_from_rail(&mut self, m: &Model) {
+        let sd = BLOB_SD * 0.85 * m.lean_sd_rad;
+        for b in self.blobs.iter_mut() {
+            let (ax, ay) = across(&b.rail);
+            let v = sqrt(b.x[VE] * b.x[VE] + b.x[VN] * b.x[VN] + b.x[VU] * b.x[VU]);
+            let var = (sd * v) * (sd * v);
+            for i in 0..3 {
+                for j in 0..3 {
+                    b.p[VE + i][VE + j] += var * (ax[i] * ax[j] + ay[i] * ay[j]);
+                }
+            }
+        }
+    }
+
+    /// Sees whether the first samples ever come from a vehicle that is already flying, and begins aloft.
+    fn try_join(&mut self, m: &Model, glances: &[Glance]) {
+        let (Some(first), Some(last)) = (glances.first(), glances.last()) else { return };
+        if last.t_s - first.t_s < 0.25 || glances.len() < 4 {
+            return;
+        }
+        let (climb, height) = trend(glances, |g| g.baro_m)
+            .or_else(|| trend(glances, |g| g.gnss_up_m))
+            .unwrap_or((0.0, 0.0));
+        let gnss: f64 = glances.iter().rev().find_map(|g| g.gnss_climb).unwrap_or(climb);
+        let (mut free, mut felt) = (0, 0);
+        for g in glances {
+            if let Some(f) = g.axial {
+                felt += 1;
+                free += u32::from(f < 6.0);
+            }
+        }
+        let light = felt >= 3 && 2 * free > felt;
+        let high = height > 60.0 && climb.abs() > 5.0;
+        let fast = climb.abs() > 12.0 && gnss.abs() > 8.0 && height > 20.0;
+        if !(high || fast || (light && climb.abs() > 6.0)) {
+            return;
+        }
+        self.take_zeros(m, last.t_s - 1e6);
+        self.zero_baro_m = Told { value: 0.0, sd: 15.0 };
+        let mut b = self.prior(m, last.t_s - 1e6);
+        b.x[H] = height;
+        b.x[VU] = if climb.abs() > gnss.abs() { climb } else { gnss };
+        for i in 0..3 {
+            b.p[i][i] = 500.0 * 500.0;
+            b.p[VE + i][VE + i] = 40.0 * 40.0;
+        }
+        b.p[H][H] = 400.0;
+        b.p[VU][VU] = 15.0 * 15.0;
+        b.p[D][D] = 4.0;
+        self.blobs.clear();
+        let powered = felt >= 3 && 2 * free < felt && climb > 0.0;
+        let lean = 0.25 * b.x[VU].abs();
+        for (i, (de, dn)) in [(0.0, 0.0), (1.0, 0.0), (-0.5, 0.866), (-0.5, -0.866)].into_iter().enumerate() {
+            let mut c = b;
+            c.x[VE] = de * lean;
+            c.x[VN] = dn * lean;
+            c.ln_w = if i == 0 { -0.7 } else { -1.8 };
+            self.blobs.push(c);
+        }
+        self.t_s = last.t_s;
+        self.tidied_s = last.t_s;
+        self.phase = Phase::Joined;
+        let stage = m.stages.first();
+        self.regime.ignition_s = last.t_s - stage.map_or(2.0, |s| 0.5 * s.burn_s);
+        if powered {
+            self.begin_burn(m, 0, self.regime.ignition_s, true);
+            for b in self.blobs.iter_mut() {
+                b.p[D][D] = 2500.0;
+            }
+        } else {
+            self.regime.burning = false;
+            self.phase = if b.x[VU] > 0.0 { Phase::Coasting } else { Phase::Descending };
+        }
+        self.recent.clear();
+    }
+
+    /// A stage lights.
+    pub(crate) fn begin_burn(&mut self, m: &Model, stage: usize, ignition_s: f64, axial: bool) {
+        let Some(s) = m.stages.get(stage) else { return };
+        self.regime.stage = stage;
+        self.regime.ignition_s = ignition_s;
+        self.regime.burning = true;
+        self.regime.thrust_tau_s = 0.35;
+        let share = match (axial, s.has_curve) {
+            (true, true) => 0.15,
+            (true, false) => 0.35,
+            (false, true) => 0.05,
+            (false, false) => 0.15,
+        };
+        self.regime.thrust_sd = share * s.mean_mps2();
+        self.regime.ln_k_rate = 0.01;
+        self.regime.rough = 0.03;
+        self.force = None;
+        self.tally = 0;
+        if stage > 0 {
+            let before = m.stages[stage - 1].ln_k;
+            for b in self.blobs.iter_mut() {
+                b.x[LNK] += s.ln_k - before;
+                b.p[LNK][LNK] += s.ln_k_sd * s.ln_k_sd;
+                b.x[TAU] = 0.0;
+                b.reopen(TAU, s.ln_thrust_sd * s.ln_thrust_sd);
+                b.p[D][D] += self.regime.thrust_sd * self.regime.thrust_sd;
+            }
+        }
+    }
+
+    /// Whether the sum's thrust is over by the told curves, for all blobs.
+    pub(crate) fn told_burn_over(&self, m: &Model) -> bool {
+        self.blobs.iter().all(|b| {
+            let f = axial_force(m, &self.regime, b, self.t_s);
+            f.thrust <= 0.0 && self.t_s > self.regime.ignition_s + 0.02
+        })
+    }
+}
+
+/// Two unit vectors across a direction.
+fn across(r: &[f64; 3]) -> ([f64; 3], [f64; 3]) {
+    let flat = sqrt(r[0] * r[0] + r[2] * r[2]).max(1e-6);
+    let a = [r[2] / flat, 0.0, -r[0] / flat];
+    let b = [
+        r[1] * a[2] - r[2] * a[1],
+        r[2] * a[0] - r[0] * a[2],
+        r[0] * a[1] - r[1] * a[0],
+    ];
+    (a, b)
+}
+
+fn leaned(r: &[f64; 3], a: &[f64; 3], b: &[f64; 3], u: f64, v: f64) -> [f64; 3] {
+    let mut d = [0.0; 3];
+    let mut len = 0.0;
+    for i in 0..3 {
+        d[i] = r[i] + a[i] * u - b[i] * v;
+        len += d[i] * d[i];
+    }
+    let len = sqrt(len);
+    [d[0] / len, d[1] / len, d[2] / len]
+}
+
+/// Straight line through the heights of the last second: slope and newest value.
+fn trend(glances: &[Glance], height: impl Fn(&Glance) -> Option<f64>) -> Option<(f64, f64)> {
+    let newest = glances.last()?.t_s;
+    let (mut n, mut st, mut sh, mut stt, mut sth) = (0.0, 0.0, 0.0, 0.0, 0.0);
+    for g in glances {
+        if let (Some(h), true) = (height(g), g.t_s > newest - 1.0) {
+            let t = g.t_s - newest;
+            n += 1.0;
+            st += t;
+            sh += h;
+            stt += t * t;
+            sth += t * h;
+        }
+    }
+    let det = n * stt - st * st;
+    if n < 4.0 || det < 1e-6 {
+        return None;
+    }
+    let slope = (n * sth - st * sh) / det;
+    Some((slope, (sh - slope * st) / n))
+}
+
+fn hypot2(a: f64, b: f64) -> f64 {
+    sqrt(a * a + b * b)
+}
+
+impl crate::shelf::Blank for Glance {
+    const BLANK: Self = Glance { t_s: 0.0, baro_m: None, axial: None, gnss_up_m: None, gnss_climb: None };
+}
+
+const _: () = assert!(N == 18 && WE + 1 == WN);

@@ -1,0 +1,160 @@
+//! One Gaussian over everything that is not known: motion, drag, wind, thrust, and the sensors' own errors.
+//!
+//! The filter's belief is a weighted sum of a few of these (a Gaussian sum, Sorenson and Alspach 1971), spread over
+//! the lean at the rail: without a horizontal measurement the horizontal velocity is a ring, and a ring is a sum
+//! of blobs, each of them nearly linear. Motion is Cartesian, so nothing is singular in straight flight.
+
+use serde::{Deserialize, Serialize};
+
+/// East, north, up of the pad, m.
+pub(crate) const E: usize = 0;
+pub(crate) const H: usize = 2;
+/// Velocity over ground, m/s.
+pub(crate) const VE: usize = 3;
+pub(crate) const VN: usize = 4;
+pub(crate) const VU: usize = 5;
+/// ln of the specific drag at pad density, 1/m.
+pub(crate) const LNK: usize = 6;
+/// Parameter of the drag curve's rise near Mach 1, standard normal.
+pub(crate) const SHAPE: usize = 7;
+/// Air velocity beyond the told profile, east and north, m/s.
+pub(crate) const WE: usize = 8;
+pub(crate) const WN: usize = 9;
+/// ln thrust acceleration over the told one.
+pub(crate) const TAU: usize = 10;
+/// Thrust acceleration beyond that, m/s2.
+pub(crate) const D: usize = 11;
+/// Leading states that a prediction needs.
+pub(crate) const PRED: usize = 12;
+/// Barometric height: offset, m, and relative scale.
+pub(crate) const BB: usize = 12;
+pub(crate) const BS: usize = 13;
+/// Accelerometer: offset, m/s2, and relative scale.
+pub(crate) const AB: usize = 14;
+pub(crate) const AS: usize = 15;
+/// Lag of GNSS, s.
+pub(crate) const LAG: usize = 16;
+/// Offset of GNSS height, m.
+pub(crate) const GH: usize = 17;
+/// Number of states.
+pub(crate) const N: usize = 18;
+
+/// Least variance of each state: keeps the sum positive whatever is thrown at it.
+const FLOOR: [f64; N] = [
+    1e-6, 1e-6, 1e-6, 1e-6, 1e-6, 1e-6, 1e-8, 1e-8, 1e-6, 1e-6, 1e-8, 1e-8, 1e-6, 1e-12, 1e-8, 1e-10, 1e-8, 1e-6,
+];
+/// Greatest variance of each state.
+const CEILING: [f64; N] = [
+    1e12, 1e12, 1e12, 1e8, 1e8, 1e8, 16.0, 9.0, 2500.0, 2500.0, 1.0, 1e6, 1e8, 0.01, 100.0, 0.04, 1.0, 1e6,
+];
+/// Bounds of each state's mean.
+const BOUND: [f64; N] = [
+    1e6, 1e6, 2e5, 1e4, 1e4, 1e4, 20.0, 4.0, 150.0, 150.0, 3.0, 5e3, 1e5, 0.3, 50.0, 0.5, 2.0, 1e4,
+];
+
+/// A weighted Gaussian with what its hypothesis fixes.
+#[derive(Clone, Copy, Debug, Serialize, Deserialize)]
+pub(crate) struct Blob {
+    /// ln weight.
+    pub(crate) ln_w: f64,
+    /// Mean.
+    pub(crate) x: [f64; N],
+    /// Covariance.
+    pub(crate) p: [[f64; N]; N],
+    /// Burn time over the told one.
+    pub(crate) stretch: f64,
+    /// Direction of the rail, with this hypothesis' lean.
+    pub(crate) rail: [f64; 3],
+}
+
+impl Blob {
+    pub(crate) const fn zero() -> Self {
+        Self { ln_w: 0.0, x: [0.0; N], p: [[0.0; N]; N], stretch: 1.0, rail: [0.0, 0.0, 1.0] }
+    }
+
+    /// Scalar update with innovation `y`, its variance `s`, and `ph` = covariance times the measurement row.
+    pub(crate) fn update(&mut self, ph: &[f64; N], y: f64, s: f64) {
+        let inv = 1.0 / s;
+        let gain = y * inv;
+        for i in 0..N {
+            self.x[i] += ph[i] * gain;
+        }
+        for i in 0..N {
+            let k = ph[i] * inv;
+            for j in 0..N {
+                self.p[i][j] -= k * ph[j];
+            }
+        }
+        self.hold();
+    }
+
+    /// Keeps mean and variances inside their bounds; a correlation beyond one is cut.
+    pub(crate) fn hold(&mut self) {
+        for i in 0..N {
+            let v = self.p[i][i];
+            if !(v >= FLOOR[i]) {
+                self.p[i][i] = FLOOR[i];
+            } else if v > CEILING[i] {
+                let cut = libm::sqrt(CEILING[i] / v);
+                for j in 0..N {
+                    self.p[i][j] *= cut;
+                    self.p[j][i] *= cut;
+                }
+                self.p[i][i] = CEILING[i];
+            }
+            let b = BOUND[i];
+            self.x[i] = if self.x[i].is_finite() { self.x[i].clamp(-b, b) } else { 0.0 };
+        }
+        if self.x[LNK] > 2.0 {
+            self.x[LNK] = 2.0;
+        }
+    }
+
+    /// Makes the state independent of the others, with this variance.
+    pub(crate) fn reopen(&mut self, i: usize, variance: f64) {
+        for j in 0..N {
+            self.p[i][j] = 0.0;
+            self.p[j][i] = 0.0;
+        }
+        self.p[i][i] = variance;
+    }
+
+    /// Covariance times a sparse row.
+    #[inline]
+    pub(crate) fn times(&self, row: &Row) -> [f64; N] {
+        let mut out = [0.0; N];
+        for &(i, v) in row.terms() {
+            for (o, p) in out.iter_mut().zip(&self.p[i]) {
+                *o += v * p;
+            }
+        }
+        out
+    }
+}
+
+/// A sparse measurement row.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Row {
+    terms: [(usize, f64); N],
+    len: usize,
+}
+
+impl Row {
+    pub(crate) const fn new() -> Self {
+        Self { terms: [(0, 0.0); N], len: 0 }
+    }
+    #[must_use]
+    pub(crate) fn with(mut self, i: usize, v: f64) -> Self {
+        if self.len < N {
+            self.terms[self.len] = (i, v);
+            self.len += 1;
+        }
+        self
+    }
+    pub(crate) fn terms(&self) -> &[(usize, f64)] {
+        &self.terms[..self.len]
+    }
+    pub(crate) fn dot(&self, v: &[f64; N]) -> f64 {
+        self.terms().iter().map(|&(i, c)| c * v[i]).sum()
+    }
+}

@@ -1,0 +1,192 @@
+//! One body's filter with the last five seconds of its samples: late, doubled and reordered ones change nothing.
+//!
+//! Copies of the filter are kept about every second. A late sample is put in its place and everything after it is
+//! taken again from the newest copy before it, so the belief is always the fold over all samples in order of time.
+
+use serde::{Deserialize, Serialize};
+
+use crate::filter::Filter;
+use crate::model::Model;
+use crate::sample::Sample;
+
+/// How late a sample may be, s.
+pub(crate) const WINDOW_S: f64 = 5.0;
+/// Time between copies, s.
+const SPACING_S: f64 = 1.0;
+/// Most samples kept.
+const ROOM: usize = 1024;
+/// Most copies kept.
+const COPIES: usize = 8;
+
+/// A copy of the filter and the time of the newest sample in it.
+#[derive(Clone, Debug, Serialize, Deserialize)]
+struct Point {
+    t_s: f64,
+    filter: Filter,
+}
+
+/// See the module.
+#[derive(Clone, Debug)]
+pub(crate) struct Track {
+    points: Vec<Point>,
+    ring: Vec<Sample>,
+    /// The belief at the newest sample.
+    pub(crate) live: Filter,
+    /// The belief carried to now.
+    pub(crate) view: Filter,
+    /// When it was let go by its parent, s; the root is free from the start.
+    pub(crate) freed_s: Option<f64>,
+    /// Whether its filter flies; an attached body's only learns zeros and noise.
+    pub(crate) attached: bool,
+}
+
+/// What is stored of a track: the oldest copy and the samples since.
+#[derive(Serialize, Deserialize)]
+pub(crate) struct Kept {
+    base: Point,
+    ring: Vec<Sample>,
+    freed_s: Option<f64>,
+    attached: bool,
+}
+
+impl Track {
+    pub(crate) fn new(body: usize, t_s: f64, attached: bool) -> Self {
+        let filter = Filter::new(body, t_s);
+        let mut points = Vec::with_capacity(COPIES + 1);
+        points.push(Point { t_s: -1e300, filter });
+        Self {
+            points,
+            ring: Vec::with_capacity(ROOM + 1),
+            live: filter,
+            view: filter,
+            freed_s: if attached { None } else { Some(-1e300) },
+            attached,
+        }
+    }
+
+    /// Begins anew from a parent's belief at the moment of letting go.
+    pub(crate) fn begin_from(&mut self, m: &Model, filter: Filter, freed_s: f64) {
+        self.points.clear();
+        let t_s = filter.t_s;
+        self.points.push(Point { t_s, filter });
+        self.live = filter;
+        self.ring.retain(|s| s.t_s > t_s);
+        self.freed_s = Some(freed_s);
+        self.attached = false;
+        self.again(m);
+    }
+
+    fn newest_s(&self) -> f64 {
+        self.ring.last().map_or_else(|| self.points[0].t_s, |s| s.t_s)
+    }
+
+    /// Takes a sample; says whether anything changed.
+    pub(crate) fn take(&mut self, m: &Model, s: &Sample) -> bool {
+        let newest = self.newest_s();
+        if s.t_s < newest - WINDOW_S || s.t_s <= self.points[0].t_s {
+            return false;
+        }
+        let at = self.ring.partition_point(|o| before(o, s));
+        if self.ring[at..].iter().take_while(|o| o.t_s == s.t_s).any(|o| same(o, s))
+            || self.ring[..at].iter().rev().take_while(|o| o.t_s == s.t_s).any(|o| same(o, s))
+        {
+            return false;
+        }
+        let late = at < self.ring.len();
+        self.ring.insert(at, *s);
+        if late {
+            // The newest copy from before the late sample.
+            let keep = self.points.partition_point(|p| p.t_s < s.t_s).max(1);
+            self.points.truncate(keep);
+            self.live = self.points[keep - 1].filter;
+            self.again(m);
+        } else {
+            self.one(m, *s, newest);
+        }
+        self.forget();
+        true
+    }
+
+    /// Takes all samples after the newest copy again.
+    fn again(&mut self, m: &Model) {
+        let Some(last) = self.points.last() else { return };
+        let mut before_s = last.t_s;
+        let from = self.ring.partition_point(|s| s.t_s <= before_s);
+        for i in from..self.ring.len() {
+            let s = self.ring[i];
+            self.one(m, s, before_s);
+            before_s = s.t_s;
+        }
+    }
+
+    fn one(&mut self, m: &Model, s: Sample, before_s: f64) {
+        let last = self.points.last().map_or(-1e300, |p| p.t_s);
+        if s.t_s > before_s && before_s >= last + SPACING_S && self.points.len() < COPIES {
+            self.points.push(Point { t_s: before_s, filter: self.live });
+        }
+        self.live.take(m, &s, self.attached);
+    }
+
+    /// Lets go of copies and samples that no late sample can need.
+    fn forget(&mut self) {
+        let newest = self.newest_s();
+        while self.points.len() > 1
+            && (self.points[1].t_s < newest - WINDOW_S || self.points.len() >= COPIES || self.ring.len() >= ROOM)
+        {
+            self.points.remove(0);
+            let t = self.points[0].t_s;
+            let gone = self.ring.partition_point(|s| s.t_s <= t);
+            self.ring.drain(..gone);
+        }
+        if self.ring.len() >= ROOM {
+            // More samples than a copy's spacing can hold: the belief as it is becomes the oldest copy.
+            self.points.clear();
+            self.points.push(Point { t_s: newest, filter: self.live });
+            self.ring.clear();
+        }
+    }
+
+    /// Carries the view to now.
+    pub(crate) fn look(&mut self, m: &Model, now_s: f64) {
+        self.view = self.live;
+        if !self.attached {
+            self.view.carry_to(m, now_s);
+        }
+    }
+
+    pub(crate) fn keep(&self) -> Kept {
+        Kept { base: self.points[0].clone(), ring: self.ring.clone(), freed_s: self.freed_s, attached: self.attached }
+    }
+
+    pub(crate) fn restore(m: &Model, kept: Kept) -> Self {
+        let mut points = Vec::with_capacity(COPIES + 1);
+        let live = kept.base.filter;
+        points.push(kept.base);
+        let mut ring = Vec::with_capacity(ROOM + 1);
+        ring.extend(kept.ring);
+        let mut track =
+            Self { points, ring, live, view: live, freed_s: kept.freed_s, attached: kept.attached };
+        track.again(m);
+        track
+    }
+}
+
+/// Order of samples: by time, then by content, so that arrival does not matter.
+fn before(a: &Sample, b: &Sample) -> bool {
+    (a.t_s, key(a)) < (b.t_s, key(b))
+}
+
+fn key(s: &Sample) -> [u64; 4] {
+    let bits = |v: Option<f64>| v.map_or(0, f64::to_bits);
+    [
+        bits(s.pressure_pa),
+        bits(s.axial_mps2),
+        s.fix.map_or(0, |f| f.latitude_rad.to_bits() ^ f.longitude_rad.to_bits()),
+        bits(s.own_height_m) ^ bits(s.tilt_rad) ^ u64::from(s.boot),
+    ]
+}
+
+/// The same packet again, whenever it was received.
+fn same(a: &Sample, b: &Sample) -> bool {
+    Sample { t_receive_s: 0.0, ..*a } == Sample { t_receive_s: 0.0, ..*b }
+}
