@@ -78,6 +78,7 @@ pub(crate) fn mean(
             notes.refuse(place, "bytes that no other link takes", "the same source again", None);
         }
         let tried = tried(told, &layout_names, notes);
+        hidden(&tried, layouts, told.layouts.place(), notes);
         let lines = tried.iter().all(|&layout| matches!(layouts[layout].form, Form::Text { .. }));
         let framing = framing::mean(&told.framing, lines, notes);
         meant.push(Link { name, receiver, source: source.unwrap_or(Source::Stdin), framing, layouts: tried });
@@ -125,6 +126,36 @@ fn tried(told: &told::Link, names: &[String], notes: &mut Notes) -> Vec<usize> {
             };
             notes.default(field.place(), words, (0..names.len()).collect())
         }
+    }
+}
+
+/// A layout that is never tried, as one before it fits whatever it fits.
+fn hidden(tried: &[usize], layouts: &[Layout], place: &Place, notes: &mut Notes) {
+    for (nth, &later) in tried.iter().enumerate() {
+        let (later, before) = (&layouts[later], &tried[..nth]);
+        if let Some(&first) = before.iter().find(|&&first| hides(&layouts[first], later)) {
+            let found =
+                format!("\"{}\" behind \"{}\", which fits whatever it fits", later.name, layouts[first].name);
+            let hint = "give one of its fields a value with `is`, a text layout `starts_with`, or change their order";
+            notes.refuse(place, "layouts that can be told apart", found, Some(hint.to_owned()));
+        }
+    }
+}
+
+/// Whether whatever fits `later` fits `first` too: neither length nor a fixed value tells them apart.
+fn hides(first: &Layout, later: &Layout) -> bool {
+    if first.fields().iter().any(|field| field.is.is_some()) {
+        return false;
+    }
+    let bytes = |layout: &Layout| layout.fields().iter().map(|field| field.stored.bytes()).sum::<usize>();
+    match (&first.form, &later.form) {
+        (Form::Text { starts_with: None, .. }, Form::Text { .. }) => true,
+        (Form::Text { starts_with: Some(a), .. }, Form::Text { starts_with: Some(b), .. }) => a == b,
+        (Form::Binary { length: None, .. }, Form::Binary { length, .. }) => {
+            bytes(first) <= length.unwrap_or_else(|| bytes(later))
+        }
+        (Form::Binary { length: Some(a), .. }, Form::Binary { length: Some(b), .. }) => a == b,
+        _ => false,
     }
 }
 

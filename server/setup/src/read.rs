@@ -119,10 +119,18 @@ fn mean(told: &told::File, notes: &mut Notes, load: motor::Load<'_>) -> Option<S
         density_kg_m3: standard::density_kg_m3(air.pressure_pa, air.temperature_k),
         gravity_mps2: standard::gravity_mps2(pad.site.latitude_rad, pad.site.elevation_m),
     };
-    let (meant_bodies, transmitters) = body::mean(&bodies, &cues, &given, notes);
+    let (mut meant_bodies, transmitters) = body::mean(&bodies, &cues, &given, notes);
     let meant_cues = cue::mean(&cues, &bodies.names, &meant_bodies, &motors, notes);
 
     let layouts = layout::mean(told.layouts.list(), &bodies.names, notes);
+    // A layout of a fixed body, or of the vehicle alone, is a radio of that body.
+    for layout in &layouts {
+        let numbered = field::all(layout).any(|meaning| meaning == Meaning::Transmitter);
+        let body = layout.body.or_else(|| (!numbered).then_some(0));
+        if let Some(body) = body.and_then(|index| meant_bodies.get_mut(index)) {
+            body.has_transmitter = true;
+        }
+    }
     if !pad.located {
         located(told.layouts.list(), &layouts, notes);
     }

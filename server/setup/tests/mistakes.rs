@@ -307,3 +307,18 @@ fn garbage_and_giants_are_refused_shortly() {
     let drawn = report(&garbage).to_string();
     assert!(drawn.len() < 200_000, "{}", drawn.len());
 }
+
+#[test]
+fn a_layout_that_hides_another_is_named() {
+    let layout = |name: &str, more: &str| {
+        format!(
+            "[[layout]]\nname = \"{name}\"\nkind = \"binary\"\n[[layout.field]]\nname = \"id\"\ntype = \"u8\"\n{more}\n"
+        )
+    };
+    let link = "[[link]]\nname = \"l\"\nkind = \"stdin\"\n";
+    let mistake = added(&format!("{link}{}{}", layout("a", ""), layout("b", "is = 2")));
+    assert_eq!(mistake.key, "link[l].layouts");
+    assert!(mistake.found.contains("\"b\" behind \"a\""), "{mistake:?}");
+    let apart = format!("{LEAST}{link}{}{}", layout("a", "is = 1"), layout("b", "is = 2"));
+    assert!(read(&apart, "setup.toml", &mut |_: &str| Err(String::new())).is_ok());
+}
