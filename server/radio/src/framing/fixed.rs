@@ -38,7 +38,12 @@ pub(super) fn look(length: usize, sync: &[u8], covers: CrcCovers, bytes: &[u8], 
             return Look::Frame { raw: 0..length, used: length, payload: Err(why) };
         }
     }
-    Look::Drop(1, Some(Suspect { why, length: Some(length) }))
+    if !sync.is_empty() || !around.torn {
+        return Look::Drop(1, Some(Suspect { why, length: Some(length) }));
+    }
+    // In the midst of noise no place is more of a frame than another: on to the next where the CRC holds.
+    let places = 1..=bytes.len() - length;
+    Look::Drop(places.clone().find(|at| holds(*at).is_ok()).unwrap_or(bytes.len() - length + 1), None)
 }
 
 #[cfg(test)]

@@ -74,11 +74,17 @@ fn recover(frame: &[u8], around: &mut Around<'_>) -> Option<(usize, usize)> {
     let recent = around.recent;
     recent.lengths().iter().find_map(|length| {
         let at = front(frame, *length)?;
-        decode(&frame[at..], around).ok().map(|length| (at, length))
+        // The escape at the front may be noise and what follows it the frame's first byte. The front of all has been
+        // tried.
+        let places = [Some(at).filter(|at| *at > 0), (frame.get(at) == Some(&ESCAPE)).then_some(at + 1)];
+        places
+            .into_iter()
+            .flatten()
+            .find_map(|at| decode(&frame[at..], around).ok().map(|length| (at, length)))
     })
 }
 
-/// Where the last so many decoded bytes of a frame begin; never at its front, where it has been tried.
+/// Where the last so many decoded bytes of a frame begin.
 fn front(frame: &[u8], length: usize) -> Option<usize> {
     let mut at = frame.len();
     for _ in 0..length {
@@ -86,7 +92,7 @@ fn front(frame: &[u8], length: usize) -> Option<usize> {
             at >= 2 && frame[at - 2] == ESCAPE && matches!(frame[at - 1], ESCAPED_END | ESCAPED_ESCAPE);
         at = at.checked_sub(if escaped { 2 } else { 1 })?;
     }
-    (at > 0).then_some(at)
+    Some(at)
 }
 
 #[cfg(test)]

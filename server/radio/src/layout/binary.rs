@@ -18,14 +18,16 @@ impl Stored {
 /// A number as stored.
 #[derive(Clone, Copy)]
 enum Raw {
-    Integer(i128),
+    Unsigned(u64),
+    Signed(i64),
     Float(f64),
 }
 
 impl Raw {
     fn is(self, value: f64) -> bool {
         match self {
-            Self::Integer(raw) => raw as f64 == value,
+            Self::Unsigned(raw) => raw as f64 == value,
+            Self::Signed(raw) => raw as f64 == value,
             Self::Float(raw) => raw == value || (raw.is_nan() && value.is_nan()),
         }
     }
@@ -56,7 +58,20 @@ pub(super) fn decode(big_endian: bool, fields: &[Field], payload: &[u8], decoded
             continue;
         }
         match raw {
-            Raw::Integer(raw) => decoded.put_integer(index, field, raw),
+            Raw::Unsigned(raw) => {
+                if field.is_plain() {
+                    decoded.put_number(index, field, raw as f64);
+                } else {
+                    decoded.put_integer(index, field, raw.into());
+                }
+            }
+            Raw::Signed(raw) => {
+                if field.is_plain() {
+                    decoded.put_number(index, field, raw as f64);
+                } else {
+                    decoded.put_integer(index, field, raw.into());
+                }
+            }
             Raw::Float(raw) if raw.is_finite() => decoded.put_number(index, field, raw),
             Raw::Float(_) => decoded.complaints.push(Complaint::NotFinite { field: index as u16 }),
         }
@@ -67,10 +82,10 @@ pub(super) fn decode(big_endian: bool, fields: &[Field], payload: &[u8], decoded
 fn read(field: &Field, big_endian: bool, bytes: &[u8]) -> Option<Raw> {
     let big = field.big_endian.unwrap_or(big_endian);
     Some(match field.stored {
-        Stored::Unsigned(1..=8) => Raw::Integer(i128::from(unsigned(bytes, big))),
+        Stored::Unsigned(1..=8) => Raw::Unsigned(unsigned(bytes, big)),
         Stored::Signed(width @ 1..=8) => {
             let unused = 64 - 8 * u32::from(width);
-            Raw::Integer(i128::from((unsigned(bytes, big) << unused) as i64 >> unused))
+            Raw::Signed((unsigned(bytes, big) << unused) as i64 >> unused)
         }
         Stored::Float(4) => Raw::Float(f64::from(f32::from_bits(unsigned(bytes, big) as u32))),
         Stored::Float(8) => Raw::Float(f64::from_bits(unsigned(bytes, big))),

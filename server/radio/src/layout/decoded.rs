@@ -124,7 +124,7 @@ impl Decoded {
         self.values.push(Entry { field: field as u16, bits: bits.map(|bits| bits as u16), value });
     }
 
-    /// Adds what an integer field holds: its bits, its named state, or the number itself.
+    /// Adds what an integer field that is not plain holds: its bits or its named state.
     pub(super) fn put_integer(&mut self, index: usize, field: &Field, raw: i128) {
         if !field.bits.is_empty() {
             for (at, bits) in field.bits.iter().enumerate() {
@@ -140,11 +140,7 @@ impl Decoded {
             }
             return;
         }
-        if field.values.is_empty() {
-            self.put_number(index, field, raw as f64);
-        } else {
-            self.put_named(index, None, &field.values, i64::try_from(raw).unwrap_or(i64::MAX));
-        }
+        self.put_named(index, None, &field.values, i64::try_from(raw).unwrap_or(i64::MAX));
     }
 
     /// Adds a number as stored.
@@ -168,6 +164,14 @@ impl Decoded {
             });
         }
         self.put(field, bits, Value::Named { raw, name });
+    }
+}
+
+impl Field {
+    /// Whether it is a number and nothing more: no bits, no named states.
+    #[inline]
+    pub(super) const fn is_plain(&self) -> bool {
+        self.bits.is_empty() && self.values.is_empty()
     }
 }
 

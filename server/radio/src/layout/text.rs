@@ -81,7 +81,7 @@ fn read(index: usize, column: usize, field: &Field, text: &str, decoded: &mut De
         return;
     }
     let is_integer = raw == libm::trunc(raw) && libm::fabs(raw) < 9.0e15;
-    if (field.bits.is_empty() && field.values.is_empty()) || !is_integer {
+    if field.is_plain() || !is_integer {
         decoded.put_number(index, field, raw);
     } else {
         decoded.put_integer(index, field, raw as i128);

@@ -34,7 +34,7 @@ fn examples_after_cheshire_and_baker() {
     let mut bytes = vec![0xff];
     bytes.extend(&run);
     bytes.push(0);
-    assert_eq!(good(&cobs(None), &bytes), [run.clone()]);
+    assert_eq!(good(&cobs(None), &bytes), [&run[..]]);
     bytes.splice(255.., [2, 0xaa, 0]);
     let longer: Vec<u8> = run.iter().copied().chain([0xaa]).collect();
     assert_eq!(good(&cobs(None), &bytes), [longer]);

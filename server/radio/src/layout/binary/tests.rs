@@ -71,10 +71,10 @@ fn flags_and_enumerations_share_a_field() {
         ..field("flags", Stored::Unsigned(1))
     };
     let layout = layout(false, None, vec![flags]);
-    let decoded = layout.decode(&[0b101_10_010]);
+    let decoded = layout.decode(&[0b1011_0010]);
     assert_eq!(texts(&layout, &decoded), ["first false", "armed true", "mode down", "rest 5"]);
     assert_eq!(layout.spec(&decoded.values[1]).unwrap().channel, Some("drogue out"));
-    let decoded = layout.decode(&[0b000_11_000]);
+    let decoded = layout.decode(&[0b0001_1000]);
     assert_eq!(decoded.values[2].value, Value::Named { raw: 3, name: None });
     assert_eq!(decoded.complaints, [Complaint::NoName { field: 0, bits: Some(2), raw: 3 }]);
 }
