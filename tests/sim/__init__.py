@@ -5,4 +5,4 @@ attitude dynamics, gusts, off-standard air, drag and thrust shapes, sensor fault
 Every flight is fixed by its class and seed (NumPy PCG64).
 """
 
-VERSION = 2
+VERSION = 3

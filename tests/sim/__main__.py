@@ -31,6 +31,9 @@ def main(argv=None):
     c.add_argument("--rows", help="write each flight's figures here as JSON Lines")
     c.add_argument("--results", help="keep the program's lines in this folder")
     c.add_argument("--fits", action="store_true", help="put the cached offline fits beside")
+    f = sub.add_parser("fit", help="compute (and cache) the offline fits")
+    f.add_argument("--class", dest="cls", action="append")
+    f.add_argument("--seed", type=seeds, default=seeds("1..24"))
     d = sub.add_parser("demo", help="write demo-data")
     d.add_argument("which", nargs="?", default="all", choices=["all", "tall-order", "others"])
     a = p.parse_args(argv)
@@ -60,6 +63,14 @@ def main(argv=None):
         if a.report:
             with open(a.report, "w", encoding="utf-8") as f:
                 f.write(text)
+    elif a.what == "fit":
+        from .reference import fit
+        for s in a.seed:
+            for cls in a.cls or CLASSES:
+                t = time.perf_counter()
+                r = fit(cls, s)
+                said = [f"{k}: height {r[k]['h_err']:.2f} % (width {r[k]['h_width']:.2f}), air {r[k]['v_err']:.2f} m/s" for k in ("after", "half")]
+                print(f"{cls}-{s:04d}: {'; '.join(said)}; {time.perf_counter() - t:.1f} s", flush=True)
     elif a.what == "demo":
         from . import demo
         if a.which in ("all", "tall-order"):

@@ -336,4 +336,5 @@ def radio_of(cls, rng):
                 clock_start=int(rng.integers(0, 2 ** 32)), loss=loss, burst=u(1.5, 6.0), receivers=receivers,
                 fade=bool(rng.random() < (0.5 if cls == "lossy" else 0.25)), delay=u(0.01, 0.08), jitter=u(0.001, 0.015), bunch=0.016 if rng.random() < 0.3 else 0.0,
                 flips=u(0.0, 0.004), garbage=u(0.0, 0.01), reboot=cls == "reboot", big_endian=bool(rng.random() < 0.4), rssi=bool(rng.random() < 0.5),
-                has_seq=bool(rng.random() < 0.8), has_clock=bool(rng.random() < 0.93))
+                has_seq=bool(rng.random() < 0.8), has_clock=bool(rng.random() < 0.93), flags=bool(rng.random() < 0.5),
+                says=dict(liftoff=u(0.05, 0.4), burnout=u(0.05, 0.5), apogee=rng.normal(0.4, 0.4), landing=u(1.0, 6.0)))

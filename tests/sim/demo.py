@@ -68,7 +68,8 @@ def tall_order_case(told, true=TRUE, seed=412):
               ("Truck", 0): 0.08, ("Truck", 1): 0.14, ("Truck", 2): 0.18, ("Truck", 3): 0.26}
     radio = dict(framing="cobs", crc="CRC-16/IBM-3740", big_endian=True, split=False, repeat_fix=True, clock_bits=32, ppm=18.0,
                  clock_start=1_204_000, loss=0.05, loss_table=losses, burst=2.5, receivers=2, fade=False, delay=0.02, jitter=0.004,
-                 bunch=0.025, flips=0.002, garbage=0.004, reboot=False, rssi=True, has_seq=True, has_clock=True, dim=dim,
+                 bunch=0.025, flips=0.002, garbage=0.004, reboot=False, rssi=True, has_seq=True, has_clock=True, dim=dim, flags=False,
+                 says=dict(liftoff=0.2, burnout=0.2, apogee=0.3, landing=2.0),
                  receiver_names=["Mast", "Truck"])
     return Case("tall_order", seed, told, vehicle, air, wind, lat, lon, rng, sensors, radio, pad_s=25.0, after_s=20.0,
                 liftoff_utc=LIFTOFF_UTC, true=dict(true, thrust_kind="spike", liftoff_mass_kg=34.6))

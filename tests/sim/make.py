@@ -10,7 +10,7 @@ from . import VERSION
 from .classes import BOUNDS, STRAIGHT_AIRSPEED_MPS, draw
 from .flight import fly
 from .framing import CRCS, Framing
-from .packets import Layout
+from .packets import SAYS, Layout
 from .radio import Fades, Loss, signal_dbm, spoil
 from .sensors import Board
 from .setupfile import plan_json, scaled_curve, setup_toml
@@ -45,7 +45,7 @@ def layouts_of(case):
     bits = r["clock_bits"] if not text else 32
     rate = case.sensors["rate_hz"]
     flags = [c["name"] for c in case.told["cue"] if c["body"] == "Body"][:8]
-    use_flags = not text and r.get("flags")
+    use_flags = not text and r["flags"]
     end = ["rssi"] if r["rssi"] else []
     if r["split"] and fast and slow:
         return [Layout("fast packet", head + fast + tail + (["flags"] if use_flags else []) + end, text, r["big_endian"], "LF" if text else 0x31, rate, bits, flags),
@@ -128,10 +128,20 @@ class Transmitter:
                              hsd=case.sensors["gnss"]["sigma"] * 1.2, ve=last_fix[4], vn=last_fix[5], vd=-last_fix[6])
                 else:
                     v["fix"] = 0 if last_fix is None or not last_fix[7] else 1
-            v["flags"] = sum(1 << i for i, ch in enumerate(self.layouts[li].flag_bits)
-                             if any(c["name"] == ch and c["t"] <= t for c in self.track.cues))
+            v["flags"] = self.flags(t, boot, self.layouts[li].flag_bits)
             v["body"] = self.state(t)
             yield t, li, v, boot
+
+    def flags(self, t, boot, channels):
+        """What the vehicle's own computer says by now, late and sometimes early; a restart forgets."""
+        ev, says = self.track.events, self.case.radio["says"]
+        since = self.reboots[boot - 1][1] if boot else -math.inf
+        bits = 0
+        for i, what in enumerate(SAYS):
+            if what in ev and t >= ev[what] + says[what] and ev[what] > since:
+                bits |= 1 << i
+        done = {c["name"] for c in self.track.cues if c["t"] <= t}
+        return bits | sum(1 << (i + len(SAYS)) for i, ch in enumerate(channels) if ch in done)
 
     def state(self, t):
         """What a body's own computer knows of its cues and of where it is in the flight."""
@@ -160,6 +170,22 @@ def sample_of(case, body, si, t_s, t_receive_s, boot):
         if "ve" in si:
             s["velocity"] = dict(horizontal_mps=[si["ve"], si["vn"]], up_mps=-si["vd"])
     return s
+
+
+def reports_of(body, si, t_s, t_receive_s, boot, said):
+    """Reports that come of one packet's flags: the interval between the last packet without and the first with."""
+    if "flags" not in si:
+        return []
+    out = []
+    for i, what in enumerate(SAYS):
+        key = (body, boot, what)
+        if int(si["flags"]) >> i & 1:
+            if said.get(key) != "done":
+                out.append({"report": dict(body=body, event=what, after_s=said.get(key), by_s=round(t_s, 6), t_receive_s=round(t_receive_s, 6))})
+            said[key] = "done"
+        elif said.get(key) != "done":
+            said[key] = round(t_s, 6)
+    return out
 
 
 def transmit(case, tracks, declared=None):
@@ -246,7 +272,7 @@ def settle(case, pieces, heard):
     fixed.sort(key=lambda x: (x[0], x[1]))
     epoch = math.floor(utc + fixed[0][0])
     recording = [dict(t_receive=round(utc + tr, 6), link=link, bytes=base64.b64encode(data).decode()) for tr, _, link, data in fixed]
-    seen, samples = set(), []
+    seen, samples, said = set(), [], {}
     shift = utc - epoch
     for tr, body, li, si, t_map, boot, seq in sorted(heard, key=lambda h: h[0]):
         key = (body, li, seq, boot, round((t_map if t_map is not None else tr) / 600))
@@ -258,6 +284,7 @@ def settle(case, pieces, heard):
         if t_map is None:
             s["t_sd_s"] = 0.05
         samples.append(s)
+        samples += reports_of(body, si, t_s + shift, tr + shift, boot, said)
     return recording, samples, epoch, shift
 
 

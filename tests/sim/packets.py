@@ -26,7 +26,7 @@ FIELDS = {
     "v": ("i16", 0.1, 0, "m/s", "own climb rate", 1, 1),
     "boots": ("u8", 1, 0, "", "restart count", 1, 0),
     "batt": ("u8", 0.05, 0, "V", "battery voltage", 1, 2),
-    "flags": ("u8", 1, 0, "", None, 1, 0),
+    "flags": ("u16", 1, 0, "", None, 1, 0),
     "rssi": ("i8", 1, 0, "dBm", "rssi", 1, 0),
 }
 CODE = {"u8": "B", "i8": "b", "u16": "H", "i16": "h", "u32": "I", "i32": "i"}
@@ -34,6 +34,9 @@ LIMIT = {"u8": (0, 255), "i8": (-128, 127), "u16": (0, 65535), "i16": (-32768, 3
          "i32": (-2 ** 31, 2 ** 31 - 1)}
 MISSING = {"lat": -2 ** 31, "lon": -2 ** 31, "amsl": -2 ** 31, "ell": -2 ** 31, "ve": -32768, "vn": -32768, "vd": -32768,
            "hsd": 255}
+
+# what the vehicle's own computer says, lowest bits first
+SAYS = ("liftoff", "burnout", "apogee", "landing")
 
 
 class Layout:
@@ -110,7 +113,8 @@ class Layout:
             if means:
                 f["means"] = means
             if name == "flags":
-                f["bits"] = [dict(bit=i, name=f"{ch} fired", means="fired", channel=ch) for i, ch in enumerate(self.flag_bits)]
+                f["bits"] = [dict(bit=i, name=f"{what} seen", means=f"says {what}") for i, what in enumerate(SAYS)]
+                f["bits"] += [dict(bit=i + len(SAYS), name=f"{ch} fired", means="fired", channel=ch) for i, ch in enumerate(self.flag_bits)]
             fields.append(f)
         d["field"] = fields
         return d
