@@ -88,7 +88,7 @@ function bodyNow(i, s) {
       i === 0
         ? {
             height_m: q(stateAt(flight.body, flight.apogee)[0], doubt(done, flight.apogee - done) * 1.4),
-            t_s: q(LIFTOFF + flight.apogee, doubt(done, flight.apogee - done) * 0.05),
+            t_s: q(LIFTOFF + Math.min(s, 0) + flight.apogee, doubt(done, flight.apogee - done) * 0.05),
             airspeed_mps: q(stateAt(flight.body, flight.apogee)[6], doubt(done, flight.apogee - done) * 0.6),
             ground_speed_mps: q(37, 2),
             hand_height_m: state[0] + state[3] ** 2 / 19.6,
@@ -97,7 +97,7 @@ function bodyNow(i, s) {
         : null,
     landing: flying
       ? {
-          t_s: q(LIFTOFF + end, doubt(s, end - s)),
+          t_s: q(LIFTOFF + Math.min(s, 0) + end, doubt(s, end - s)),
           east_north_m: [landing[1], landing[2]],
           descent_mps: q(-paths[i].state.at(-1)[3], 0.4),
         }
@@ -138,7 +138,7 @@ const cuesAt = (s) =>
       name,
       kind,
       body,
-      t_s: q(LIFTOFF + at, doubt(s, at - s) * 0.05),
+      t_s: q(LIFTOFF + Math.min(s, 0) + at, doubt(s, at - s) * 0.05),
       height_m: state[0],
       airspeed_mps: q(state[6], doubt(s, at - s) * 0.5),
       limit,

@@ -46,11 +46,15 @@ export interface Chart {
   lifted: boolean;
   burntOut: boolean;
   down: boolean;
+  /** The vehicle's height as the station last said it. */
+  height: Q | null;
   past: PastPoint[];
   future: FuturePoint[];
   apogee: { t: number; height: Q; passed: boolean } | null;
   hand: { t: number; height: number } | null;
   landing: Q | null;
+  /** When it came to rest, once it has. */
+  landedAt: number | null;
   bareGround: number | null;
   firstChute: number | null;
   flags: Flag[];
@@ -82,7 +86,7 @@ export function chartOf({ now, picture, story, points, units }: ChartInput): Cha
   const length = lengthScale(units).factor;
   const speed = speedScale(units).factor;
   const down = body?.phase === 'down';
-  const past = points.filter((p) => p.t_s <= now.t_s && (!lifted || p.t_s >= t0_s - 2));
+
   const future = path.map((k) => ({
     t: k.t_s - t0_s,
     height: scaled(k.height_m, length),
@@ -100,6 +104,11 @@ export function chartOf({ now, picture, story, points, units }: ChartInput): Cha
   const events = story?.flight === now.flight ? story.events.filter((e) => e.t_s <= now.t_s + 0.5) : [];
   const cues = picture?.flight === now.flight && picture.cues.length ? picture.cues : now.cues;
   const coming = apogee && !apogee.passed && lifted && nowRel > 0;
+  const landed = down
+    ? (events.find((e) => e.event === 'landing' && e.body === 0)?.t_s ?? lastMotion(points))
+    : null;
+  const until = Math.min(now.t_s, landed === null ? Infinity : landed + 0.5);
+  const past = lifted ? points.filter((p) => p.t_s <= until && p.t_s >= t0_s - 2) : [];
   const landing = body?.landing ? shifted(body.landing.t_s, -t0_s) : null;
   const chutes = cues.filter((c) => c.kind === 'chute').map((c) => ({ body: c.body, t: c.t_s.p50 - t0_s }));
   const after = chutes.filter((c) => !apogee || c.t >= apogee.t - 0.05);
@@ -115,6 +124,7 @@ export function chartOf({ now, picture, story, points, units }: ChartInput): Cha
       events.some((e) => e.event === 'burnout') ||
       ['coasting', 'descending', 'down'].includes(body?.phase ?? ''),
     down,
+    height: body?.height_m ? scaled(body.height_m, length) : null,
     past: past.map((p) => ({
       t: p.t_s - t0_s,
       height: times(p.height_m, length),
@@ -128,6 +138,7 @@ export function chartOf({ now, picture, story, points, units }: ChartInput): Cha
     hand:
       coming && predicted ? { t: predicted.hand_t_s - t0_s, height: predicted.hand_height_m * length } : null,
     landing: down ? null : landing,
+    landedAt: landed === null ? null : landed - t0_s,
     bareGround: ground?.t ?? null,
     firstChute,
     flags: flagsOf(now, t0_s, events, cues, apogee, down ? null : landing),
@@ -142,23 +153,21 @@ export function aheadOf(chart: Chart, nowRel: number, narrow: boolean): Ahead {
   return {
     flight: chart.flight,
     burntOut: chart.burntOut,
-    now: chart.lifted && !chart.down ? Math.max(0, nowRel) : Math.max(0, chart.past.at(-1)?.t ?? 0),
+    now: !chart.lifted ? 0 : Math.max(0, chart.landedAt ?? nowRel),
     apogee: chart.apogee?.t ?? null,
     firstChute: chart.firstChute,
-    landingLate: chart.landing?.p95 ?? (chart.down ? lastChange(chart.past) : (knots?.t ?? null)),
+    landingLate: chart.landedAt ?? chart.landing?.p95 ?? knots?.t ?? null,
     share: narrow ? 0.36 : 0.28,
   };
 }
 
-/** When the line came to rest: after it nothing is worth drawing. */
-function lastChange(past: readonly PastPoint[]): number | null {
-  const end = past.at(-1);
-  if (!end) return null;
-  for (let i = past.length - 1; i > 0; i -= 1) {
-    const p = past[i];
-    if (p?.climb != null && Math.abs(p.climb) > 1) return p.t;
+/** When the line came to rest, for want of an event: after it nothing is worth drawing. */
+function lastMotion(points: readonly Point[]): number | null {
+  for (let i = points.length - 1; i > 0; i -= 1) {
+    const p = points[i];
+    if (p?.climb_mps != null && Math.abs(p.climb_mps) > 1) return p.t_s;
   }
-  return end.t;
+  return points.at(-1)?.t_s ?? null;
 }
 
 function flagsOf(

@@ -1,5 +1,6 @@
 // Where each flag hangs: rows below the axis, chosen so that no pole crosses a word and no word another.
-// From right to left, each takes the highest row in which it fits (the row it had before, if that still fits).
+// From right to left, the cheapest few dozen arrangements are carried on (a beam search); a clash costs far more than
+// a deeper row, and a move from where the flag hung before costs a little, so that flags stay put.
 import type { Flag } from './data';
 
 export interface FlagBox extends Flag {
@@ -27,35 +28,53 @@ export interface FlagRoom {
   rows: number;
 }
 
-/** Space between a word and what comes next, px. */
-const APART = 6;
+/** Row and side that a flag had before, by its short label. */
+export type Hung = ReadonlyMap<string, { row: number; left: boolean }>;
 
-export function hangFlags(
-  flags: readonly Flag[],
-  room: FlagRoom,
-  before: ReadonlyMap<string, number>,
-): FlagBox[] {
-  const placed: FlagBox[] = [];
-  const visible = flags.filter((f) => room.x(f.t) >= room.leftEdge - 1 && room.x(f.t) <= room.rightEdge + 1);
-  for (const flag of [...visible].sort((a, b) => b.t - a.t)) {
+export interface Hanging {
+  flags: FlagBox[];
+  /** Whether something clashes all the same: then one row more is needed. */
+  clash: boolean;
+}
+
+/** Space between a word and what comes next, px. */
+const APART = 5;
+const BEAM = 48;
+const CLASH = 1000;
+const ROW = 1;
+const LEFT = 3;
+const MOVE = 2.2;
+
+interface Partial {
+  boxes: FlagBox[];
+  cost: number;
+}
+
+export function hangFlags(flags: readonly Flag[], room: FlagRoom, before: Hung): Hanging {
+  const visible = flags
+    .filter((f) => room.x(f.t) >= room.leftEdge - 1 && room.x(f.t) <= room.rightEdge + 1)
+    .sort((a, b) => b.t - a.t);
+  let beam: Partial[] = [{ boxes: [], cost: 0 }];
+  for (const flag of visible) {
     const words = wordsOf(flag, room.narrow);
     const width = room.measure(words, flag.look);
-    const x = room.x(flag.t);
-    const lead = room.pennant + (flag.look ? room.triangle : 0);
-    const boxAt = (row: number, left: boolean): FlagBox => ({ ...flag, x, row, left, words, width });
-    const rows = Array.from({ length: room.rows }, (_, i) => i);
     const old = before.get(flag.short);
-    const order = old === undefined ? rows : [old, ...rows.filter((r) => r !== old)];
-    const tooFarRight = x + lead + width > room.rightEdge;
-    const sides = tooFarRight ? [true, false] : [false, true];
-    let chosen: FlagBox | null = null;
-    for (const left of sides) {
-      chosen = order.map((row) => boxAt(row, left)).find((b) => fits(b, lead, placed, room)) ?? null;
-      if (chosen) break;
+    const next: Partial[] = [];
+    for (const partial of beam) {
+      for (let row = 0; row < room.rows; row += 1) {
+        for (const left of [false, true]) {
+          const box: FlagBox = { ...flag, x: room.x(flag.t), row, left, words, width };
+          const moved = old && (old.row !== row || old.left !== left) ? MOVE : 0;
+          const cost =
+            partial.cost + row * ROW + (left ? LEFT : 0) + moved + CLASH * clashes(box, partial.boxes, room);
+          next.push({ boxes: [...partial.boxes, box], cost });
+        }
+      }
     }
-    placed.push(chosen ?? boxAt(room.rows - 1, tooFarRight));
+    beam = next.sort((a, b) => a.cost - b.cost).slice(0, BEAM);
   }
-  return placed.reverse();
+  const best = beam[0] ?? { boxes: [], cost: 0 };
+  return { flags: [...best.boxes].reverse(), clash: best.cost >= CLASH };
 }
 
 export function wordsOf(flag: Flag, narrow: boolean): string {
@@ -68,15 +87,15 @@ function span(box: FlagBox, room: FlagRoom): [number, number] {
   return box.left ? [box.x - reach, box.x] : [box.x, box.x + reach];
 }
 
-function fits(box: FlagBox, lead: number, placed: readonly FlagBox[], room: FlagRoom): boolean {
+function clashes(box: FlagBox, placed: readonly FlagBox[], room: FlagRoom): number {
   const [a, b] = span(box, room);
-  if (a < room.leftEdge - lead || b > room.rightEdge + 2) return false;
-  return placed.every((other) => {
+  let count = a < room.leftEdge - 2 || b > room.rightEdge + 2 ? 1 : 0;
+  for (const other of placed) {
     const [c, d] = span(other, room);
-    const overlap = a < d + APART && c < b + APART;
-    if (box.row === other.row && overlap) return false;
+    if (box.row === other.row && a < d + APART && c < b + APART) count += 1;
     // My words over a deeper flag's pole, or my pole through a higher flag's words.
-    if (other.row > box.row && other.x > a - APART && other.x < b + APART) return false;
-    return !(other.row < box.row && box.x > c - APART && box.x < d + APART);
-  });
+    else if (other.row > box.row && other.x > a - APART && other.x < b + APART) count += 1;
+    else if (other.row < box.row && box.x > c - APART && box.x < d + APART) count += 1;
+  }
+  return count;
 }

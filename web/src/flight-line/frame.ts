@@ -2,7 +2,7 @@
 // and what stood where before (so that nothing jumps); measures words, draws nothing.
 import type { Chart } from './data';
 import { aheadOf } from './data';
-import { hangFlags, type FlagBox } from './flags';
+import { hangFlags, type FlagBox, type Hanging, type Hung } from './flags';
 import { divide, type Geometry } from './geometry';
 import type { Placed } from './labels';
 import { fractionAt, keepScale, type TimeScale } from './timescale';
@@ -16,12 +16,12 @@ export interface Memory {
   fast: number | null;
   slow: number | null;
   rows: number;
-  flagRows: Map<string, number>;
+  hung: Hung;
   places: Map<string, number>;
 }
 
 export function freshMemory(): Memory {
-  return { scale: null, top: null, fast: null, slow: null, rows: 3, flagRows: new Map(), places: new Map() };
+  return { scale: null, top: null, fast: null, slow: null, rows: 3, hung: new Map(), places: new Map() };
 }
 
 export interface Frame {
@@ -70,7 +70,7 @@ export function frameOf(chart: Chart, sheet: Sheet, memory: Memory, measure: Mea
 
   let geometry = divide({ ...sheet, rows: memory.rows });
   const xIn = (g: Geometry) => (t: number) => g.main.x + fractionAt(scale, t) * g.main.w;
-  const hang = (): FlagBox[] =>
+  const hang = (): Hanging =>
     hangFlags(
       chart.flags,
       {
@@ -83,15 +83,16 @@ export function frameOf(chart: Chart, sheet: Sheet, memory: Memory, measure: Mea
         narrow: sheet.narrow,
         rows: geometry.rows,
       },
-      memory.flagRows,
+      memory.hung,
     );
-  let flags = hang();
-  while (crowded(flags) && memory.rows < MOST_ROWS) {
+  let hanging = hang();
+  while (hanging.clash && memory.rows < MOST_ROWS) {
     memory.rows += 1;
     geometry = divide({ ...sheet, rows: memory.rows });
-    flags = hang();
+    hanging = hang();
   }
-  memory.flagRows = new Map(flags.map((f) => [f.short, f.row]));
+  const { flags } = hanging;
+  memory.hung = new Map(flags.map((f) => [f.short, { row: f.row, left: f.left }]));
 
   const { main, strip, head, line } = geometry;
   const top = memory.top;
@@ -124,17 +125,6 @@ export function frameOf(chart: Chart, sheet: Sheet, memory: Memory, measure: Mea
 function speedPlace(strip: Geometry['strip'], fast: number, slow: number): (speed: number) => number {
   if (!strip) return () => 0;
   return (speed) => strip.y + strip.h - ((speed - slow) / (fast - slow)) * strip.h;
-}
-
-function crowded(flags: readonly FlagBox[]): boolean {
-  const last = Math.max(0, ...flags.map((f) => f.row));
-  const deepest = flags.filter((f) => f.row === last).sort((a, b) => a.x - b.x);
-  return deepest.some((f, i) => {
-    const next = deepest[i + 1];
-    return (
-      next !== undefined && !f.left && f.x + f.width + 18 > (next.left ? next.x - next.width - 18 : next.x)
-    );
-  });
 }
 
 function highest(chart: Chart): number {

@@ -14,6 +14,8 @@ export interface Label {
   height: number;
   /** Left top corners, best first. */
   places: readonly { x: number; y: number }[];
+  /** Left out where every place costs something. */
+  optional?: boolean;
 }
 
 export interface Placed extends Box {
@@ -24,6 +26,8 @@ export interface Placed extends Box {
 /** A covered point of a line costs one, a covered box this much, each pixel outside this much. */
 const BOX_COST = 60;
 const OUTSIDE_COST = 20;
+/** A word moves back to a better place only when this much is free around it, px. */
+const MARGIN = 7;
 
 export function overlaps(a: Box, b: Box): boolean {
   return a.x < b.x + b.w && b.x < a.x + a.w && a.y < b.y + b.h && b.y < a.y + a.h;
@@ -38,10 +42,15 @@ export function placeLabels(
 ): Placed[] {
   const placed: Placed[] = [];
   for (const label of labels) {
-    const cost = (place: number): number => {
+    const cost = (place: number, margin = 0): number => {
       const at = label.places[place];
       if (!at) return Infinity;
-      const box = { x: at.x, y: at.y, w: label.width, h: label.height };
+      const box = {
+        x: at.x - margin,
+        y: at.y - margin,
+        w: label.width + 2 * margin,
+        h: label.height + 2 * margin,
+      };
       const outside =
         Math.max(0, bounds.x - box.x) +
         Math.max(0, bounds.y - box.y) +
@@ -55,7 +64,11 @@ export function placeLabels(
     };
     const old = before.get(label.key);
     const order = label.places.map((_, i) => i);
-    if (old !== undefined && old < order.length) order.unshift(old);
+    // The old place first, unless a better liked one is free by a good margin.
+    if (old !== undefined && old < order.length) {
+      const better = order.find((i) => i < old && cost(i, MARGIN) === 0);
+      order.unshift(better ?? old);
+    }
     let best = order[0] ?? 0;
     let least = Infinity;
     for (const place of order) {
@@ -66,7 +79,7 @@ export function placeLabels(
       }
       if (c === 0) break;
     }
-    const at = label.places[best];
+    const at = label.optional && least > 0 ? undefined : label.places[best];
     if (at) placed.push({ key: label.key, place: best, x: at.x, y: at.y, w: label.width, h: label.height });
   }
   return placed;

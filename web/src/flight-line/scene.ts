@@ -50,7 +50,7 @@ export class Scene {
       canvas.width = Math.round(width * ratio);
       canvas.height = Math.round(height * ratio);
     }
-    Object.assign(this.memory, { places: new Map(), flagRows: new Map(), rows: 3, scale: null });
+    Object.assign(this.memory, { places: new Map(), hung: new Map(), rows: 3, scale: null });
     this.restyle();
   }
 

@@ -3,6 +3,7 @@ import { duration } from '../lib/age';
 import { halfWidth } from '../lib/quantity';
 import { decimal, lengthScale } from '../lib/units';
 import type { Frame, Measure, Sheet } from './frame';
+import { headWords, nowSpot } from './head';
 import { placeLabels, type Box, type Label, type Placed } from './labels';
 
 export interface Words {
@@ -21,6 +22,7 @@ interface Asked extends Words {
   /** Middle of the box, for each place. */
   at: readonly Spot[];
   strip?: boolean;
+  optional?: boolean;
 }
 
 export function wordsOn(
@@ -41,6 +43,7 @@ export function wordsOn(
         const { w, h } = boxOf(a);
         return {
           key: a.key,
+          optional: a.optional ?? false,
           width: w,
           height: h,
           places: a.at.map(([x, y]) => ({ x: x - w / 2, y: y - h / 2 })),
@@ -66,13 +69,18 @@ function sizeOf(words: Words, sheet: Sheet, measure: Measure): { w: number; h: n
 
 /** Boxes that no word may cover: the words of the time break and of "now", which stand at the top. */
 function fixedBoxes(frame: Frame, sheet: Sheet, measure: Measure): Box[] {
-  const { geometry, scale, chart } = frame;
+  const { geometry, chart } = frame;
   const boxes: Box[] = [];
-  const breakX = scale.breakAt === null ? null : frame.x(scale.breakAt);
-  if (breakX !== null) {
-    const [before, after] = breakWords(scale.factor, sheet.narrow);
-    const w = measure(before, 400, 1) + measure(after, 400, 1) + 22;
-    boxes.push({ x: breakX - measure(before, 400, 1) - 12, y: 0, w, h: geometry.line });
+  const width = (words: string): number => measure(words, 400, 1);
+  for (const head of headWords(frame, width)) {
+    const w = width(head.words) + 12;
+    boxes.push({ x: head.align === 'left' ? head.x - 6 : head.x - w + 6, y: 0, w, h: geometry.line });
+  }
+  if (chart.lifted && !chart.down) {
+    const now = nowSpot(sheet.nowRel, frame.x(sheet.nowRel), frame, width);
+    const w = width(now.words) + 12;
+    const y = now.row * geometry.line;
+    boxes.push({ x: now.align === 'left' ? now.x - 6 : now.x - w + 6, y, w, h: geometry.line });
   }
   const { apogee } = chart;
   const r = sheet.text * 0.6;
@@ -84,13 +92,8 @@ function fixedBoxes(frame: Frame, sheet: Sheet, measure: Measure): Box[] {
   return boxes;
 }
 
-/** What is written on both sides of the time break. */
-export function breakWords(factor: number, narrow: boolean): [string, string] {
-  return narrow ? ['×1', `time ×${factor}`] : ['time ×1', `from here, time ×${factor}`];
-}
-
 function mainWords(frame: Frame, sheet: Sheet, measure: Measure): Asked[] {
-  const { chart, geometry, scale } = frame;
+  const { chart, scale } = frame;
   const { text, narrow, nowRel } = sheet;
   const unit = lengthScale(chart.units).unit;
   const asked: Asked[] = [];
@@ -123,11 +126,16 @@ function mainWords(frame: Frame, sheet: Sheet, measure: Measure): Asked[] {
         [x + w * 0.5, under],
         [x - w * 0.5, under],
         [x, under + h],
+        [x - w * 0.5 - text, y + h * 0.7],
+        [x - w * 0.6 - text, under + h],
+        [x + w * 0.6 + text, under + h],
+        [x - w * 0.6 - text, under + h * 2.5],
+        [x + w * 0.6 + text, under + h * 2.5],
       ],
     });
   }
   const { hand } = chart;
-  if (hand && hand.t > nowRel + 0.3) {
+  if (hand && hand.t > nowRel + 0.6) {
     const lines = narrow
       ? ['+ by hand,', `${decimal(hand.height)} ${unit}`]
       : [`+ by hand, no drag: ${decimal(hand.height)} ${unit} in ${duration(hand.t - nowRel)}`];
@@ -135,13 +143,16 @@ function mainWords(frame: Frame, sheet: Sheet, measure: Measure): Asked[] {
     const { w, h } = sizeOf(words, sheet, measure);
     const x = frame.x(hand.t);
     const low = frame.yHeight(apogee?.height.p05 ?? hand.height);
-    const ys = [1.6, 2.6, 3.8, 5].map((k) => low + h / 2 + text * k);
+    const ys = [1.2, 2, 2.8, 3.8, 5, 6.5].map((k) => low + h / 2 + text * k);
     asked.push({
       ...words,
+      optional: true,
       at: ys.flatMap((y): Spot[] => [
         [x, y],
-        [x + w * 0.45, y],
-        [x - w * 0.45, y],
+        [x + w * 0.3, y],
+        [x + w * 0.5, y],
+        [x - w * 0.3, y],
+        [x - w * 0.5, y],
       ]),
     });
   }
@@ -157,25 +168,12 @@ function mainWords(frame: Frame, sheet: Sheet, measure: Measure): Asked[] {
       const x = frame.x(on?.t ?? chart.bareGround ?? 0);
       const y = frame.yHeight(height);
       return [
-        [x - w / 2 - text * (narrow ? 0.7 : 2.2), y],
-        [x - w / 2 - text * 0.7, y],
+        [x - w / 2 - text * (narrow ? 0.9 : 2.2), y],
+        [x - w / 2 - text * 0.9, y],
         [x + w / 2 + text, y],
       ];
     });
     asked.push({ ...words, at });
-  }
-  if (scale.breakAt !== null && !narrow && chart.future.length > 0) {
-    const words: Words = { ...plain, key: 'bands', lines: ['bands 50 %, 90 %'] };
-    const { w } = sizeOf(words, sheet, measure);
-    const x = frame.x(scale.breakAt) + w / 2 + text * 0.6;
-    asked.push({
-      ...words,
-      at: [
-        [x, geometry.line * 1.6],
-        [x + w * 0.5, geometry.line * 1.6],
-        [x + w, geometry.line * 2.6],
-      ],
-    });
   }
   if (chart.silentFrom !== null) {
     const since = `last heard T+${duration(Math.max(0, chart.silentFrom))}`;
@@ -200,11 +198,12 @@ function penWords(frame: Frame, sheet: Sheet, measure: Measure): Asked {
   const { chart } = frame;
   const height = sheet.penHeight ?? 0;
   const unit = lengthScale(chart.units).unit;
-  const near = chart.future[0]?.height ?? null;
-  const spread = near && !sheet.narrow ? ` ± ${halfWidth(near)}` : '';
+  // The figure that the station said, as in the figures beside: the pen glides, its words step.
+  const said = chart.height;
+  const spread = said && !sheet.narrow ? ` ± ${halfWidth(said)}` : '';
   const words: Words = {
     key: 'pen',
-    lines: [`${decimal(height)} ${unit}${spread}`],
+    lines: [`${decimal(said?.p50 ?? height)} ${unit}${spread}`],
     soft: false,
     weight: 700,
     size: sheet.narrow ? 1 : 1.19,

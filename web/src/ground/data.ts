@@ -148,7 +148,10 @@ export function namesOn(
   for (const l of ground.landings) {
     const [cx, cy] = px(l.centre);
     const w = measure(l.name, l.body === 0);
-    const at: EN[] = [-0.3, 0.1, 0.5, -0.9, 0.9, Math.PI, 2.5, -2.5, 1.57, -1.57].map((angle) => {
+    // On rings, which share a middle, each piece begins at another side.
+    const turn = l.ring ? l.body * 1.3 : 0;
+    const at: EN[] = [-0.3, 0.1, 0.5, -0.9, 0.9, Math.PI, 2.5, -2.5, 1.57, -1.57].map((base) => {
+      const angle = base + turn;
       const r = (l.ring ? l.ring[3] : NINE_TENTHS * (l.axes ? reach(l.axes, angle) : 0)) * plan.scale;
       const out = r + 4;
       const dx = Math.cos(angle);
@@ -224,10 +227,11 @@ export function namesOn(
     );
     if (on.length) ask(`ring ${r}`, ringWords(r), on, true);
   }
-  const lines: [number, number][] = ground.landings.flatMap((l) =>
-    edgePoints(l).map((p) => px(p) as [number, number]),
+  const lines: [number, number][] = spaced(
+    ground.landings.flatMap((l) => edgePoints(l).map((p) => px(p) as [number, number])),
   );
-  for (const t of ground.trails) lines.push(...[...t.past, ...t.ahead].map((p) => px(p) as [number, number]));
+  for (const t of ground.trails)
+    lines.push(...spaced([...t.past, ...t.ahead].map((p) => px(p) as [number, number])));
   const fixed: Box[] = [
     { x: pad[0] - 8, y: pad[1] - 8, w: 16, h: 16 },
     { x: plan.width - text * 1.6, y: 0, w: text * 1.6, h: text * 2.6 },
@@ -237,6 +241,16 @@ export function namesOn(
     const from = asked.find((a) => a.key === p.key);
     return from ? [{ ...p, words: from.words, soft: from.soft, strong: from.strong }] : [];
   });
+}
+
+/** Points at least a few pixels apart, so that a slow piece's track does not outweigh everything. */
+function spaced(points: [number, number][]): [number, number][] {
+  const out: [number, number][] = [];
+  for (const p of points) {
+    const last = out.at(-1);
+    if (!last || Math.hypot(p[0] - last[0], p[1] - last[1]) >= 6) out.push(p);
+  }
+  return out;
 }
 
 function edgePoints(l: LandingShape): EN[] {

@@ -1,7 +1,5 @@
 // Which part of the ground is shown, and at what scale: a box about the pad and everything that matters, kept while
 // everything stays inside and it is not far too large, so that the plan does not breathe with every message.
-import { roundStep } from '../flight-line/ticks';
-
 export type EN = readonly [number, number];
 
 export interface Extent {
@@ -68,7 +66,7 @@ export function planOf(extent: Extent, width: number, height: number, metresPerU
     south: middleN - height / scale / 2,
     north: middleN + height / scale / 2,
   };
-  const step = ringStep(Math.max(width, height) / scale / metresPerUnit / 4) * metresPerUnit;
+  const step = ringStep(Math.max(width, height) / scale / metresPerUnit / 5) * metresPerUnit;
   const farthest = Math.hypot(Math.max(-full.west, full.east), Math.max(-full.south, full.north));
   const rings: number[] = [];
   for (let r = step; r < farthest && rings.length < 12; r += step) rings.push(r);
@@ -77,9 +75,9 @@ export function planOf(extent: Extent, width: number, height: number, metresPerU
 
 /** 1, 2.5 or 5 times a power of ten: 25, 50, 100, 250, 500, 1000. */
 export function ringStep(least: number): number {
-  const step = roundStep(least);
-  const power = 10 ** Math.floor(Math.log10(step) + 1e-9);
-  return Math.round(step / power) === 2 ? 2.5 * power : step;
+  const power = 10 ** Math.floor(Math.log10(Math.max(least, 1)));
+  const lead = least / power;
+  return power * (lead <= 1 ? 1 : lead <= 2.5 ? 2.5 : lead <= 5 ? 5 : 10);
 }
 
 export function xOf(plan: Plan, east: number): number {

@@ -24,12 +24,10 @@ export function shifted(q: Q, by: number): Q {
   return { p05: q.p05 + by, p25: q.p25 + by, p50: q.p50 + by, p75: q.p75 + by, p95: q.p95 + by };
 }
 
-/** Half of the 90 % interval, with a digit more where the figure's own digits would make it nothing. */
+/** Half of the 90 % interval in the figure's own digits, never less than one of the last: "± 0" is no interval. */
 export function halfWidth(q: Q, digits = 0): string {
   const half = (q.p95 - q.p05) / 2;
-  const needed = half >= 0.5 * 10 ** -digits || half <= 0 ? digits : digits + 1;
-  const shown = half.toFixed(needed);
-  return Number(shown) === 0 && half > 0 ? `<${(10 ** -needed).toFixed(needed)}` : decimal(half, needed);
+  return decimal(Math.max(half, 10 ** -digits), digits);
 }
 
 /** "± 9", or "403 to 431" where the two sides differ too much for that. */

@@ -29,6 +29,8 @@ export class Station {
   private readonly path: string;
   private readonly flight: FlightRef;
   private listeners: (() => void)[] = [];
+  /** The newest of what is published with the next step. */
+  private newest: { picture: Picture | null; story: Story | null } = { picture: null, story: null };
   private socket: WebSocket | null = null;
   private attempt = 0;
   private arrivedMs = 0;
@@ -127,10 +129,10 @@ export class Station {
         this.clock.pong(message.sent_ms, nowMs, message.t_s);
         return;
       case 'picture':
-        this.picture = message;
-        break;
+        this.newest.picture = message;
+        return;
       case 'story':
-        this.story = message;
+        this.newest.story = message;
         return;
       case 'now':
         this.take(message, nowMs);
@@ -150,14 +152,16 @@ export class Station {
       if (known !== this.past.flight) void this.fill(null);
     }
     this.now = message;
-    if (!this.shown || nowMs - this.steppedMs >= STEP_MS) this.step();
+    if (nowMs - this.steppedMs >= STEP_MS) this.step();
   }
 
   private step(): void {
     const nowMs = performance.now();
     if (nowMs - this.steppedMs < STEP_MS - 10) return;
     this.steppedMs = nowMs;
-    if (this.shown !== this.now) this.shown = this.now;
+    this.shown = this.now;
+    this.picture = this.newest.picture;
+    this.story = this.newest.story;
     this.time = this.timeAt(nowMs);
   }
 

@@ -94,7 +94,7 @@ function maker(view: View, body: BodyNow) {
     const { metres, degrees } = fromPad(at);
     const scale = distanceScale(metres, units);
     const digits = digitsOf(scale);
-    const within = radius === null ? '' : `± ${decimal(radius * scale.factor, digits)} `;
+    const within = radius === null ? '' : `± ${decimal(radius * scale.factor, digits)}, `;
     return {
       label,
       short: label,
@@ -127,7 +127,7 @@ function maker(view: View, body: BodyNow) {
       body.fix
         ? plain('last fix', ...split(whole(t_s - body.fix.t_s)), 'old')
         : plain('last fix', NONE, '', 'none heard'),
-    landsIn: () => of('in', body.landing && shifted(body.landing.t_s, -t_s), SECONDS),
+    landsIn: () => of('in', body.landing && notBefore(shifted(body.landing.t_s, -t_s)), SECONDS),
     landsAway: () => away('from the pad', body.landing?.east_north_m ?? null, null, carried),
     landsAt: () => of('speed', body.landing?.descent_mps ?? null, speed),
     apogee: (when: 'in' | 'after' | 'after liftoff'): Figure[] => {
@@ -137,11 +137,17 @@ function maker(view: View, body: BodyNow) {
       const age = body.phase === 'down' || body.phase === 'waiting' ? '' : carried;
       return [
         of(when === 'after' ? 'apogee' : 'height', apogee?.height_m ?? null, length, 0, 'apogee', age),
-        of(when, apogee && shifted(apogee.t_s, -from), SECONDS, 1, when, age),
+        of(when, apogee && notBefore(shifted(apogee.t_s, -from)), SECONDS, 1, when, age),
         of('airspeed', apogee?.airspeed_mps ?? null, speed, 0, 'airspeed then', age),
       ];
     },
   };
+}
+
+/** A moment that is due and not yet seen is now, not some seconds ago. */
+function notBefore(q: Q): Q {
+  const cut = (x: number): number => Math.max(0, x);
+  return { p05: cut(q.p05), p25: cut(q.p25), p50: cut(q.p50), p75: cut(q.p75), p95: cut(q.p95) };
 }
 
 function heard(view: View): Figure {

@@ -131,3 +131,49 @@ export function dot(brush: Brush, x: number, y: number, radius: number, filled: 
     ctx.stroke();
   }
 }
+
+/** An upright line through a box. */
+export function upright(
+  brush: Brush,
+  x: number,
+  box: { y: number; h: number },
+  color: string,
+  width: number,
+  dash: readonly number[] = [],
+): void {
+  line(
+    brush,
+    [
+      [x, box.y],
+      [x, box.y + box.h],
+    ],
+    color,
+    width,
+    dash,
+  );
+}
+
+/** A level line through a box. */
+export function level(
+  brush: Brush,
+  y: number,
+  box: { x: number; w: number },
+  color: string,
+  width: number,
+): void {
+  line(
+    brush,
+    [
+      [box.x, y],
+      [box.x + box.w, y],
+    ],
+    color,
+    width,
+  );
+}
+
+/** Width of a note, px. */
+export function widthOf(brush: Brush, words: string, weight: Weight = 400): number {
+  brush.ctx.font = font(brush, weight);
+  return brush.ctx.measureText(words).width;
+}

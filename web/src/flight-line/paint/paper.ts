@@ -1,98 +1,29 @@
 // The paper itself: grid, axes with their figures, the break of the time scale.
+import { decimal, lengthScale, speedScale } from '../../lib/units';
 import type { Frame } from '../frame';
-import { lengthScale, speedScale, decimal } from '../../lib/units';
-import { breakWords } from '../words';
-import { line, write, type Brush } from './brush';
+import { headWords } from '../head';
+import { level, upright, widthOf, write, type Brush } from './brush';
 
 export function paintPaper(brush: Brush, frame: Frame): void {
   const { geometry, chart, scale } = frame;
-  const { main, strip, narrow } = geometry;
-  const bottom = main.y + main.h;
-  for (const { t } of frame.timeTicks) {
-    const x = frame.x(t);
-    line(
-      brush,
-      [
-        [x, main.y],
-        [x, bottom],
-      ],
-      brush.grid,
-      1,
-    );
-    if (strip)
-      line(
-        brush,
-        [
-          [x, strip.y],
-          [x, strip.y + strip.h],
-        ],
-        brush.grid,
-        1,
-      );
-  }
-  for (const h of frame.heightTicks) {
-    if (h === 0) continue;
-    const y = frame.yHeight(h);
-    line(
-      brush,
-      [
-        [main.x, y],
-        [main.x + main.w, y],
-      ],
-      brush.grid,
-      1,
-    );
-  }
+  const { main, strip } = geometry;
+  const plots = strip ? [main, strip] : [main];
+  for (const { t } of frame.timeTicks)
+    for (const plot of plots) upright(brush, frame.x(t), plot, brush.grid, 1);
+  for (const h of frame.heightTicks) if (h !== 0) level(brush, frame.yHeight(h), main, brush.grid, 1);
   if (strip) {
     for (const v of frame.speedTicks) {
-      const y = frame.ySpeed(v);
-      line(
-        brush,
-        [
-          [strip.x, y],
-          [strip.x + strip.w, y],
-        ],
-        v === 0 ? brush.ruleStrong : brush.grid,
-        1,
-      );
+      level(brush, frame.ySpeed(v), strip, v === 0 ? brush.ruleStrong : brush.grid, 1);
     }
   }
-  line(
-    brush,
-    [
-      [main.x, bottom],
-      [main.x + main.w, bottom],
-    ],
-    brush.ink,
-    1.5,
-  );
+  level(brush, main.y + main.h, main, brush.ink, 1.5);
   if (scale.breakAt !== null) {
     const x = frame.x(scale.breakAt);
-    for (const at of [x - 1.5, x + 1.5]) {
-      line(
-        brush,
-        [
-          [at, main.y],
-          [at, bottom],
-        ],
-        brush.ruleStrong,
-        1,
-      );
-      if (strip)
-        line(
-          brush,
-          [
-            [at, strip.y],
-            [at, strip.y + strip.h],
-          ],
-          brush.ruleStrong,
-          1,
-        );
-    }
-    const [before, after] = breakWords(scale.factor, narrow);
-    const y = brush.text * 0.95;
-    write(brush, before, x - 9, y, { color: brush.inkSoft, align: 'right', halo: brush.paper });
-    write(brush, after, x + 9, y, { color: brush.inkSoft, halo: brush.paper });
+    for (const plot of plots)
+      for (const at of [x - 1.5, x + 1.5]) upright(brush, at, plot, brush.ruleStrong, 1);
+  }
+  for (const { words, x, align } of headWords(frame, (w) => widthOf(brush, w))) {
+    write(brush, words, x, brush.text * 0.95, { color: brush.inkSoft, align, halo: brush.paper });
   }
   paintFigures(brush, frame, lengthScale(chart.units).unit, speedScale(chart.units).unit);
 }
