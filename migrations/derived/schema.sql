@@ -2,8 +2,8 @@
 -- again from the inputs whenever its version (PRAGMA user_version) is not the program's.
 -- Times: t_ns is station time, nanoseconds; UTC of a row is t_ns + utc_offset_ns.
 
--- One output of the engine. `seq` counts every output, also those that are not kept (see `kept` in
--- server/station/src/store/derived.rs: before liftoff the bulky kinds are kept once a second).
+-- One output of the engine. `seq` counts every output, also those that are not kept (see `kept.rs`
+-- in server/station/src/store: before liftoff the bulky kinds are kept once a second).
 CREATE TABLE output (
     seq            INTEGER PRIMARY KEY,
     input          INTEGER NOT NULL,  -- number of the input that led to it
@@ -17,6 +17,10 @@ CREATE TABLE output (
 ) STRICT;
 CREATE INDEX output_by_time ON output (flight, t_ns);
 CREATE INDEX output_by_kind ON output (flight, kind, t_ns);
+-- The newest of each before an instant: a seek reads about forty rows, however long the flight.
+CREATE INDEX output_of_body ON output (flight, kind, body, t_ns) WHERE body IS NOT NULL;
+CREATE INDEX output_of_cue ON output (flight, json_extract(data, '$.cue.cue'), t_ns) WHERE kind = 'cue';
+CREATE INDEX output_of_case ON output (flight, body, json_extract(data, '$.landing.case'), t_ns) WHERE kind = 'landing';
 
 -- One row a flight, kept up to date.
 CREATE TABLE flight (
@@ -28,7 +32,7 @@ CREATE TABLE flight (
     liftoff_ns      INTEGER,
     ended_ns        INTEGER,
     apogee_m        REAL,              -- newest median of the vehicle's apogee height above the pad, once past apogee
-    apogee_ns       INTEGER,           -- station time of that apogee
+    apogee_s        REAL,              -- when that was, seconds on the axis of the times inside outputs
     utc_offset_ns   INTEGER NOT NULL,  -- UTC = station time + this
     first_input     INTEGER NOT NULL,
     last_input      INTEGER NOT NULL,
@@ -49,11 +53,6 @@ CREATE TABLE snapshot (
 CREATE TABLE hole (
     from_seq  INTEGER PRIMARY KEY,
     to_seq    INTEGER NOT NULL
-) STRICT;
-
-CREATE TABLE meta (
-    key    TEXT PRIMARY KEY,
-    value  TEXT NOT NULL
 ) STRICT;
 
 -- For people who open this file with plain SQL.

@@ -1,10 +1,81 @@
 //! The loftwatch program: a thin shell around the engine. It reads setup files and links, records every input,
 //! runs the engine, keeps what it puts out, and serves the pages.
 
+mod addresses;
+mod cli;
 mod clock;
+mod demo;
+mod failure;
 mod hub;
+mod links;
+mod lists;
+mod messages;
+mod ports;
+mod rebuild;
+mod rerun;
 mod ring;
+mod run;
+mod serve;
+mod setup;
 mod shared;
+mod store;
 mod web;
 
-fn main() {}
+use std::io::Write as _;
+use std::process::ExitCode;
+use std::time::Duration;
+
+use clap::Parser as _;
+use cli::{Cli, Command, SetupCommand};
+use failure::Failure;
+
+fn main() -> ExitCode {
+    let cli = Cli::parse();
+    let filter = tracing_subscriber::EnvFilter::try_from_env("LOFTWATCH_LOG")
+        .unwrap_or_else(|_| tracing_subscriber::EnvFilter::new("info,sqlx=warn"));
+    tracing_subscriber::fmt()
+        .with_env_filter(filter)
+        .with_writer(std::io::stderr)
+        .with_ansi(std::io::IsTerminal::is_terminal(&std::io::stderr()))
+        .with_target(false)
+        .init();
+    let runtime = match tokio::runtime::Builder::new_multi_thread().worker_threads(3).enable_all().build() {
+        Ok(runtime) => runtime,
+        Err(error) => return end(&Failure::other(format!("no threads to run on: {error}"))),
+    };
+    let result = runtime.block_on(obey(cli));
+    // A read of standard input that never returns must not keep the program from ending.
+    runtime.shutdown_timeout(Duration::from_secs(1));
+    match result {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(failure) => end(&failure),
+    }
+}
+
+fn end(failure: &Failure) -> ExitCode {
+    // Nobody may be reading; the code says it too.
+    let _ = writeln!(std::io::stderr(), "error: {failure}");
+    ExitCode::from(failure.code)
+}
+
+async fn obey(cli: Cli) -> Result<(), Failure> {
+    match cli.command {
+        Command::Serve(wanted) => {
+            let setup = setup::read(&wanted.setup).map_err(Failure::usage)?;
+            let listener = serve::bind(wanted.listen).await?;
+            let plan = serve::Plan {
+                setup,
+                setup_file: wanted.setup,
+                data: wanted.data,
+                set_aside: wanted.set_aside,
+            };
+            serve::run(plan, listener, |_| serve::told_to_end()).await
+        }
+        Command::Demo(wanted) => demo::run(wanted).await,
+        Command::Rerun(wanted) => rerun::run(wanted).await,
+        Command::Flights(wanted) => lists::flights(&wanted.data).await,
+        Command::Rebuild(wanted) => rebuild::run(&wanted.data).await,
+        Command::Ports => lists::serial_ports(),
+        Command::Setup { what: SetupCommand::Check { file } } => lists::setup_check(&file),
+    }
+}

@@ -92,7 +92,12 @@ impl Ring {
         Batch { inputs, watermark_ns }
     }
 
-    /// Waits until something was pushed since the last drain.
+    /// Has the ring drained even if nothing was pushed: somebody needs to know how far time has come.
+    pub(crate) fn ask_for_watermark(&self) {
+        self.filled.notify_one();
+    }
+
+    /// Waits until something was pushed, or a watermark asked for, since the last drain.
     pub(crate) async fn filled(&self) {
         self.filled.notified().await;
     }

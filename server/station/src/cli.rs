@@ -1,0 +1,113 @@
+//! The command line.
+
+use std::net::SocketAddr;
+use std::path::PathBuf;
+
+use clap::{Args, Parser, Subcommand};
+
+/// A ground station for amateur high-power rocketry: it listens, keeps every byte, decodes, estimates and predicts,
+/// and shows it live to everyone on the range who has a browser. It never transmits to the vehicle.
+#[derive(Debug, Parser)]
+#[command(name = "loftwatch", version, after_help = CODES, disable_help_subcommand = true)]
+pub(crate) struct Cli {
+    #[command(subcommand)]
+    pub(crate) command: Command,
+}
+
+const CODES: &str = "\
+Exit codes: 0 done; 2 the command line or the setup file is wrong; 3 the data (store or recording) cannot be used; \
+4 a port or an address cannot be used; 1 anything else.
+Logs go to standard error; LOFTWATCH_LOG=debug says more.
+Every prediction is advice: the range's own officers, the local code and licensed practice decide.";
+
+#[derive(Debug, Subcommand)]
+pub(crate) enum Command {
+    /// Run the station: open the links of a setup file, record, compute, show.
+    Serve(Serve),
+    /// Play an invented flight through a pseudo-terminal and show it.
+    Demo(Demo),
+    /// Compute a recording or stored inputs again, as fast as possible; JSON Lines to standard output.
+    Rerun(Rerun),
+    /// List the stored flights.
+    Flights(Flights),
+    /// Compute all stored outputs again from the inputs.
+    Rebuild(Flights),
+    /// List the serial ports found.
+    Ports,
+    /// Look at setup files.
+    Setup {
+        #[command(subcommand)]
+        what: SetupCommand,
+    },
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct Serve {
+    /// The setup file. It is read again when it changes.
+    #[arg(long, value_name = "FILE")]
+    pub(crate) setup: PathBuf,
+    /// Where inputs and outputs are kept.
+    #[arg(long, value_name = "DIR", default_value = "loftwatch-data")]
+    pub(crate) data: PathBuf,
+    /// Where the pages are served. The default lets everyone on the local network look.
+    #[arg(long, value_name = "ADDRESS:PORT", default_value = "0.0.0.0:8080")]
+    pub(crate) listen: SocketAddr,
+    /// Rename whatever is in the data folder and start afresh.
+    #[arg(long)]
+    pub(crate) set_aside: bool,
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct Demo {
+    /// Which invented flight.
+    #[arg(long, value_name = "NAME", default_value = "tall-order")]
+    pub(crate) flight: String,
+    /// How fast it is played; 1 is real time.
+    #[arg(long, value_name = "N", default_value_t = 1.0)]
+    pub(crate) speed: f64,
+    /// Where inputs and outputs are kept; a new temporary folder if not given.
+    #[arg(long, value_name = "DIR")]
+    pub(crate) data: Option<PathBuf>,
+    /// Where the pages are served; another port is taken if this one is in use.
+    #[arg(long, value_name = "ADDRESS:PORT", default_value = "0.0.0.0:8080")]
+    pub(crate) listen: SocketAddr,
+    /// Play it once instead of again and again.
+    #[arg(long)]
+    pub(crate) once: bool,
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct Rerun {
+    /// A recording: JSON Lines of {"t_receive": UTC seconds, "link": name, "bytes": base64}; `-` is standard input.
+    #[arg(value_name = "RECORDING", required_unless_present = "data", conflicts_with = "data")]
+    pub(crate) recording: Option<PathBuf>,
+    /// The setup file: needed for a recording, instead of the recorded setup for stored inputs.
+    #[arg(long, value_name = "FILE", required_unless_present = "data")]
+    pub(crate) setup: Option<PathBuf>,
+    /// A data folder whose stored inputs are computed again.
+    #[arg(long, value_name = "DIR")]
+    pub(crate) data: Option<PathBuf>,
+    /// Only the outputs of this flight.
+    #[arg(long, value_name = "N", requires = "data")]
+    pub(crate) flight: Option<u32>,
+    /// Also flights, silences, frames and readings.
+    #[arg(long)]
+    pub(crate) all: bool,
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct Flights {
+    /// The data folder.
+    #[arg(long, value_name = "DIR", default_value = "loftwatch-data")]
+    pub(crate) data: PathBuf,
+}
+
+#[derive(Debug, Subcommand)]
+pub(crate) enum SetupCommand {
+    /// Print what a setup file means, or every mistake in it.
+    Check {
+        /// The setup file.
+        #[arg(value_name = "FILE")]
+        file: PathBuf,
+    },
+}

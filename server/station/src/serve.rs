@@ -1,0 +1,225 @@
+//! A running station, put together: setup, store, recorder, engine, links, pages, in this order, and taken apart
+//! again in the reverse one.
+
+use std::io::{IsTerminal as _, Write as _};
+use std::net::SocketAddr;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+use loftwatch_engine::{Input, Setup, What};
+use tokio::net::TcpListener;
+use tokio::sync::watch;
+
+use crate::addresses;
+use crate::clock::{Clock, utc_now_ns};
+use crate::failure::Failure;
+use crate::hub::Hub;
+use crate::links::Links;
+use crate::ring::Ring;
+use crate::run::{Around, Runner};
+use crate::setup;
+use crate::shared::{SetupNow, Shared, Status};
+use crate::store::{Folder, StoreError, derived, inputs, outputs, recorder};
+use crate::web;
+
+/// What a station is to be.
+#[derive(Debug)]
+pub(crate) struct Plan {
+    /// The setup in force from the start.
+    pub(crate) setup: Setup,
+    /// The file it came from; watched for changes.
+    pub(crate) setup_file: PathBuf,
+    /// The data folder.
+    pub(crate) data: PathBuf,
+    /// Whether to rename what is there and start afresh.
+    pub(crate) set_aside: bool,
+}
+
+/// Binds the address of the pages.
+pub(crate) async fn bind(listen: SocketAddr) -> Result<TcpListener, Failure> {
+    TcpListener::bind(listen).await.map_err(|error| {
+        Failure::port(format!(
+            "the pages cannot be served at {listen}: {error}\nhint: another program (another station?) may use it; choose another one with --listen"
+        ))
+    })
+}
+
+/// Runs a station until the future that `up` makes completes. `up` is called once everything runs.
+pub(crate) async fn run<End: Future<Output = ()>>(
+    plan: Plan,
+    listener: TcpListener,
+    up: impl FnOnce(Arc<Shared>) -> End,
+) -> Result<(), Failure> {
+    let folder = Folder::take(&plan.data)?;
+    if plan.set_aside {
+        for file in folder.set_aside(&stamp())? {
+            tracing::info!("set aside: `{}`", file.display());
+        }
+    }
+    let file = folder.inputs();
+    let mut store = inputs::open(&file).await?;
+    let readers = inputs::readers(&file);
+    let begin = begin(&mut store, &readers, &plan.setup, &file).await?;
+    let stored = if plan.setup.links.iter().any(|link| matches!(link.source, loftwatch_engine::setup::Source::File { .. })) {
+        inputs::stored_bytes(&readers).await.map_err(StoreError::sql(&file, "being read"))?
+    } else {
+        std::collections::BTreeMap::new()
+    };
+
+    let kept_file = folder.derived();
+    let mut kept = derived::open(&folder).await?;
+    let snapshot = derived::newest_snapshot(&mut kept, begin.before).await.map_err(StoreError::sql(&kept_file, "being read"))?;
+    let (after, next_seq) = snapshot.as_ref().map_or((0, 1), |snapshot| (snapshot.input, snapshot.next_seq));
+    derived::cut(&mut kept, after, next_seq).await.map_err(StoreError::sql(&kept_file, "being cut"))?;
+    let remembered = derived::for_the_hub(&mut kept).await.map_err(StoreError::sql(&kept_file, "being read"))?;
+    match begin.before {
+        0 => tracing::info!("a new store in `{}`", folder.path().display()),
+        before if after > 0 => tracing::info!("{before} stored inputs, going on from a snapshot after input {after}"),
+        before => tracing::info!("{before} stored inputs and no snapshot to go on from: all of them are computed again"),
+    }
+
+    let (status_in, status) = watch::channel(Status::default());
+    let (ending_in, ending) = watch::channel(false);
+    let ring = Arc::new(Ring::new(begin.clock, begin.last + 1));
+    let (taken, recording) =
+        recorder::start(Arc::clone(&ring), store, file.clone(), begin.last, status_in.clone(), ending.clone());
+    let (keeper, keeping) = outputs::start(kept, &remembered, status_in.clone());
+    let mut links = Links::new(Arc::clone(&ring), stored);
+    let now = Arc::new(SetupNow { setup: plan.setup.clone(), path: Some(plan.setup_file.clone()), complaint: None });
+    let (setup_in, setup) = watch::channel(now);
+    let epoch_ns = begin.first.t_ns;
+    let shared = Arc::new(Shared {
+        hub: Hub::new(begin.clock, epoch_ns, setup.clone(), status.clone(), links.watch()),
+        readers: derived::readers(&kept_file),
+        inputs_readers: readers.clone(),
+        setup,
+        status,
+        links: links.watch(),
+        clock: begin.clock,
+        epoch_ns,
+        ending: ending.clone(),
+        ring: Arc::clone(&ring),
+    });
+    shared.hub.take(&remembered);
+    let around = Around {
+        shared: Some(Arc::clone(&shared)),
+        keeper,
+        store: readers,
+        inputs_file: file.clone(),
+        status: status_in,
+    };
+    let runner = Runner::new(snapshot, &begin.first, around)
+        .ok_or_else(|| Failure::data(format!("`{}` does not begin with a setup", file.display())))?;
+    let engine = on_own_thread(runner.live(taken, Arc::clone(&shared), begin.last))?;
+
+    links.apply(&plan.setup.links);
+    let listening = listener.local_addr().map_err(|error| Failure::port(error.to_string()))?;
+    let pages = tokio::spawn(web::serve(listener, Arc::clone(&shared)));
+    let watching = tokio::spawn(setup::watch(plan.setup_file, setup_in, Arc::clone(&ring), links));
+    print_addresses(listening);
+    tokio::select! {
+        () = up(Arc::clone(&shared)) => {}
+        stopped = pages => match stopped {
+            Ok(Ok(())) => {}
+            Ok(Err(error)) => tracing::error!("the pages are no longer served: {error}"),
+            Err(error) => tracing::error!("the pages are no longer served: {error}"),
+        }
+    }
+
+    tracing::info!("ending: what was received is written down");
+    // Takes the links with it: nothing is pushed after the last drain.
+    watching.abort();
+    let _ = watching.await;
+    ending_in.send_replace(true);
+    let _ = recording.await;
+    let engine = tokio::task::spawn_blocking(move || engine.join()).await;
+    if !matches!(engine, Ok(Ok(()))) {
+        tracing::error!("the engine's thread has failed; the next start computes its outputs again");
+    }
+    let _ = keeping.await;
+    // The last one out folds the write-ahead log into its file.
+    shared.readers.close().await;
+    shared.inputs_readers.close().await;
+    inputs::fold(&file).await;
+    inputs::fold(&kept_file).await;
+    Ok(())
+}
+
+/// How the store begins this time.
+struct Begin {
+    /// The input of the first recorded setup.
+    first: Input,
+    /// The newest input before this start.
+    before: u64,
+    /// The newest input now.
+    last: u64,
+    clock: Clock,
+}
+
+/// Records the setup, if it is new, and the start.
+async fn begin(
+    store: &mut sqlx::SqliteConnection,
+    readers: &sqlx::SqlitePool,
+    setup: &Setup,
+    file: &Path,
+) -> Result<Begin, StoreError> {
+    let read = |doing| StoreError::sql(file, doing);
+    let end = inputs::end(readers).await.map_err(read("its end was read"))?;
+    let newest = inputs::last_setup(readers).await.map_err(read("its newest setup was read"))?;
+    let clock = Clock::after(end.t_ns);
+    let mut new = Vec::new();
+    let mut add = |what| {
+        let number = end.number + 1 + new.len() as u64;
+        let t_ns = clock.now_ns().max(end.t_ns + 1) + new.len() as i64;
+        new.push(Input { number, t_ns, utc_ns: utc_now_ns(), what });
+    };
+    if newest.is_none_or(|(_, newest)| newest != *setup) {
+        add(What::SetupChange(Box::new(setup.clone())));
+    }
+    add(What::Started);
+    inputs::write(store, &new).await.map_err(read("the start was written down"))?;
+    let first = inputs::first_setup(readers).await.map_err(read("its first setup was read"))?;
+    let Some((first, _)) = first else {
+        return Err(StoreError::Damaged { file: file.to_owned(), why: "it holds no setup".to_owned() });
+    };
+    let last = new.last().map_or(end.number, |input| input.number);
+    // The clock has run on meanwhile; the ring makes its times later than `last` in any case.
+    Ok(Begin { first, before: end.number, last, clock })
+}
+
+/// Runs the engine's task on a thread of its own: it computes for milliseconds at a time, which would hold up others.
+fn on_own_thread(task: impl Future<Output = ()> + Send + 'static) -> Result<std::thread::JoinHandle<()>, Failure> {
+    let runtime = tokio::runtime::Handle::current();
+    std::thread::Builder::new()
+        .name("engine".to_owned())
+        .spawn(move || runtime.block_on(task))
+        .map_err(|error| Failure::other(format!("no thread for the engine: {error}")))
+}
+
+/// UTC now, fit for a file name.
+fn stamp() -> String {
+    jiff::Timestamp::now().strftime("%Y%m%d-%H%M%S").to_string()
+}
+
+/// Completes on Ctrl-C or SIGTERM.
+pub(crate) async fn told_to_end() {
+    use tokio::signal::unix::{SignalKind, signal};
+    let Ok(mut terminate) = signal(SignalKind::terminate()) else {
+        let _ = tokio::signal::ctrl_c().await;
+        return;
+    };
+    tokio::select! {
+        _ = tokio::signal::ctrl_c() => {}
+        _ = terminate.recv() => {}
+    }
+}
+
+/// Says where the pages are, on standard output.
+fn print_addresses(listening: SocketAddr) {
+    let addresses = addresses::reachable(listening);
+    let mut out = std::io::stdout().lock();
+    let code = addresses.first().filter(|_| out.is_terminal()).and_then(|first| addresses::qr(first));
+    let text = format!("Loftwatch is at {}\n{}", addresses.join("  "), code.unwrap_or_default());
+    // Nobody reading is no reason to end.
+    let _ = out.write_all(text.as_bytes()).and_then(|()| out.flush());
+}

@@ -1,0 +1,93 @@
+//! Setup files while a station runs: read at the start, looked at every second, read again when they change.
+
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use std::time::{Duration, SystemTime};
+
+use loftwatch_engine::{Setup, What};
+use tokio::sync::watch;
+
+use crate::links::Links;
+use crate::ring::Ring;
+use crate::shared::SetupNow;
+
+/// How often the file is looked at.
+const LOOK: Duration = Duration::from_secs(1);
+
+/// Most bytes of a file that a setup names.
+const LONGEST_NAMED: u64 = 1024 * 1024;
+
+/// Reads a setup file; the error draws every mistake.
+pub(crate) fn read(file: &Path) -> Result<Setup, String> {
+    let bytes = std::fs::read(file).map_err(|error| {
+        format!("the setup file `{}` cannot be read: {error}\nhint: its path is relative to the current folder", file.display())
+    })?;
+    let text = std::str::from_utf8(&bytes).map_err(|error| {
+        format!(
+            "the setup file `{}` is not text: byte {} is not UTF-8\nhint: is it the right file? Setup files are TOML, see README.md",
+            file.display(),
+            error.valid_up_to()
+        )
+    })?;
+    let folder = file.parent().unwrap_or(Path::new("")).to_owned();
+    let mut load = |name: &str| load(&folder, name);
+    loftwatch_setup::read(text, &file.display().to_string(), &mut load).map_err(|report| report.to_string())
+}
+
+/// The text of a file that a setup names, relative to the setup's own folder.
+fn load(folder: &Path, name: &str) -> Result<String, String> {
+    let path = folder.join(name);
+    let about = std::fs::metadata(&path).map_err(|error| format!("`{}`: {error}", path.display()))?;
+    if !about.is_file() || about.len() > LONGEST_NAMED {
+        return Err(format!("`{}` is no file of at most {LONGEST_NAMED} bytes", path.display()));
+    }
+    std::fs::read_to_string(&path).map_err(|error| format!("`{}`: {error}", path.display()))
+}
+
+/// Looks after the file and, as they are what follows from it, the links. Runs until aborted.
+pub(crate) async fn watch(
+    file: PathBuf,
+    setup: watch::Sender<Arc<SetupNow>>,
+    ring: Arc<Ring>,
+    mut links: Links,
+) {
+    let mut seen = stamp(&file);
+    loop {
+        tokio::time::sleep(LOOK).await;
+        let now = stamp(&file);
+        if now == seen || now.is_none() {
+            continue;
+        }
+        seen = now;
+        let path = file.clone();
+        let Ok(read) = tokio::task::spawn_blocking(move || read(&path)).await else { continue };
+        match read {
+            Ok(new) => {
+                let changed = setup.borrow().setup != new;
+                if changed && !ring.push(What::SetupChange(Box::new(new.clone()))) {
+                    tracing::error!("the changed setup found no room in memory; save the file again");
+                    continue;
+                }
+                if changed {
+                    tracing::info!("`{}` has changed and holds from now on", file.display());
+                    links.apply(&new.links);
+                }
+                setup.send_modify(|now| {
+                    *now = Arc::new(SetupNow { setup: new, path: Some(file.clone()), complaint: None });
+                });
+            }
+            Err(complaint) => {
+                tracing::warn!("`{}` has changed and is wrong; the setup in force stays\n{complaint}", file.display());
+                setup.send_modify(|now| {
+                    *now = Arc::new(SetupNow { complaint: Some(complaint), ..SetupNow::clone(now) });
+                });
+            }
+        }
+    }
+}
+
+/// What tells one state of the file from another.
+fn stamp(file: &Path) -> Option<(SystemTime, u64)> {
+    let about = std::fs::metadata(file).ok()?;
+    Some((about.modified().ok()?, about.len()))
+}

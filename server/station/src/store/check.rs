@@ -1,0 +1,108 @@
+//! Looks at a store's file before anything touches it: is it ours, is it whole, is it from a newer program?
+//!
+//! First the file's header is read as plain bytes (SQLite file format, section 1.3: magic at 0, user version at 60,
+//! application id at 68, both big-endian), then SQLite opens it read-only. Limit: a file above
+//! [`CHECK_WHOLE_BYTES`] is not read to its end; damage in it shows when the place is read.
+
+use std::fs::File;
+use std::io::{ErrorKind, Read};
+use std::path::Path;
+
+use sqlx::sqlite::SqliteConnectOptions;
+use sqlx::{ConnectOptions, Connection};
+
+use super::error::StoreError;
+
+/// "LOFT" in the header of our SQLite files.
+pub(crate) const APPLICATION_ID: i32 = 0x4c4f_4654;
+/// Files up to this size are checked whole at the start: about a second.
+const CHECK_WHOLE_BYTES: u64 = 64 * 1024 * 1024;
+
+/// What the header says.
+#[derive(Debug, PartialEq, Eq)]
+pub(crate) enum Found {
+    /// No file, or an empty one.
+    Nothing,
+    /// One of ours, with this schema.
+    Ours(i64),
+}
+
+/// Reads the header. Nothing is opened for writing.
+pub(crate) fn header(file: &Path) -> Result<Found, StoreError> {
+    let io = |source| StoreError::File { file: file.to_owned(), source };
+    let mut head = [0_u8; 100];
+    let mut opened = match File::open(file) {
+        Ok(opened) => opened,
+        Err(error) if error.kind() == ErrorKind::NotFound => return Ok(Found::Nothing),
+        Err(error) => return Err(io(error)),
+    };
+    let length = opened.metadata().map_err(io)?.len();
+    if length == 0 {
+        return Ok(Found::Nothing);
+    }
+    let foreign = |why: &str| StoreError::Foreign { file: file.to_owned(), why: why.to_owned() };
+    match opened.read_exact(&mut head) {
+        Ok(()) => {}
+        Err(error) if error.kind() == ErrorKind::UnexpectedEof => return Err(foreign("it is too short for a database")),
+        Err(error) => return Err(io(error)),
+    }
+    if &head[..16] != b"SQLite format 3\0" {
+        return Err(foreign("it does not begin like an SQLite database"));
+    }
+    let word = |at: usize| i32::from_be_bytes([head[at], head[at + 1], head[at + 2], head[at + 3]]);
+    if word(68) != APPLICATION_ID {
+        return Err(foreign("it is another program's SQLite database"));
+    }
+    Ok(Found::Ours(i64::from(word(60))))
+}
+
+/// Opens the file read-only and looks whether it is whole and of a schema that we know.
+pub(crate) async fn contents(file: &Path, known: i64) -> Result<(), StoreError> {
+    let length = std::fs::metadata(file).map_err(|source| StoreError::File { file: file.to_owned(), source })?.len();
+    let mut reader = SqliteConnectOptions::new()
+        .filename(file)
+        .read_only(true)
+        .connect()
+        .await
+        .map_err(StoreError::sql(file, "being opened read-only"))?;
+    let applied: Option<i64> = sqlx::query_scalar("SELECT max(version) FROM _sqlx_migrations")
+        .fetch_one(&mut reader)
+        .await
+        .map_err(|error| StoreError::Damaged { file: file.to_owned(), why: error.to_string() })?;
+    if let Some(found) = applied.filter(|found| *found > known) {
+        return Err(StoreError::Newer { file: file.to_owned(), found, known });
+    }
+    if length <= CHECK_WHOLE_BYTES {
+        let verdict: String = sqlx::query_scalar("PRAGMA quick_check(1)")
+            .fetch_one(&mut reader)
+            .await
+            .map_err(StoreError::sql(file, "being checked"))?;
+        if verdict != "ok" {
+            return Err(StoreError::Damaged { file: file.to_owned(), why: verdict });
+        }
+    }
+    reader.close().await.map_err(StoreError::sql(file, "being closed"))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn tells_our_files_from_others() {
+        let folder = tempfile::tempdir().unwrap();
+        let file = folder.path().join("x.db");
+        assert_eq!(header(&file).unwrap(), Found::Nothing);
+        std::fs::write(&file, b"").unwrap();
+        assert_eq!(header(&file).unwrap(), Found::Nothing);
+        for foreign in [b"short".to_vec(), vec![b'x'; 5_000], [b"SQLite format 3\0".as_slice(), &[0; 100]].concat()] {
+            std::fs::write(&file, foreign).unwrap();
+            assert!(matches!(header(&file), Err(StoreError::Foreign { .. })));
+        }
+        let mut ours = [b"SQLite format 3\0".as_slice(), &[0; 100]].concat();
+        ours[60..64].copy_from_slice(&7_i32.to_be_bytes());
+        ours[68..72].copy_from_slice(b"LOFT");
+        std::fs::write(&file, ours).unwrap();
+        assert_eq!(header(&file).unwrap(), Found::Ours(7));
+    }
+}

@@ -1,0 +1,103 @@
+//! What can be wrong with a data folder, said so that a person knows what happened, what was kept and what to do.
+
+use std::path::PathBuf;
+
+/// Why the store cannot be used.
+#[derive(Debug, thiserror::Error)]
+pub(crate) enum StoreError {
+    /// The folder cannot be made or written.
+    #[error("the data folder `{}` cannot be written: {source}\nnothing was changed\nhint: choose another folder with --data, or make this one writable", folder.display())]
+    NotWritable {
+        /// The folder.
+        folder: PathBuf,
+        /// What the system said.
+        source: std::io::Error,
+    },
+    /// There is no store where one was expected.
+    #[error("there is no Loftwatch data in `{}`\nhint: give the folder that `loftwatch serve` printed, with --data", folder.display())]
+    Missing {
+        /// The folder.
+        folder: PathBuf,
+    },
+    /// Another station has it.
+    #[error("another station uses the data folder `{}`{who}\nnothing was changed\nhint: look at that one's pages, end it first, or choose another folder with --data", folder.display())]
+    InUse {
+        /// The folder.
+        folder: PathBuf,
+        /// What the other one wrote into the lock file.
+        who: String,
+    },
+    /// Not one of ours.
+    #[error("`{}` is not a Loftwatch file: {why}\nit was not changed\nhint: choose another folder with --data, or add --set-aside to rename it and start afresh", file.display())]
+    Foreign {
+        /// The file.
+        file: PathBuf,
+        /// What was found instead.
+        why: String,
+    },
+    /// Written by a newer program.
+    #[error("`{}` was written by a newer Loftwatch (schema {found}, this program knows {known})\nit was not changed\nhint: use the newer program, or add --set-aside to rename it and start afresh", file.display())]
+    Newer {
+        /// The file.
+        file: PathBuf,
+        /// Its schema.
+        found: i64,
+        /// The newest that this program knows.
+        known: i64,
+    },
+    /// Ours, but broken.
+    #[error("`{}` is damaged: {why}\nit was not changed\nhint: copy the folder before anything else; --set-aside renames it and starts afresh, and most of it can usually be read again with `sqlite3 {} .recover`", file.display(), file.display())]
+    Damaged {
+        /// The file.
+        file: PathBuf,
+        /// What was found.
+        why: String,
+    },
+    /// Outputs of another version, or none.
+    #[error("`{}` is missing or of another version; the inputs are all there\nhint: `loftwatch rebuild --data {}` computes it again, and so does the next `loftwatch serve`", file.display(), folder.display())]
+    Outdated {
+        /// The file.
+        file: PathBuf,
+        /// The data folder.
+        folder: PathBuf,
+    },
+    /// SQLite said no.
+    #[error("the store in `{}` failed while {doing}: {source}", file.display())]
+    Sql {
+        /// The file.
+        file: PathBuf,
+        /// What was being done.
+        doing: &'static str,
+        /// What SQLite said.
+        source: sqlx::Error,
+    },
+    /// A file operation failed.
+    #[error("`{}`: {source}", file.display())]
+    File {
+        /// The file.
+        file: PathBuf,
+        /// What the system said.
+        source: std::io::Error,
+    },
+}
+
+impl StoreError {
+    /// For `map_err` on SQLite's errors: damage is told apart from the rest.
+    pub(crate) fn sql(file: &std::path::Path, doing: &'static str) -> impl FnOnce(sqlx::Error) -> Self {
+        let file = file.to_owned();
+        move |source| {
+            if is_damage(&source) { Self::Damaged { file, why: source.to_string() } } else { Self::Sql { file, doing, source } }
+        }
+    }
+}
+
+/// SQLITE_CORRUPT (11) and SQLITE_NOTADB (26), with their extended codes.
+pub(crate) fn is_damage(error: &sqlx::Error) -> bool {
+    primary_code(error).is_some_and(|code| matches!(code, 11 | 26))
+}
+
+/// SQLite's primary result code, where there is one.
+pub(crate) fn primary_code(error: &sqlx::Error) -> Option<i32> {
+    let code: i32 = error.as_database_error()?.code()?.parse().ok()?;
+    Some(code & 0xff)
+}

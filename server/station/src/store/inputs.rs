@@ -1,0 +1,242 @@
+//! The inputs' file: opening it with care, reading it in order, writing batches.
+
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+use std::time::Duration;
+
+use loftwatch_engine::{Input, Setup, What};
+use sqlx::migrate::Migrator;
+use sqlx::sqlite::{SqliteConnectOptions, SqliteJournalMode, SqlitePoolOptions, SqliteRow, SqliteSynchronous};
+use sqlx::{AssertSqlSafe, Connection, ConnectOptions, Row, SqliteConnection, SqlitePool};
+
+use super::check::{self, APPLICATION_ID, Found};
+use super::error::StoreError;
+
+static MIGRATIONS: Migrator = sqlx::migrate!("../../migrations/inputs");
+
+/// Rows in one statement; with 50, SQLite stores over 200,000 rows a second.
+const ROWS_A_STATEMENT: usize = 50;
+
+/// The newest schema that this program knows.
+fn known_schema() -> i64 {
+    MIGRATIONS.iter().map(|migration| migration.version).max().unwrap_or(0)
+}
+
+/// Opens the file for the recorder: looked at first, copied before a migration, migrated.
+pub(crate) async fn open(file: &Path) -> Result<SqliteConnection, StoreError> {
+    let known = known_schema();
+    match check::header(file)? {
+        Found::Nothing => create(file).await?,
+        Found::Ours(found) if found > known => return Err(StoreError::Newer { file: file.to_owned(), found, known }),
+        Found::Ours(found) => {
+            if found > 0 {
+                check::contents(file, known).await?;
+            }
+            if found > 0 && found < known {
+                copy(file, found).await?;
+            }
+        }
+    }
+    let mut connection = connect(file).await?;
+    MIGRATIONS.run(&mut connection).await.map_err(|error| StoreError::Sql {
+        file: file.to_owned(),
+        doing: "its schema was brought up to date",
+        source: sqlx::Error::from(error),
+    })?;
+    let version = sqlx::query_scalar::<_, i64>("PRAGMA user_version").fetch_one(&mut connection).await;
+    if version.map_err(StoreError::sql(file, "being opened"))? != known {
+        // The header is written back at once, so that the next look at it, as plain bytes, sees this schema.
+        let mark = format!("PRAGMA user_version = {known}; PRAGMA wal_checkpoint(TRUNCATE)");
+        sqlx::raw_sql(AssertSqlSafe(mark))
+            .execute(&mut connection)
+            .await
+            .map_err(StoreError::sql(file, "being marked with its schema"))?;
+    }
+    Ok(connection)
+}
+
+/// A connection for writing to a file that is ours. It never folds the write-ahead log by itself.
+pub(crate) async fn connect(file: &Path) -> Result<SqliteConnection, StoreError> {
+    SqliteConnectOptions::new()
+        .filename(file)
+        .journal_mode(SqliteJournalMode::Wal)
+        .synchronous(SqliteSynchronous::Full)
+        .pragma("wal_autocheckpoint", "0")
+        .busy_timeout(Duration::from_secs(5))
+        .connect()
+        .await
+        .map_err(StoreError::sql(file, "being opened"))
+}
+
+/// Folds the write-ahead log into its file when nobody else has it open any more.
+pub(crate) async fn fold(file: &Path) {
+    let folded = match SqliteConnectOptions::new().filename(file).connect().await {
+        Ok(connection) => connection.close().await,
+        Err(error) => Err(error),
+    };
+    if let Err(error) = folded {
+        tracing::debug!("`{}` keeps its write-ahead log: {error}", file.display());
+    }
+}
+
+/// Makes the file and marks it as ours before it becomes a WAL database, so that the mark is in its first page.
+async fn create(file: &Path) -> Result<(), StoreError> {
+    let mut connection = SqliteConnectOptions::new()
+        .filename(file)
+        .create_if_missing(true)
+        .journal_mode(SqliteJournalMode::Delete)
+        .connect()
+        .await
+        .map_err(StoreError::sql(file, "being made"))?;
+    sqlx::raw_sql(AssertSqlSafe(format!("PRAGMA application_id = {APPLICATION_ID}")))
+        .execute(&mut connection)
+        .await
+        .map_err(StoreError::sql(file, "being made"))?;
+    connection.close().await.map_err(StoreError::sql(file, "being made"))
+}
+
+/// A copy beside the file, made before a migration.
+async fn copy(file: &Path, schema: i64) -> Result<(), StoreError> {
+    let beside = file.with_extension(format!("schema-{schema}.db"));
+    if beside.exists() {
+        return Ok(());
+    }
+    let mut connection = SqliteConnectOptions::new()
+        .filename(file)
+        .read_only(true)
+        .connect()
+        .await
+        .map_err(StoreError::sql(file, "being copied"))?;
+    sqlx::query("VACUUM INTO ?")
+        .bind(beside.to_string_lossy().into_owned())
+        .execute(&mut connection)
+        .await
+        .map_err(StoreError::sql(file, "being copied"))?;
+    tracing::info!("`{}` is kept as `{}` before its schema changes", file.display(), beside.display());
+    connection.close().await.map_err(StoreError::sql(file, "being copied"))
+}
+
+/// Read-only connections. The file must exist.
+pub(crate) fn readers(file: &Path) -> SqlitePool {
+    let options = SqliteConnectOptions::new().filename(file).read_only(true).busy_timeout(Duration::from_secs(5));
+    SqlitePoolOptions::new().max_connections(4).connect_lazy_with(options)
+}
+
+/// Read-only connections for commands that only read; the file is looked at first.
+pub(crate) async fn readers_of_stored(folder: &Path) -> Result<(SqlitePool, PathBuf), StoreError> {
+    let file = super::folder::inputs(folder);
+    match check::header(&file)? {
+        Found::Nothing | Found::Ours(0) => return Err(StoreError::Missing { folder: folder.to_owned() }),
+        Found::Ours(_) => check::contents(&file, known_schema()).await?,
+    }
+    Ok((readers(&file), file))
+}
+
+/// Stores inputs, all or none.
+pub(crate) async fn write(connection: &mut SqliteConnection, inputs: &[Input]) -> Result<(), sqlx::Error> {
+    if inputs.len() <= ROWS_A_STATEMENT {
+        // One statement is a transaction by itself, and one trip to SQLite's thread instead of three.
+        return insert(connection, inputs).await;
+    }
+    let mut transaction = connection.begin_with("BEGIN IMMEDIATE").await?;
+    for some in inputs.chunks(ROWS_A_STATEMENT) {
+        insert(&mut transaction, some).await?;
+    }
+    transaction.commit().await
+}
+
+async fn insert(connection: &mut SqliteConnection, inputs: &[Input]) -> Result<(), sqlx::Error> {
+    if inputs.is_empty() {
+        return Ok(());
+    }
+    let rows = vec!["(?,?,?,?,?,?)"; inputs.len()].join(",");
+    let sql = format!("INSERT INTO input (number, t_ns, utc_ns, kind, link, data) VALUES {rows}");
+    let mut query = sqlx::query(AssertSqlSafe(sql));
+    for input in inputs {
+        let (kind, link, data) = columns(&input.what)?;
+        query = query.bind(input.number as i64).bind(input.t_ns).bind(input.utc_ns).bind(kind).bind(link).bind(data);
+    }
+    query.execute(connection).await?;
+    Ok(())
+}
+
+fn columns(what: &What) -> Result<(&'static str, Option<String>, Vec<u8>), sqlx::Error> {
+    let (kind, link) = match what {
+        What::Bytes { link, bytes } => return Ok(("bytes", Some(link.clone()), bytes.clone())),
+        What::LinkState { link, .. } => ("link_state", Some(link.clone())),
+        What::Lost { link, .. } => ("lost", Some(link.clone())),
+        What::SetupChange(_) => ("setup_change", None),
+        What::Mark { .. } => ("mark", None),
+        What::NameFlight { .. } => ("name_flight", None),
+        What::EndFlight { .. } => ("end_flight", None),
+        What::Started => ("started", None),
+    };
+    Ok((kind, link, serde_json::to_vec(what).map_err(|error| sqlx::Error::Encode(error.into()))?))
+}
+
+fn input(row: &SqliteRow) -> Result<Input, sqlx::Error> {
+    let kind: &str = row.try_get("kind")?;
+    let data: &[u8] = row.try_get("data")?;
+    let what = if kind == "bytes" {
+        What::Bytes { link: row.try_get::<Option<String>, _>("link")?.unwrap_or_default(), bytes: data.to_vec() }
+    } else {
+        serde_json::from_slice(data).map_err(|error| sqlx::Error::Decode(error.into()))?
+    };
+    Ok(Input { number: row.try_get::<i64, _>("number")? as u64, t_ns: row.try_get("t_ns")?, utc_ns: row.try_get("utc_ns")?, what })
+}
+
+/// The inputs after `after` and up to `up_to`, in order, at most `most`.
+pub(crate) async fn read(pool: &SqlitePool, after: u64, up_to: u64, most: u32) -> Result<Vec<Input>, sqlx::Error> {
+    let rows = sqlx::query(
+        "SELECT number, t_ns, utc_ns, kind, link, data FROM input WHERE number > ? AND number <= ? ORDER BY number LIMIT ?",
+    )
+    .bind(after as i64)
+    .bind(i64::try_from(up_to).unwrap_or(i64::MAX))
+    .bind(most)
+    .fetch_all(pool)
+    .await?;
+    rows.iter().map(input).collect()
+}
+
+/// What the store ends with.
+#[derive(Debug, Default, Clone, Copy, PartialEq, Eq)]
+pub(crate) struct End {
+    /// Number of the newest input, 0 for none.
+    pub(crate) number: u64,
+    /// Its station time.
+    pub(crate) t_ns: i64,
+}
+
+/// The end of the store.
+pub(crate) async fn end(pool: &SqlitePool) -> Result<End, sqlx::Error> {
+    let row = sqlx::query("SELECT number, t_ns FROM input ORDER BY number DESC LIMIT 1").fetch_optional(pool).await?;
+    row.map_or(Ok(End::default()), |row| {
+        Ok(End { number: row.try_get::<i64, _>("number")? as u64, t_ns: row.try_get("t_ns")? })
+    })
+}
+
+/// The first recorded setup, with its input.
+pub(crate) async fn first_setup(pool: &SqlitePool) -> Result<Option<(Input, Setup)>, sqlx::Error> {
+    setup_input(pool, "SELECT number, t_ns, utc_ns, kind, link, data FROM input WHERE kind = 'setup_change' ORDER BY number LIMIT 1").await
+}
+
+/// The newest recorded setup, with its input.
+pub(crate) async fn last_setup(pool: &SqlitePool) -> Result<Option<(Input, Setup)>, sqlx::Error> {
+    setup_input(pool, "SELECT number, t_ns, utc_ns, kind, link, data FROM input WHERE kind = 'setup_change' ORDER BY number DESC LIMIT 1").await
+}
+
+async fn setup_input(pool: &SqlitePool, sql: &'static str) -> Result<Option<(Input, Setup)>, sqlx::Error> {
+    let Some(row) = sqlx::query(sql).fetch_optional(pool).await? else { return Ok(None) };
+    let input = input(&row)?;
+    let What::SetupChange(setup) = &input.what else { return Ok(None) };
+    let setup = Setup::clone(setup);
+    Ok(Some((input, setup)))
+}
+
+/// How many bytes of each link are stored.
+pub(crate) async fn stored_bytes(pool: &SqlitePool) -> Result<BTreeMap<String, u64>, sqlx::Error> {
+    let rows = sqlx::query("SELECT link, sum(length(data)) AS bytes FROM input WHERE kind = 'bytes' GROUP BY link")
+        .fetch_all(pool)
+        .await?;
+    rows.iter().map(|row| Ok((row.try_get::<Option<String>, _>("link")?.unwrap_or_default(), row.try_get::<i64, _>("bytes")? as u64))).collect()
+}

@@ -1,0 +1,327 @@
+//! The recorder: the only writer of the inputs.
+//!
+//! It drains the ring, hands the batch to the writing task and waits for the commit before the engine gets it: at
+//! most [`PATIENCE`]. While a disk is slower than that, batches go to the engine at once and pile up for the
+//! writing task, at most [`BACKLOG_BYTES`]; what does not fit is lost and counted. Writing groups whatever has come
+//! in since the last commit, so a group never waits for its own sake.
+
+use std::collections::VecDeque;
+use std::path::PathBuf;
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::time::{Duration, Instant};
+
+use loftwatch_engine::{Input, What};
+use sqlx::{Connection as _, SqliteConnection};
+use tokio::sync::{Notify, mpsc, watch};
+
+use super::error::primary_code;
+use super::inputs;
+use crate::ring::Ring;
+use crate::shared::Status;
+
+/// How long the engine waits for a commit.
+const PATIENCE: Duration = Duration::from_millis(50);
+/// A slow disk that lasts longer than this is also logged; the pages say it at once.
+const WORTH_SAYING: Duration = Duration::from_secs(1);
+/// How often the write-ahead log is folded into its file.
+const FOLD: Duration = Duration::from_secs(2);
+/// Inputs after which the log begins again: a log of some ten megabytes.
+const FOLD_INPUTS: usize = 2_000;
+/// Pause after a failed write.
+const RETRY: Duration = Duration::from_millis(500);
+/// Most payload that waits for a slow disk, bytes.
+const BACKLOG_BYTES: usize = 64 * 1024 * 1024;
+/// Most payload in one transaction, bytes: bounds the time of one commit when catching up.
+const COMMIT_BYTES: usize = 4 * 1024 * 1024;
+/// Batches that wait for the engine; more than that, and it reads them from the store.
+const ENGINE_QUEUE: usize = 1024;
+
+/// Inputs on their way to the engine: committed, or given up waiting for.
+#[derive(Debug, Clone)]
+pub(crate) struct Taken {
+    /// In order; may be empty.
+    pub(crate) inputs: Arc<[Input]>,
+    /// No later input has a time at or before this one (station ns).
+    pub(crate) watermark_ns: i64,
+    /// Number of the newest input up to the watermark: one not seen before is found in the store.
+    pub(crate) newest: u64,
+}
+
+/// The recorder's own end.
+#[derive(Debug)]
+pub(crate) struct Recorder {
+    ring: Arc<Ring>,
+    desk: Arc<Desk>,
+    kept: watch::Receiver<u64>,
+    engine: mpsc::Sender<Taken>,
+    status: watch::Sender<Status>,
+    newest: u64,
+}
+
+/// Where batches wait for the writing task.
+#[derive(Debug, Default)]
+struct Desk {
+    backlog: Mutex<Backlog>,
+    filled: Notify,
+}
+
+#[derive(Debug, Default)]
+struct Backlog {
+    batches: VecDeque<Arc<[Input]>>,
+    bytes: usize,
+    closed: bool,
+}
+
+impl Desk {
+    fn lock(&self) -> MutexGuard<'_, Backlog> {
+        self.backlog.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+}
+
+/// Starts the recorder. Returns what the engine reads from, and the handle that ends when all is written.
+pub(crate) fn start(
+    ring: Arc<Ring>,
+    connection: SqliteConnection,
+    file: PathBuf,
+    last_number: u64,
+    status: watch::Sender<Status>,
+    ending: watch::Receiver<bool>,
+) -> (mpsc::Receiver<Taken>, tokio::task::JoinHandle<()>) {
+    let desk = Arc::new(Desk::default());
+    let (kept_in, kept) = watch::channel(last_number);
+    let (engine, taken) = mpsc::channel(ENGINE_QUEUE);
+    let writer = Writer { desk: Arc::clone(&desk), connection, file: file.clone(), kept: kept_in, status: status.clone(), slow_since: None, since_fold: 0 };
+    let writing = tokio::spawn(writer.run());
+    let folding = tokio::spawn(fold_now_and_then(file, ending.clone()));
+    let recorder = Recorder { ring, desk, kept, engine, status, newest: last_number };
+    let done = tokio::spawn(async move {
+        recorder.run(ending).await;
+        let _ = folding.await;
+        if writing.await.is_err() {
+            tracing::error!("the task that writes the inputs has failed");
+        }
+    });
+    (taken, done)
+}
+
+/// Folds the write-ahead log into its file from a connection of its own: the fsync of a big file then holds up no
+/// commit. A passive checkpoint waits for nobody.
+async fn fold_now_and_then(file: PathBuf, mut ending: watch::Receiver<bool>) {
+    let mut connection = match inputs::connect(&file).await {
+        Ok(connection) => connection,
+        Err(error) => return tracing::warn!("{error}; only the writing task folds the write-ahead log"),
+    };
+    while tokio::time::timeout(FOLD, ending.wait_for(|end| *end)).await.is_err() {
+        if let Err(error) = sqlx::query("PRAGMA wal_checkpoint(PASSIVE)").execute(&mut connection).await {
+            tracing::debug!("the write-ahead log was not folded: {error}");
+        }
+    }
+    if let Err(error) = connection.close().await {
+        tracing::debug!("the folding connection was not closed cleanly: {error}");
+    }
+}
+
+impl Recorder {
+    async fn run(mut self, mut ending: watch::Receiver<bool>) {
+        // The last watermark did not reach the engine: it is told again even if nothing more comes in.
+        let mut untold = false;
+        loop {
+            let end = tokio::select! {
+                () = self.ring.filled() => false,
+                () = tokio::time::sleep(RETRY), if untold => false,
+                _ = ending.wait_for(|end| *end) => true,
+            };
+            let batch = self.ring.drain();
+            let inputs: Arc<[Input]> = batch.inputs.into();
+            if let (Some(first), Some(last)) = (inputs.first(), inputs.last()) {
+                let behind = *self.kept.borrow() < self.newest;
+                self.newest = last.number;
+                let first_ns = first.t_ns;
+                if self.offer(&inputs) && !behind {
+                    let newest = self.newest;
+                    let late = tokio::time::timeout(PATIENCE, self.kept.wait_for(|kept| *kept >= newest)).await.is_err();
+                    if late {
+                        self.not_kept_since(first_ns);
+                    }
+                }
+            }
+            let taken = Taken { inputs, watermark_ns: batch.watermark_ns, newest: self.newest };
+            untold = self.engine.try_send(taken).is_err();
+            if end {
+                self.desk.lock().closed = true;
+                self.desk.filled.notify_one();
+                return;
+            }
+        }
+    }
+
+    fn offer(&self, inputs: &Arc<[Input]>) -> bool {
+        let bytes = inputs.iter().map(payload).sum::<usize>();
+        let mut backlog = self.desk.lock();
+        // A batch alone always fits: the ring bounds it.
+        if backlog.bytes > 0 && backlog.bytes + bytes > BACKLOG_BYTES {
+            drop(backlog);
+            self.lose(inputs);
+            return false;
+        }
+        backlog.bytes += bytes;
+        backlog.batches.push_back(Arc::clone(inputs));
+        drop(backlog);
+        self.desk.filled.notify_one();
+        true
+    }
+
+    fn lose(&self, inputs: &Arc<[Input]>) {
+        let bytes = inputs.iter().map(payload).sum::<usize>() as u64;
+        self.status.send_modify(|status| {
+            status.lost_inputs += inputs.len() as u64;
+            status.lost_bytes += bytes;
+        });
+    }
+
+    fn not_kept_since(&self, first_ns: i64) {
+        self.status.send_if_modified(|status| {
+            let new = status.not_kept_since_ns.is_none();
+            if new {
+                status.not_kept_since_ns = Some(first_ns);
+                status.disk_words.get_or_insert_with(|| "disk slow".to_owned());
+            }
+            new
+        });
+    }
+}
+
+/// What an input weighs in the backlog.
+fn payload(input: &Input) -> usize {
+    128 + match &input.what {
+        What::Bytes { bytes, .. } => bytes.len(),
+        _ => 1024,
+    }
+}
+
+/// The writing task.
+struct Writer {
+    desk: Arc<Desk>,
+    connection: SqliteConnection,
+    file: PathBuf,
+    kept: watch::Sender<u64>,
+    status: watch::Sender<Status>,
+    /// When the oldest write that has not been caught up with began.
+    slow_since: Option<Instant>,
+    /// Inputs written since the log began.
+    since_fold: usize,
+}
+
+impl Writer {
+    async fn run(mut self) {
+        loop {
+            let Some(group) = self.next().await else { return self.close().await };
+            let inputs: Vec<Input> = group.iter().flat_map(|batch| batch.iter().cloned()).collect();
+            let Some(last) = inputs.last().map(|input| input.number) else { continue };
+            let begun = Instant::now();
+            self.slow_since.get_or_insert(begun);
+            while let Err(error) = inputs::write(&mut self.connection, &inputs).await {
+                self.failed(&error);
+                if self.desk.lock().closed {
+                    // The station is ending and the disk takes nothing: one last try was made.
+                    tracing::error!("{} inputs could not be written before the end", inputs.len());
+                    return;
+                }
+                tokio::time::sleep(RETRY).await;
+            }
+            let done = {
+                let mut backlog = self.desk.lock();
+                backlog.bytes -= inputs.iter().map(payload).sum::<usize>().min(backlog.bytes);
+                backlog.batches.is_empty()
+            };
+            self.kept.send_replace(last);
+            if begun.elapsed() > WORTH_SAYING {
+                tracing::warn!("the disk took {:.1} s for a commit", begun.elapsed().as_secs_f64());
+            }
+            if done {
+                self.recovered();
+                self.begin_log_again(inputs.len()).await;
+            }
+        }
+    }
+
+    /// While commits go on, a passive checkpoint never catches the very last one, so the log would grow for ever:
+    /// now and then, between two commits, what is left (little) is folded and the log begins again.
+    async fn begin_log_again(&mut self, inputs: usize) {
+        self.since_fold += inputs;
+        if self.since_fold < FOLD_INPUTS {
+            return;
+        }
+        self.since_fold = 0;
+        if let Err(error) = sqlx::query("PRAGMA wal_checkpoint(TRUNCATE)").execute(&mut self.connection).await {
+            tracing::debug!("the write-ahead log was not begun again: {error}");
+        }
+    }
+
+    /// Everything that waits, up to one transaction's worth; `None` at the end.
+    async fn next(&self) -> Option<Vec<Arc<[Input]>>> {
+        loop {
+            {
+                let mut backlog = self.desk.lock();
+                let mut group = Vec::new();
+                let mut bytes = 0;
+                while bytes < COMMIT_BYTES
+                    && let Some(batch) = backlog.batches.pop_front()
+                {
+                    bytes += batch.iter().map(payload).sum::<usize>();
+                    group.push(batch);
+                }
+                if !group.is_empty() {
+                    return Some(group);
+                }
+                if backlog.closed {
+                    return None;
+                }
+            }
+            self.desk.filled.notified().await;
+        }
+    }
+
+    fn failed(&self, error: &sqlx::Error) {
+        // SQLite's primary codes: 13 full, 10 input/output, 8 read-only, 5 busy.
+        let words = match primary_code(error) {
+            Some(13) => "disk full",
+            Some(8) => "disk read-only",
+            Some(5 | 6) => "the store is locked by another program",
+            _ => "disk failing",
+        };
+        self.status.send_if_modified(|status| {
+            let new = status.disk_words.as_deref() != Some(words);
+            if new {
+                tracing::error!("{words}: `{}` takes nothing ({error}); trying again", self.file.display());
+                status.disk_words = Some(words.to_owned());
+            }
+            new
+        });
+    }
+
+    fn recovered(&mut self) {
+        let since = self.slow_since.take();
+        self.status.send_if_modified(|status| {
+            let was = status.not_kept_since_ns.is_some() || status.disk_words.is_some();
+            if was {
+                if let Some(since) = since.filter(|since| since.elapsed() > WORTH_SAYING) {
+                    tracing::info!(
+                        "the disk has caught up after {:.1} s: everything is kept again, {} inputs were lost in all",
+                        since.elapsed().as_secs_f64(),
+                        status.lost_inputs
+                    );
+                }
+                status.not_kept_since_ns = None;
+                status.disk_words = None;
+            }
+            was
+        });
+    }
+
+    async fn close(self) {
+        if let Err(error) = self.connection.close().await {
+            tracing::warn!("the inputs were not closed cleanly ({error}); nothing is lost by that");
+        }
+    }
+}
