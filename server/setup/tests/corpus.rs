@@ -1,5 +1,5 @@
 //! Replays the finds and seeds of the fuzz target `setup`.
-#![expect(clippy::unwrap_used, clippy::disallowed_methods, reason = "a test reads the corpus")]
+#![expect(clippy::disallowed_methods, reason = "a test reads the corpus")]
 
 #[path = "../../../tests/fuzz/check/setup.rs"]
 mod check;
