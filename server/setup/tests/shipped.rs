@@ -7,10 +7,11 @@
 
 use std::path::{Path, PathBuf};
 
+use base64::Engine;
 use loftwatch_engine::Setup;
 use loftwatch_engine::setup::Source;
 use loftwatch_flight::Trigger;
-use loftwatch_radio::Meaning;
+use loftwatch_radio::{Hints, Meaning, Splitter};
 
 fn demo_data() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("../../demo-data")
@@ -83,4 +84,56 @@ fn tall_order_means_what_it_says() {
         assert!(defaults.contains(&key), "{key} in {defaults:?}");
     }
     assert!(!defaults.contains(&"vehicle.drag_coefficient"));
+}
+
+/// What a shipped recording gives through its setup: readings, frames, first pressure in Pa.
+fn heard(folder: &Path, setup: &Setup) -> (usize, usize, Option<f64>) {
+    let links = setup.links.iter().map(|link| {
+        let hints = Hints::of(link.layouts.iter().map(|&layout| &setup.layouts[layout]));
+        (link.name.clone(), Splitter::with_hints(&link.framing, hints))
+    });
+    let mut splitters: std::collections::BTreeMap<String, Splitter> = links.collect();
+    let (mut readings, mut frames, mut pressure) = (0, 0, None);
+    for line in std::fs::read_to_string(folder.join("flight.jsonl")).unwrap().lines() {
+        let piece: serde_json::Value = serde_json::from_str(line).unwrap();
+        let name = piece["link"].as_str().unwrap();
+        let bytes = base64::prelude::BASE64_STANDARD.decode(piece["bytes"].as_str().unwrap()).unwrap();
+        let link = setup.links.iter().find(|link| link.name == name).unwrap();
+        splitters.get_mut(name).unwrap().push(&bytes, 0, &mut |frame| {
+            frames += 1;
+            let Ok(payload) = frame.payload else { return };
+            let layouts = link.layouts.iter().map(|&layout| &setup.layouts[layout]);
+            if let Some(layout) = layouts.into_iter().find(|layout| layout.matches(payload)) {
+                readings += 1;
+                pressure = pressure.or_else(|| layout.number(&layout.decode(payload), Meaning::Pressure));
+            }
+        });
+    }
+    (readings, frames, pressure)
+}
+
+#[test]
+fn shipped_recordings_are_read_by_their_setups() {
+    let mut tried = 0;
+    for entry in std::fs::read_dir(demo_data()).unwrap() {
+        let folder = entry.unwrap().path();
+        if !folder.join("flight.jsonl").exists() {
+            continue;
+        }
+        let setup = read_file(&folder.join("setup.toml"));
+        let (readings, frames, pressure) = heard(&folder, &setup);
+        let name = folder.display();
+        assert!(
+            readings > 200 && readings * 10 > frames * 8,
+            "{name}: {readings} readings in {frames} frames"
+        );
+        // On the pad: within the told station pressure's plausible error and a sensor's offset.
+        let pad_pa = setup.plan.weather.pressure_pa;
+        assert!(
+            pressure.is_some_and(|pa| (pa - pad_pa).abs() < 1500.0),
+            "{name}: {pressure:?}, pad {pad_pa}"
+        );
+        tried += 1;
+    }
+    assert!(tried >= 4, "{tried}");
 }
