@@ -1,30 +1,202 @@
-//! The hub: newest outputs, shaped for those who watch.
+//! The hub: newest outputs, shaped once for all who watch.
+//!
+//! The engine's task gives its outputs to [`Hub::take`], which never waits: it updates the state and, when the last
+//! `now` is at least 50 ms old, publishes the next one there and then. What must wait for its mark, and the larger
+//! messages, are published by [`Hub::keep_time`]. Each message is written as JSON once and its bytes are shared;
+//! a reader that falls behind finds only the newest.
 
-use std::sync::Arc;
+mod fit;
+mod json;
+#[cfg(test)]
+pub(crate) mod made;
+mod now;
+mod pace;
+mod picture;
+mod rounding;
+mod state;
+#[cfg(test)]
+mod tests;
 
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+
+use axum::extract::ws::Utf8Bytes;
 use loftwatch_engine::Output;
-use tokio::sync::watch;
+use tokio::sync::{Notify, watch};
+use tokio::time::Instant;
 
-use crate::clock::Clock;
+use crate::clock::{self, Clock};
+use crate::messages::{LinkNow, Message};
 use crate::shared::{LinkStatus, SetupNow, Status};
+
+pub(crate) use fit::fitted;
+pub(crate) use json::text as json_text;
+pub(crate) use now::Moment;
+pub(crate) use pace::Pace;
+pub(crate) use picture::word;
+pub(crate) use state::{State, Touched, fix, seconds};
 
 /// Newest outputs, for those who watch.
 #[derive(Debug)]
-pub(crate) struct Hub {}
+pub(crate) struct Hub {
+    clock: Clock,
+    setup: watch::Receiver<Arc<SetupNow>>,
+    status: watch::Receiver<Status>,
+    links: watch::Receiver<Vec<LinkStatus>>,
+    /// Held only while outputs are taken or a message is put together; never across a wait.
+    inner: Mutex<Inner>,
+    /// Wakes `keep_time` when something is due earlier than it knew.
+    changed: Notify,
+    now: watch::Sender<Utf8Bytes>,
+    picture: watch::Sender<Utf8Bytes>,
+    story: watch::Sender<Utf8Bytes>,
+}
+
+#[derive(Debug)]
+struct Inner {
+    state: State,
+    now: Pace,
+    picture: Pace,
+    story: Pace,
+}
+
+/// The newest messages, as one reader follows them.
+#[derive(Clone, Debug)]
+pub(crate) struct Newest {
+    /// Message `now`.
+    pub(crate) now: watch::Receiver<Utf8Bytes>,
+    /// Message `picture`.
+    pub(crate) picture: watch::Receiver<Utf8Bytes>,
+    /// Message `story`.
+    pub(crate) story: watch::Receiver<Utf8Bytes>,
+}
 
 impl Hub {
     /// An empty hub. `epoch_ns`: see [`crate::shared::Shared::epoch_ns`].
     pub(crate) fn new(
-        _clock: Clock,
-        _epoch_ns: i64,
-        _setup: watch::Receiver<Arc<SetupNow>>,
-        _status: watch::Receiver<Status>,
-        _links: watch::Receiver<Vec<LinkStatus>>,
+        clock: Clock,
+        epoch_ns: i64,
+        setup: watch::Receiver<Arc<SetupNow>>,
+        status: watch::Receiver<Status>,
+        links: watch::Receiver<Vec<LinkStatus>>,
     ) -> Self {
-        Self {}
+        let hub = Self {
+            clock,
+            setup,
+            status,
+            links,
+            inner: Mutex::new(Inner {
+                state: State::new(epoch_ns),
+                now: Pace::of_now(),
+                picture: Pace::of_picture(),
+                story: Pace::of_story(),
+            }),
+            changed: Notify::new(),
+            now: watch::Sender::new(Utf8Bytes::default()),
+            picture: watch::Sender::new(Utf8Bytes::default()),
+            story: watch::Sender::new(Utf8Bytes::default()),
+        };
+        hub.publish(Instant::now());
+        hub
     }
 
     /// Takes what the engine put out, in order. Never waits. After a restart it is first given the stored outputs
     /// of the open flight that still matter (flight, events, heads-ups, the newest of the rest).
-    pub(crate) fn take(&self, _outputs: &[Output]) {}
+    pub(crate) fn take(&self, outputs: &[Output]) {
+        let now = Instant::now();
+        let text = {
+            let mut inner = self.lock();
+            let mut touched = Touched::default();
+            for output in outputs {
+                touched.add(inner.state.apply(output));
+            }
+            if touched == Touched::default() {
+                return;
+            }
+            inner.now.touch(touched.now);
+            inner.picture.touch(touched.picture);
+            inner.story.touch(touched.story);
+            if inner.now.take(now) { Some(self.now_text(&inner.state)) } else { None }
+        };
+        if let Some(text) = text {
+            self.now.send_replace(text.into());
+        }
+        self.changed.notify_one();
+    }
+
+    /// Publishes what is due, as it falls due, until `ending` turns true.
+    pub(crate) async fn keep_time(&self, mut ending: watch::Receiver<bool>) {
+        let (mut setup, mut status, mut links) =
+            (self.setup.clone(), self.status.clone(), self.links.clone());
+        loop {
+            let due = {
+                let inner = self.lock();
+                [&inner.now, &inner.picture, &inner.story].into_iter().filter_map(Pace::due).min()
+            };
+            let due = due.unwrap_or_else(|| Instant::now() + std::time::Duration::from_secs(1));
+            let touched = tokio::select! {
+                () = tokio::time::sleep_until(due) => { self.publish(Instant::now()); continue; }
+                () = self.changed.notified() => continue,
+                // A closed channel means that the station is ending; `ending` says so.
+                Ok(()) = setup.changed() => Touched { now: true, picture: true, story: true },
+                Ok(()) = status.changed() => Touched { now: true, ..Touched::default() },
+                Ok(()) = links.changed() => Touched { story: true, ..Touched::default() },
+                _ = ending.wait_for(|ending| *ending) => return,
+            };
+            let mut inner = self.lock();
+            inner.now.touch(touched.now);
+            inner.picture.touch(touched.picture);
+            inner.story.touch(touched.story);
+        }
+    }
+
+    /// The newest messages and those to come; all three are there at once.
+    pub(crate) fn follow(&self) -> Newest {
+        Newest { now: self.now.subscribe(), picture: self.picture.subscribe(), story: self.story.subscribe() }
+    }
+
+    /// The message `now` as of this moment.
+    pub(crate) fn now_json(&self) -> String {
+        self.now_text(&self.lock().state)
+    }
+
+    fn publish(&self, now: Instant) {
+        let mut inner = self.lock();
+        let told = Arc::clone(&self.setup.borrow());
+        let now_text = inner.now.take(now).then(|| self.now_text(&inner.state));
+        let picture = inner.picture.take(now).then(|| inner.state.picture(&told.setup, self.clock.now_ns()));
+        let story = inner.story.take(now).then(|| inner.state.story(&told.setup, self.links()));
+        drop(inner);
+        if let Some(text) = now_text {
+            self.now.send_replace(text.into());
+        }
+        // The large one is written outside the lock, so that the engine's task need not wait for it.
+        if let Some(picture) = picture {
+            self.picture.send_replace(json::text(&Message::Picture(picture)).into());
+        }
+        if let Some(story) = story {
+            self.story.send_replace(json::text(&Message::Story(story)).into());
+        }
+    }
+
+    fn now_text(&self, state: &State) -> String {
+        let told = Arc::clone(&self.setup.borrow());
+        let moment = Moment {
+            t_ns: self.clock.now_ns(),
+            utc_ns: clock::utc_now_ns(),
+            not_kept_since_ns: self.status.borrow().not_kept_since_ns,
+            replay: None,
+        };
+        fit::fitted(state.now(&told.setup, &moment))
+    }
+
+    fn links(&self) -> Vec<LinkNow> {
+        let link =
+            |link: &LinkStatus| LinkNow { name: link.name.clone(), up: link.up, reason: link.reason.clone() };
+        self.links.borrow().iter().map(link).collect()
+    }
+
+    fn lock(&self) -> MutexGuard<'_, Inner> {
+        // A panic while the lock was held leaves a state that is at worst one output behind: go on with it.
+        self.inner.lock().unwrap_or_else(PoisonError::into_inner)
+    }
 }

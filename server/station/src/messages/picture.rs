@@ -4,8 +4,8 @@ use loftwatch_flight as flight;
 use serde::Serialize;
 use ts_rs::TS;
 
-use super::now::{CueNow, HeadsUpNow, names};
 use super::Q;
+use super::now::{CueNow, HeadsUpNow, names};
 
 /// What is predicted.
 #[derive(Clone, Debug, PartialEq, Serialize, TS)]

@@ -1,13 +1,66 @@
-//! The pages and their data over HTTP.
+//! The pages and their data over HTTP, and the web sockets.
+//!
+//! Everything is `GET` except `POST /api/act`, which is taken from the station's own machine only. Every request
+//! passes the guard (Host, Origin, headers) before anything else sees it.
+
+mod about;
+mod act;
+mod flights;
+mod guard;
+mod listen;
+mod live;
+mod pages;
+mod problem;
+mod replay;
+mod room;
+mod socket;
+#[cfg(test)]
+mod tests;
 
 use std::sync::Arc;
 
+use axum::Router;
+use axum::extract::DefaultBodyLimit;
+use axum::middleware;
+use axum::routing::{any, get, post};
 use tokio::net::TcpListener;
 
 use crate::shared::Shared;
 
+/// The longest body of a request, bytes: a press of a button is far smaller.
+const MOST_BODY_BYTES: usize = 16 * 1024;
+
 /// Serves until `shared.ending` turns true.
 pub(crate) async fn serve(listener: TcpListener, shared: Arc<Shared>) -> std::io::Result<()> {
-    let _ = (listener, shared);
-    std::future::pending().await
+    let app = router(Arc::clone(&shared));
+    let ending = shared.ending.clone();
+    tokio::select! {
+        result = listen::accept(listener, app, ending.clone()) => result,
+        () = shared.hub.keep_time(ending) => Ok(()),
+    }
+}
+
+/// All routes, behind the guard.
+pub(crate) fn router(shared: Arc<Shared>) -> Router {
+    let names = Arc::new(guard::Names::of_this_machine());
+    Router::new()
+        // `any`, since a socket over HTTP/2 is not a GET.
+        .route("/api/socket", any(live::open))
+        .route("/api/about", get(about::about))
+        .route("/api/site", get(about::site))
+        .route("/api/now", get(about::now))
+        .route("/api/act", post(act::act))
+        .route("/api/flights", get(flights::list))
+        .route("/api/flights/{number}", get(flights::one))
+        .route("/api/flights/{number}/track", get(flights::track))
+        .route("/api/flights/{number}/readings.csv", get(flights::readings))
+        .route("/api/flights/{number}/estimates.csv", get(flights::estimates))
+        .route("/api/flights/{number}/socket", any(replay::open))
+        .route("/api/{*rest}", any(problem::no_such_path))
+        .route("/flights", get(pages::application))
+        .route("/flights/{number}", get(pages::flight))
+        .layer(DefaultBodyLimit::max(MOST_BODY_BYTES))
+        .with_state(Arc::clone(&shared))
+        .fallback_service(pages::embedded())
+        .layer(middleware::from_fn_with_state(names, guard::check))
 }

@@ -1,0 +1,261 @@
+//! What is known so far, gathered from the engine's outputs: the newest of each kind.
+//!
+//! Pure: it knows no clock and no setup. Live and replay feed the same state, so they cannot disagree; a seek feeds
+//! it only the newest output of each kind, body and cue, which gives the same state as feeding it all.
+
+use std::collections::BTreeMap;
+
+use loftwatch_engine::output::{FlightState, HeadsUp, RadioLine, Reading, Value};
+use loftwatch_engine::{Output, Said};
+use loftwatch_flight as flight;
+use loftwatch_flight::{Case, CuePrediction, Estimate, EventKind, Knot, Landing, Prediction};
+use loftwatch_radio::Meaning;
+
+/// The newest of each kind of output.
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) struct State {
+    /// Station time, ns, of zero on the axis of times inside outputs.
+    pub(super) epoch_ns: i64,
+    /// The flight shown.
+    pub(super) flight: FlightState,
+    /// By body index.
+    pub(super) bodies: Vec<BodyState>,
+    /// By number; withdrawn ones included.
+    pub(super) events: BTreeMap<u32, EventState>,
+    /// Those that hold, by key.
+    pub(super) headsups: BTreeMap<String, HeadsUp>,
+    /// By cue index.
+    pub(super) cues: BTreeMap<usize, CuePrediction>,
+    /// By body and case.
+    pub(super) landings: BTreeMap<(usize, Case), Landing>,
+    /// Newest radio statistics.
+    pub(super) radio: Vec<RadioLine>,
+    /// All radios silent since, ns.
+    pub(super) silent_since_ns: Option<i64>,
+}
+
+/// The newest of one body.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub(super) struct BodyState {
+    pub(super) heard_ns: Option<i64>,
+    pub(super) estimate: Option<Estimate>,
+    pub(super) prediction: Option<Prediction>,
+    pub(super) path: Vec<Knot>,
+    /// Latitude and longitude, rad, and when they were received.
+    pub(super) fix: Option<([f64; 2], i64)>,
+}
+
+/// One event in its newest revision.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct EventState {
+    pub(super) event: flight::Event,
+    pub(super) label: String,
+    pub(super) who: Option<String>,
+}
+
+/// Which messages an output changes.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub(crate) struct Touched {
+    /// `now`.
+    pub(crate) now: bool,
+    /// `picture`.
+    pub(crate) picture: bool,
+    /// `story`.
+    pub(crate) story: bool,
+}
+
+impl Touched {
+    const NOW: Self = Self { now: true, picture: false, story: false };
+    const PICTURE: Self = Self { now: true, picture: true, story: false };
+    const STORY: Self = Self { now: false, picture: false, story: true };
+    const ALL: Self = Self { now: true, picture: true, story: true };
+
+    /// Adds what another output changes.
+    pub(crate) fn add(&mut self, other: Self) {
+        self.now |= other.now;
+        self.picture |= other.picture;
+        self.story |= other.story;
+    }
+}
+
+/// A body index beyond this is not one of a plan: it is ignored instead of growing the list.
+const MOST_BODIES: usize = flight::MAX_BODIES;
+
+impl State {
+    /// Nothing known. `epoch_ns`: station time of zero on the axis of times inside outputs.
+    pub(crate) fn new(epoch_ns: i64) -> Self {
+        Self {
+            epoch_ns,
+            flight: no_flight(0),
+            bodies: Vec::new(),
+            events: BTreeMap::new(),
+            headsups: BTreeMap::new(),
+            cues: BTreeMap::new(),
+            landings: BTreeMap::new(),
+            radio: Vec::new(),
+            silent_since_ns: None,
+        }
+    }
+
+    /// Station time, ns, of zero on the axis of times inside outputs.
+    pub(crate) fn epoch_ns(&self) -> i64 {
+        self.epoch_ns
+    }
+
+    /// Takes one output, in order.
+    pub(crate) fn apply(&mut self, output: &Output) -> Touched {
+        if let Said::Flight(state) = &output.what {
+            if state.number < self.flight.number {
+                return Touched::default();
+            }
+            if state.number > self.flight.number {
+                self.open(state.number);
+            }
+            self.flight = state.clone();
+            return Touched::ALL;
+        }
+        match &output.what {
+            Said::Reading(reading) => return self.hear(reading, output.t_receive_ns),
+            Said::Radio(lines) => {
+                self.radio.clone_from(lines);
+                for line in lines {
+                    if let (Some(body), Some(heard_ns)) = (self.body(line.body), line.last_heard_ns) {
+                        body.heard_ns = body.heard_ns.max(Some(heard_ns));
+                    }
+                }
+                return Touched::STORY;
+            }
+            Said::Silence { since_ns } => {
+                self.silent_since_ns = *since_ns;
+                return Touched::NOW;
+            }
+            _ => {}
+        }
+        if output.flight > self.flight.number {
+            self.open(output.flight);
+        } else if output.flight != self.flight.number {
+            // About an earlier flight, or about none: nothing that is shown.
+            return Touched::default();
+        }
+        self.apply_flying(&output.what)
+    }
+
+    fn apply_flying(&mut self, what: &Said) -> Touched {
+        match what {
+            Said::Estimate { body, estimate } => {
+                let Some(body) = self.body(*body) else { return Touched::default() };
+                body.estimate = Some(*estimate);
+                Touched::NOW
+            }
+            Said::Prediction { body, prediction } => {
+                let Some(body) = self.body(*body) else { return Touched::default() };
+                body.prediction = Some(*prediction);
+                Touched::NOW
+            }
+            Said::Cue(cue) => {
+                self.cues.insert(cue.cue, *cue);
+                Touched::PICTURE
+            }
+            Said::Path { body, knots } => {
+                let Some(body) = self.body(*body) else { return Touched::default() };
+                body.path.clone_from(knots);
+                Touched::PICTURE
+            }
+            Said::Landing(landing) => {
+                self.landings.insert((landing.body, landing.case), *landing);
+                Touched::PICTURE
+            }
+            Said::Event { event, label, who } => {
+                let state = EventState { event: *event, label: label.clone(), who: who.clone() };
+                self.events.insert(event.id, state);
+                Touched::ALL
+            }
+            Said::HeadsUp(headsup) => {
+                if headsup.on {
+                    self.headsups.insert(headsup.key.clone(), headsup.clone());
+                } else {
+                    self.headsups.remove(&headsup.key);
+                }
+                Touched::PICTURE
+            }
+            _ => Touched::default(),
+        }
+    }
+
+    /// Whether a body that has a parent is still attached to it: nothing says that it was freed.
+    pub(super) fn attached(&self, body: usize, has_parent: bool) -> bool {
+        let freed = |state: &EventState| {
+            state.event.kind == EventKind::Freed && state.event.body == body && !state.event.withdrawn
+        };
+        has_parent && !self.events.values().any(freed)
+    }
+
+    /// Station time, s, of an instant on the axis inside outputs.
+    pub(super) fn station_s(&self, t_s: f64) -> f64 {
+        self.epoch_s() + t_s
+    }
+
+    /// Station time of the epoch, s.
+    pub(super) fn epoch_s(&self) -> f64 {
+        seconds(self.epoch_ns)
+    }
+
+    fn open(&mut self, number: u32) {
+        let heard: Vec<BodyState> = std::mem::take(&mut self.bodies);
+        // The radios go on across flights; everything else is of the flight.
+        let radio = std::mem::take(&mut self.radio);
+        let silent_since_ns = self.silent_since_ns;
+        *self = Self::new(self.epoch_ns);
+        self.flight = no_flight(number);
+        self.radio = radio;
+        self.silent_since_ns = silent_since_ns;
+        let keep =
+            |body: BodyState| BodyState { heard_ns: body.heard_ns, fix: body.fix, ..BodyState::default() };
+        self.bodies = heard.into_iter().map(keep).collect();
+    }
+
+    fn hear(&mut self, reading: &Reading, t_ns: i64) -> Touched {
+        let Some(body) = self.body(reading.body) else { return Touched::default() };
+        body.heard_ns = body.heard_ns.max(Some(t_ns));
+        if let Some(fix) = fix(reading) {
+            body.fix = Some((fix, t_ns));
+        }
+        Touched::NOW
+    }
+
+    fn body(&mut self, index: usize) -> Option<&mut BodyState> {
+        if index >= MOST_BODIES {
+            return None;
+        }
+        if self.bodies.len() <= index {
+            self.bodies.resize(index + 1, BodyState::default());
+        }
+        self.bodies.get_mut(index)
+    }
+}
+
+/// Seconds of nanoseconds.
+pub(crate) fn seconds(t_ns: i64) -> f64 {
+    t_ns as f64 / 1e9
+}
+
+/// The position in a reading (latitude, longitude; rad) if its receiver calls it valid.
+pub(crate) fn fix(reading: &Reading) -> Option<[f64; 2]> {
+    let number = |meaning: Meaning| {
+        reading.values.iter().find(|(_, means, _)| means == meaning.name()).map(|(_, _, value)| match value {
+            Value::Number(number) => *number,
+            Value::Flag(flag) => f64::from(u8::from(*flag)),
+            Value::Text(_) => f64::NAN,
+        })
+    };
+    let (latitude, longitude) = (number(Meaning::Latitude)?, number(Meaning::Longitude)?);
+    let valid = number(Meaning::FixValid).is_none_or(|fix| fix >= 1.0);
+    let on_earth = latitude.abs() <= std::f64::consts::FRAC_PI_2 && longitude.abs() <= std::f64::consts::TAU;
+    // Exactly 0, 0 is what receivers send before their first fix.
+    let told = latitude != 0.0 || longitude != 0.0;
+    (valid && on_earth && told).then_some([latitude, longitude])
+}
+
+fn no_flight(number: u32) -> FlightState {
+    FlightState { number, name: String::new(), opened_ns: 0, liftoff_ns: None, ended_ns: None }
+}

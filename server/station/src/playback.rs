@@ -1,0 +1,168 @@
+//! A stored flight, played again: what the engine put out then, fed by time into the same state that live uses.
+//!
+//! Nothing is computed anew, so a replay shows what was shown. A seek reads only the newest output of each kind,
+//! body and cue before the instant; a test holds it to the state that playing through gives.
+
+mod stored;
+#[cfg(test)]
+mod tests;
+
+use std::sync::Arc;
+use std::time::Duration;
+
+use jiff::Timestamp;
+use jiff::tz::TimeZone;
+use loftwatch_engine::Setup;
+use sqlx::SqlitePool;
+
+use crate::hub::{self, Moment, State, Touched};
+use crate::messages::Message;
+
+pub(crate) use stored::{Flight, flight, flights, landed_s};
+
+/// Rates that make sense: below, nothing moves; above, nobody can follow.
+const SLOWEST: f64 = 0.1;
+const FASTEST: f64 = 20.0;
+/// A replay begins this long before liftoff, ns.
+const RUN_UP_NS: i64 = 10_000_000_000;
+/// Stretches up to this long are read whole; of longer ones only the newest of each is read.
+const READ_WHOLE_NS: i64 = 250_000_000;
+
+/// One private replay.
+#[derive(Debug)]
+pub(crate) struct Playback {
+    readers: SqlitePool,
+    number: u32,
+    told: Arc<Setup>,
+    label: String,
+    utc_offset_ns: i64,
+    begins_ns: i64,
+    ends_ns: i64,
+    /// Whether any layout of the flight carries a position.
+    has_fixes: bool,
+    state: State,
+    at_ns: i64,
+    /// 0 when paused.
+    speed: f64,
+}
+
+impl Playback {
+    /// A replay of a stored flight, paused shortly before liftoff.
+    pub(crate) async fn open(
+        readers: SqlitePool,
+        epoch_ns: i64,
+        flight: Flight,
+    ) -> Result<Self, sqlx::Error> {
+        let first_ns = flight.liftoff_ns.map_or(flight.opened_ns, |ns| flight.opened_ns.max(ns - RUN_UP_NS));
+        let has_fixes = stored::has_fixes(&flight.setup);
+        let mut playback = Self {
+            number: flight.number,
+            label: local_time(flight.liftoff_ns.unwrap_or(flight.opened_ns) + flight.utc_offset_ns),
+            told: Arc::new(flight.setup),
+            utc_offset_ns: flight.utc_offset_ns,
+            begins_ns: flight.opened_ns,
+            ends_ns: stored::end(&readers, flight.number).await?.max(flight.opened_ns),
+            has_fixes,
+            state: State::new(epoch_ns),
+            at_ns: first_ns,
+            speed: 0.0,
+            readers,
+        };
+        playback.seek(first_ns).await?;
+        Ok(playback)
+    }
+
+    /// Sets the rate: 0 pauses, else it is held within 0.1 to 20. At the end there is nothing to play.
+    pub(crate) async fn play(&mut self, speed: f64) -> Result<(), sqlx::Error> {
+        self.speed = if speed.is_finite() && speed > 0.0 { speed.clamp(SLOWEST, FASTEST) } else { 0.0 };
+        self.stop_at_the_end().await
+    }
+
+    /// Goes to an instant (station time, ns) of the flight, playing on if it was.
+    pub(crate) async fn seek(&mut self, t_ns: i64) -> Result<(), sqlx::Error> {
+        let t_ns = t_ns.clamp(self.begins_ns, self.ends_ns);
+        let mut state = State::new(self.state.epoch_ns());
+        for output in &self.newest(i64::MIN, t_ns).await? {
+            state.apply(output);
+        }
+        self.state = state;
+        self.at_ns = t_ns;
+        self.stop_at_the_end().await
+    }
+
+    /// Lets so much real time pass. Says which messages change.
+    pub(crate) async fn pass(&mut self, real: Duration) -> Result<Touched, sqlx::Error> {
+        if self.speed == 0.0 {
+            return Ok(Touched::default());
+        }
+        let stretch_ns = (real.as_nanos() as f64 * self.speed) as i64;
+        let to_ns = (self.at_ns + stretch_ns).min(self.ends_ns);
+        let outputs = if to_ns - self.at_ns <= READ_WHOLE_NS {
+            stored::all(&self.readers, self.number, self.at_ns, to_ns).await?
+        } else {
+            self.newest(self.at_ns, to_ns).await?
+        };
+        let mut touched = Touched { now: true, ..Touched::default() };
+        for output in &outputs {
+            touched.add(self.state.apply(output));
+        }
+        self.at_ns = to_ns;
+        self.stop_at_the_end().await?;
+        Ok(touched)
+    }
+
+    /// The message `now`.
+    pub(crate) fn now(&self) -> String {
+        let moment = Moment {
+            t_ns: self.at_ns,
+            utc_ns: self.at_ns + self.utc_offset_ns,
+            not_kept_since_ns: None,
+            replay: Some((self.label.clone(), self.speed)),
+        };
+        hub::fitted(self.state.now(&self.told, &moment))
+    }
+
+    /// The message `picture`.
+    pub(crate) fn picture(&self) -> String {
+        hub::json_text(&Message::Picture(self.state.picture(&self.told, self.at_ns)))
+    }
+
+    /// The message `story`; links are of the day, not of the replay.
+    pub(crate) fn story(&self) -> String {
+        hub::json_text(&Message::Story(self.state.story(&self.told, Vec::new())))
+    }
+
+    async fn newest(&self, after_ns: i64, to_ns: i64) -> Result<Vec<loftwatch_engine::Output>, sqlx::Error> {
+        let plan = &self.told.plan;
+        let mut outputs =
+            stored::newest(&self.readers, self.number, after_ns, to_ns, plan.bodies.len(), plan.cues.len())
+                .await?;
+        if self.has_fixes {
+            for body in 0..plan.bodies.len() {
+                outputs.extend(stored::last_fix(&self.readers, self.number, after_ns, to_ns, body).await?);
+            }
+            // A fix is older than the newest reading, or it is that reading: in order of time both is well.
+            outputs.sort_by_key(|output| output.t_ns);
+        }
+        Ok(outputs)
+    }
+
+    /// Pauses at the end, unless more was stored meanwhile (the flight is still open).
+    async fn stop_at_the_end(&mut self) -> Result<(), sqlx::Error> {
+        if self.speed > 0.0 && self.at_ns >= self.ends_ns {
+            self.ends_ns = stored::end(&self.readers, self.number).await?.max(self.ends_ns);
+            if self.at_ns >= self.ends_ns {
+                self.speed = 0.0;
+            }
+        }
+        Ok(())
+    }
+}
+
+/// Hours and minutes where the station stands.
+fn local_time(utc_ns: i64) -> String {
+    let zone = TimeZone::system();
+    Timestamp::from_nanosecond(i128::from(utc_ns))
+        .map(|instant| instant.to_zoned_datetime(zone).strftime("%H:%M").to_string())
+        .unwrap_or_default()
+}

@@ -1,0 +1,194 @@
+//! What a replay reads from the derived store.
+
+use loftwatch_engine::{Output, Setup};
+use loftwatch_radio::{Form, Meaning};
+use sqlx::sqlite::SqliteRow;
+use sqlx::{Row, SqlitePool};
+
+use crate::hub::fix;
+use crate::store::derived::output;
+
+/// One row of the table of flights.
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) struct Flight {
+    /// Number.
+    pub(crate) number: u32,
+    /// Name.
+    pub(crate) name: String,
+    /// Name of the vehicle.
+    pub(crate) vehicle: String,
+    /// Opened, station time ns.
+    pub(crate) opened_ns: i64,
+    /// First motion.
+    pub(crate) liftoff_ns: Option<i64>,
+    /// Ended.
+    pub(crate) ended_ns: Option<i64>,
+    /// Apogee of the vehicle above the pad, m, once passed.
+    pub(crate) apogee_m: Option<f64>,
+    /// UTC is station time plus this.
+    pub(crate) utc_offset_ns: i64,
+    /// The setup in force.
+    pub(crate) setup: Setup,
+}
+
+/// Flights, newest first: all, or at most so many.
+pub(crate) async fn flights(readers: &SqlitePool, most: Option<u32>) -> Result<Vec<Flight>, sqlx::Error> {
+    // A negative limit is none.
+    let most = most.map_or(-1, i64::from);
+    let rows = sqlx::query("SELECT * FROM flight ORDER BY number DESC LIMIT ?")
+        .bind(most)
+        .fetch_all(readers)
+        .await?;
+    rows.iter().map(row).collect()
+}
+
+/// One flight.
+pub(crate) async fn flight(readers: &SqlitePool, number: u32) -> Result<Option<Flight>, sqlx::Error> {
+    let found =
+        sqlx::query("SELECT * FROM flight WHERE number = ?").bind(number).fetch_optional(readers).await?;
+    found.as_ref().map(row).transpose()
+}
+
+/// When the vehicle landed, s on the axis inside outputs: the newest revision of that event, unless withdrawn.
+pub(crate) async fn landed_s(readers: &SqlitePool, number: u32) -> Result<Option<f64>, sqlx::Error> {
+    let newest: Option<(f64, bool)> = sqlx::query_as(
+        "SELECT json_extract(data, '$.event.event.t_s'), json_extract(data, '$.event.event.withdrawn') FROM output \
+         WHERE flight = ? AND kind = 'event' AND body = 0 AND json_extract(data, '$.event.event.kind') = 'landing' \
+         ORDER BY t_ns DESC, seq DESC LIMIT 1",
+    )
+    .bind(number)
+    .fetch_optional(readers)
+    .await?;
+    Ok(newest.filter(|(_, withdrawn)| !withdrawn).map(|(t_s, _)| t_s))
+}
+
+fn row(row: &SqliteRow) -> Result<Flight, sqlx::Error> {
+    let setup =
+        serde_json::from_str(row.try_get("setup")?).map_err(|error| sqlx::Error::Decode(error.into()))?;
+    Ok(Flight {
+        number: row.try_get("number")?,
+        name: row.try_get("name")?,
+        vehicle: row.try_get("vehicle")?,
+        opened_ns: row.try_get("opened_ns")?,
+        liftoff_ns: row.try_get("liftoff_ns")?,
+        ended_ns: row.try_get("ended_ns")?,
+        apogee_m: row.try_get("apogee_m")?,
+        utc_offset_ns: row.try_get("utc_offset_ns")?,
+        setup,
+    })
+}
+
+/// Station time of the flight's newest output, ns; 0 when it has none.
+pub(super) async fn end(readers: &SqlitePool, number: u32) -> Result<i64, sqlx::Error> {
+    let newest: Option<i64> = sqlx::query_scalar("SELECT max(t_ns) FROM output WHERE flight = ?")
+        .bind(number)
+        .fetch_one(readers)
+        .await?;
+    Ok(newest.unwrap_or(0))
+}
+
+/// Everything that a picture is made of, after `after_ns` up to and with `to_ns`, in order.
+pub(super) async fn all(
+    readers: &SqlitePool,
+    number: u32,
+    after_ns: i64,
+    to_ns: i64,
+) -> Result<Vec<Output>, sqlx::Error> {
+    let rows = sqlx::query(
+        "SELECT input, t_ns, t_receive_ns, utc_offset_ns, flight, data FROM output \
+         WHERE flight = ?1 AND t_ns > ?2 AND t_ns <= ?3 AND kind NOT IN ('frame', 'smoothed') ORDER BY seq",
+    )
+    .bind(number)
+    .bind(after_ns)
+    .bind(to_ns)
+    .fetch_all(readers)
+    .await?;
+    rows.iter().map(output).collect()
+}
+
+/// Of the same stretch, the newest of each kind, body, cue and case; of what has an end or a correction (flight,
+/// events, heads-ups) all. In order.
+pub(super) async fn newest(
+    readers: &SqlitePool,
+    number: u32,
+    after_ns: i64,
+    to_ns: i64,
+    bodies: usize,
+    cues: usize,
+) -> Result<Vec<Output>, sqlx::Error> {
+    let upto = |count: usize| serde_json::json!((0..count).collect::<Vec<_>>()).to_string();
+    let rows = sqlx::query(
+        "WITH body(b) AS (SELECT value FROM json_each(?4)), cue(c) AS (SELECT value FROM json_each(?5)), \
+              kind_of_body(k) AS (VALUES ('reading'), ('estimate'), ('prediction'), ('path')), \
+              kind_of_all(k) AS (VALUES ('radio'), ('silence')), \
+              assumed(a) AS (VALUES ('planned'), ('main_at_apogee'), ('drogue_only'), ('tumbling'), ('ballistic')), \
+              wanted(seq) AS ( \
+         SELECT (SELECT seq FROM output WHERE flight = ?1 AND kind = k AND body = b AND t_ns > ?2 AND t_ns <= ?3 \
+                 ORDER BY t_ns DESC, seq DESC LIMIT 1) FROM body, kind_of_body \
+         UNION ALL \
+         SELECT (SELECT seq FROM output WHERE flight = ?1 AND kind = 'cue' AND json_extract(data, '$.cue.cue') = c \
+                 AND t_ns > ?2 AND t_ns <= ?3 ORDER BY t_ns DESC, seq DESC LIMIT 1) FROM cue \
+         UNION ALL \
+         SELECT (SELECT seq FROM output WHERE flight = ?1 AND kind = 'landing' AND body = b \
+                 AND json_extract(data, '$.landing.case') = a AND t_ns > ?2 AND t_ns <= ?3 \
+                 ORDER BY t_ns DESC, seq DESC LIMIT 1) FROM body, assumed \
+         UNION ALL \
+         SELECT (SELECT seq FROM output WHERE flight = ?1 AND kind = k AND t_ns > ?2 AND t_ns <= ?3 \
+                 ORDER BY t_ns DESC, seq DESC LIMIT 1) FROM kind_of_all \
+         UNION ALL \
+         SELECT seq FROM output WHERE flight = ?1 AND kind IN ('flight', 'event', 'heads_up') \
+                 AND t_ns > ?2 AND t_ns <= ?3) \
+         SELECT input, t_ns, t_receive_ns, utc_offset_ns, flight, data FROM output \
+         WHERE seq IN (SELECT seq FROM wanted WHERE seq IS NOT NULL) ORDER BY seq",
+    )
+    .bind(number)
+    .bind(after_ns)
+    .bind(to_ns)
+    .bind(upto(bodies))
+    .bind(upto(cues))
+    .fetch_all(readers)
+    .await?;
+    rows.iter().map(output).collect()
+}
+
+/// Of the same stretch, the newest reading of a body whose position is valid.
+pub(super) async fn last_fix(
+    readers: &SqlitePool,
+    number: u32,
+    after_ns: i64,
+    to_ns: i64,
+    body: usize,
+) -> Result<Option<Output>, sqlx::Error> {
+    let mut before_ns = to_ns;
+    loop {
+        let rows = sqlx::query(
+            "SELECT input, t_ns, t_receive_ns, utc_offset_ns, flight, data FROM output \
+             WHERE flight = ?1 AND kind = 'reading' AND body = ?2 AND t_ns > ?3 AND t_ns <= ?4 \
+             AND instr(data, '\"latitude\"') > 0 ORDER BY t_ns DESC, seq DESC LIMIT 64",
+        )
+        .bind(number)
+        .bind(body as i64)
+        .bind(after_ns)
+        .bind(before_ns)
+        .fetch_all(readers)
+        .await?;
+        for row in &rows {
+            let output = output(row)?;
+            before_ns = output.t_ns - 1;
+            if matches!(&output.what, loftwatch_engine::Said::Reading(reading) if fix(reading).is_some()) {
+                return Ok(Some(output));
+            }
+        }
+        if rows.is_empty() {
+            return Ok(None);
+        }
+    }
+}
+
+/// Whether any layout carries a latitude.
+pub(super) fn has_fixes(told: &Setup) -> bool {
+    told.layouts.iter().any(|layout| {
+        let (Form::Text { fields, .. } | Form::Binary { fields, .. }) = &layout.form;
+        fields.iter().any(|field| field.meaning == Meaning::Latitude)
+    })
+}

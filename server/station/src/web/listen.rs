@@ -1,0 +1,114 @@
+//! Takes connections: a limit for each address, a limit on the time for headers, no delay of small packets.
+//!
+//! The send buffer is kept small, so that a phone behind a bad radio gets the newest message next and not the ones
+//! of half a minute ago.
+
+use std::net::SocketAddr;
+use std::time::Duration;
+
+use axum::{Extension, Router};
+use hyper::server::conn::http1::Builder;
+use hyper_util::rt::{TokioIo, TokioTimer};
+use hyper_util::service::TowerToHyperService;
+use tokio::net::{TcpListener, TcpStream};
+use tokio::sync::watch;
+use tokio::task::JoinSet;
+use tower::Layer as _;
+
+use super::room::Room;
+
+/// Send buffer of a connection, bytes (the kernel doubles it). Larger: a slow reader gets older messages. Smaller:
+/// downloads over long round trips slow down (32 KiB a round trip). By judgement, no source.
+const SEND_BUFFER_BYTES: usize = 32 * 1024;
+/// A browser sends its headers at once; whoever takes longer holds a connection for nothing.
+const HEADER_TIME: Duration = Duration::from_secs(10);
+/// Greatest size of a request's headers, and of what is read ahead, bytes.
+const MOST_HEADER_BYTES: usize = 16 * 1024;
+/// How long running requests may take once the station ends.
+const GRACE: Duration = Duration::from_secs(2);
+
+/// The two ends of a connection.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Ends {
+    /// Who asks.
+    pub(super) peer: SocketAddr,
+    /// Which of our addresses was asked.
+    pub(super) local: SocketAddr,
+}
+
+impl Ends {
+    /// Whether the request comes from the station's own machine.
+    pub(super) fn own_machine(&self) -> bool {
+        let (peer, local) = (self.peer.ip().to_canonical(), self.local.ip().to_canonical());
+        peer.is_loopback() || peer == local
+    }
+}
+
+/// Takes connections until `ending` turns true.
+pub(super) async fn accept(
+    listener: TcpListener,
+    app: Router,
+    mut ending: watch::Receiver<bool>,
+) -> std::io::Result<()> {
+    // Accepted connections inherit it.
+    if let Err(error) = socket2::SockRef::from(&listener).set_send_buffer_size(SEND_BUFFER_BYTES) {
+        tracing::debug!(%error, "the send buffer keeps its size");
+    }
+    let room = Room::new();
+    let mut running = JoinSet::new();
+    let mut server = Builder::new();
+    server.timer(TokioTimer::new()).header_read_timeout(HEADER_TIME).max_buf_size(MOST_HEADER_BYTES);
+    loop {
+        let accepted = tokio::select! {
+            accepted = listener.accept() => accepted,
+            _ = ending.wait_for(|ending| *ending) => break,
+        };
+        let (stream, peer) = match accepted {
+            Ok(accepted) => accepted,
+            Err(error) => {
+                // Too many open files, or the peer has gone: neither is a reason to end, both to slow down.
+                tracing::warn!(%error, "a connection could not be taken");
+                tokio::time::sleep(Duration::from_millis(100)).await;
+                continue;
+            }
+        };
+        let Some(place) = room.enter(peer.ip()) else {
+            tracing::debug!(%peer, "too many connections from this address: refused");
+            continue;
+        };
+        let Ok(ends) = prepare(&stream, peer) else { continue };
+        let service = TowerToHyperService::new(Extension(ends).layer(app.clone()));
+        let connection = server.serve_connection(TokioIo::new(stream), service).with_upgrades();
+        let mut ending = ending.clone();
+        running.spawn(async move {
+            let mut connection = std::pin::pin!(connection);
+            // Not inside the arm: what `wait_for` returns must not be held across a wait.
+            let ended = tokio::select! {
+                ended = connection.as_mut() => Some(ended),
+                _ = ending.wait_for(|ending| *ending) => None,
+            };
+            let ended = match ended {
+                Some(ended) => ended,
+                None => {
+                    connection.as_mut().graceful_shutdown();
+                    connection.await
+                }
+            };
+            if let Err(error) = ended {
+                tracing::debug!(%error, %peer, "a connection ended badly");
+            }
+            drop(place);
+        });
+        while running.try_join_next().is_some() {}
+    }
+    let all_ended = async { while running.join_next().await.is_some() {} };
+    // Who takes longer is cut off when the set is dropped.
+    let _ = tokio::time::timeout(GRACE, all_ended).await;
+    Ok(())
+}
+
+fn prepare(stream: &TcpStream, peer: SocketAddr) -> std::io::Result<Ends> {
+    // Without it a small message waits for the acknowledgement of the one before.
+    stream.set_nodelay(true)?;
+    Ok(Ends { peer, local: stream.local_addr()? })
+}

@@ -1,0 +1,49 @@
+//! `/api/socket`: what happens, as it happens.
+
+use std::sync::Arc;
+
+use axum::extract::State;
+use axum::extract::ws::{WebSocket, WebSocketUpgrade};
+use axum::response::Response;
+
+use super::socket::{Gone, Heard, Line, limits};
+use crate::shared::Shared;
+
+/// Opens the socket.
+pub(super) async fn open(State(shared): State<Arc<Shared>>, upgrade: WebSocketUpgrade) -> Response {
+    limits(upgrade).on_upgrade(move |socket| follow(socket, shared))
+}
+
+async fn follow(socket: WebSocket, shared: Arc<Shared>) {
+    let mut line = Line::new(socket);
+    let mut ending = shared.ending.clone();
+    let ended = tokio::select! {
+        result = talk(&mut line, &shared) => result,
+        _ = ending.wait_for(|ending| *ending) => Ok(()),
+    };
+    if ended.is_ok() {
+        line.goodbye().await;
+    }
+}
+
+async fn talk(line: &mut Line, shared: &Shared) -> Result<(), Gone> {
+    let mut newest = shared.hub.follow();
+    newest.now.mark_changed();
+    newest.picture.mark_changed();
+    newest.story.mark_changed();
+    loop {
+        // Each message is the newest there is when its turn comes.
+        let text = tokio::select! {
+            Ok(()) = newest.now.changed() => newest.now.borrow_and_update().clone(),
+            Ok(()) = newest.story.changed() => newest.story.borrow_and_update().clone(),
+            Ok(()) = newest.picture.changed() => newest.picture.borrow_and_update().clone(),
+            heard = line.next(shared) => {
+                if let Heard::Answer(frame) = heard? {
+                    line.put(frame).await?;
+                }
+                continue;
+            }
+        };
+        line.send(text).await?;
+    }
+}

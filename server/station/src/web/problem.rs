@@ -1,0 +1,106 @@
+//! Errors as a browser or a script gets them: what happened, what was kept, what to do.
+
+use axum::Json;
+use axum::http::{StatusCode, header};
+use axum::response::{IntoResponse, Response};
+
+use crate::messages::Problem;
+
+/// A request that is refused.
+#[derive(Debug)]
+pub(crate) struct Refusal {
+    status: StatusCode,
+    problem: Problem,
+}
+
+impl Refusal {
+    /// A refusal. The three texts: what happened, what was kept, what to do.
+    pub(crate) fn new(status: StatusCode, error: impl Into<String>, kept: &str, hint: &str) -> Self {
+        let problem = Problem { error: error.into(), kept: kept.to_owned(), hint: hint.to_owned() };
+        Self { status, problem }
+    }
+
+    /// There is no flight of that number.
+    pub(crate) fn no_flight(number: &str) -> Self {
+        Self::new(
+            StatusCode::NOT_FOUND,
+            format!("There is no flight `{number}`."),
+            "All flights that were received are kept.",
+            "The list of flights is at /flights.",
+        )
+    }
+
+    /// The store could not be read.
+    pub(crate) fn store(error: &sqlx::Error) -> Self {
+        tracing::warn!(%error, "a request could not read the store");
+        Self::new(
+            StatusCode::SERVICE_UNAVAILABLE,
+            "The stored flights cannot be read at the moment.",
+            "What is received goes on being kept.",
+            "Try again; the reason stands in the station's own output.",
+        )
+    }
+
+    /// The same, as a plain page.
+    pub(crate) fn page(self) -> Response {
+        let Problem { error, kept, hint } = self.problem;
+        let [error, kept, hint] = [error, kept, hint].map(|text| escape(&text));
+        let page = format!(
+            "<!doctype html>\n<html lang=\"en\">\n<meta charset=\"utf-8\">\n\
+             <meta name=\"viewport\" content=\"width=device-width\">\n<title>Loftwatch: {error}</title>\n\
+             <h1>{error}</h1>\n<p>{kept}</p>\n<p>{hint}</p>\n<p><a href=\"/\">Watch</a> <a href=\"/flights\">Flights</a></p>\n</html>\n"
+        );
+        (self.status, [(header::CONTENT_TYPE, "text/html; charset=utf-8")], page).into_response()
+    }
+}
+
+impl From<sqlx::Error> for Refusal {
+    fn from(error: sqlx::Error) -> Self {
+        Self::store(&error)
+    }
+}
+
+impl IntoResponse for Refusal {
+    fn into_response(self) -> Response {
+        (self.status, Json(self.problem)).into_response()
+    }
+}
+
+/// Any path under `/api` that is none.
+pub(super) async fn no_such_path() -> Refusal {
+    Refusal::new(
+        StatusCode::NOT_FOUND,
+        "There is nothing at this address.",
+        "Nothing was changed.",
+        "The addresses under /api are listed in the project's documentation.",
+    )
+}
+
+/// Text for HTML: no character of it can be markup.
+fn escape(text: &str) -> String {
+    let mut safe = String::with_capacity(text.len());
+    for c in text.chars() {
+        match c {
+            '&' => safe.push_str("&amp;"),
+            '<' => safe.push_str("&lt;"),
+            '>' => safe.push_str("&gt;"),
+            '"' => safe.push_str("&quot;"),
+            '\'' => safe.push_str("&#39;"),
+            c => safe.push(c),
+        }
+    }
+    safe
+}
+
+#[cfg(test)]
+mod tests {
+    use super::escape;
+
+    #[test]
+    fn text_cannot_become_markup() {
+        assert_eq!(
+            escape("<img src=x onerror='a(\"&\")'>"),
+            "&lt;img src=x onerror=&#39;a(&quot;&amp;&quot;)&#39;&gt;"
+        );
+    }
+}

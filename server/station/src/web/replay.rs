@@ -1,0 +1,103 @@
+//! `/api/flights/N/socket`: a private replay, steered by the page that opened it.
+
+use std::sync::Arc;
+use std::time::Duration;
+
+use axum::extract::ws::{WebSocket, WebSocketUpgrade};
+use axum::extract::{Path, State};
+use axum::response::{IntoResponse, Response};
+use tokio::time::{Instant, MissedTickBehavior, interval};
+
+use super::flights;
+use super::problem::Refusal;
+use super::socket::{Gone, Heard, Line, limits};
+use crate::hub::Pace;
+use crate::messages::Ask;
+use crate::playback::Playback;
+use crate::shared::Shared;
+
+/// How often a replay moves on: as often as live sends at most.
+const STEP: Duration = Duration::from_millis(50);
+/// A step never covers more real time than this, so that a reader that was stuck does not jump through the flight.
+const LONGEST_STEP: Duration = Duration::from_millis(500);
+
+/// Opens the socket.
+pub(super) async fn open(
+    State(shared): State<Arc<Shared>>,
+    Path(number): Path<String>,
+    upgrade: WebSocketUpgrade,
+) -> Response {
+    let opened = async {
+        let flight = flights::find(&shared, &number).await?;
+        Ok::<_, Refusal>(Playback::open(shared.readers.clone(), shared.epoch_ns, flight).await?)
+    };
+    match opened.await {
+        Ok(playback) => limits(upgrade).on_upgrade(move |socket| replay(socket, shared, playback)),
+        Err(refusal) => refusal.into_response(),
+    }
+}
+
+async fn replay(socket: WebSocket, shared: Arc<Shared>, playback: Playback) {
+    let mut line = Line::new(socket);
+    let mut ending = shared.ending.clone();
+    let ended = tokio::select! {
+        result = talk(&mut line, &shared, playback) => result,
+        _ = ending.wait_for(|ending| *ending) => Ok(()),
+    };
+    if ended.is_ok() {
+        line.goodbye().await;
+    }
+}
+
+async fn talk(line: &mut Line, shared: &Shared, mut playback: Playback) -> Result<(), Gone> {
+    let (mut now, mut picture, mut story) = (Pace::of_now(), Pace::of_picture(), Pace::of_story());
+    let mut steps = interval(STEP);
+    steps.set_missed_tick_behavior(MissedTickBehavior::Delay);
+    let mut last = Instant::now();
+    loop {
+        let instant = Instant::now();
+        if now.take(instant) {
+            line.send(playback.now().into()).await?;
+        }
+        if story.take(instant) {
+            line.send(playback.story().into()).await?;
+        }
+        if picture.take(instant) {
+            line.send(playback.picture().into()).await?;
+        }
+        let done = tokio::select! {
+            heard = line.next(shared) => match heard? {
+                Heard::Answer(frame) => { line.put(frame).await?; continue; }
+                Heard::Nothing => continue,
+                Heard::Ask(ask) => {
+                    (now, picture, story) = (Pace::of_now(), Pace::of_picture(), Pace::of_story());
+                    last = Instant::now();
+                    obey(&mut playback, &ask).await
+                }
+            },
+            _ = steps.tick() => {
+                let real = last.elapsed().min(LONGEST_STEP);
+                last = Instant::now();
+                playback.pass(real).await.map(|touched| {
+                    now.touch(touched.now);
+                    picture.touch(touched.picture);
+                    story.touch(touched.story);
+                })
+            }
+        };
+        if let Err(error) = done {
+            // The store is being rebuilt, or was set aside: the page reconnects and finds what there is.
+            tracing::warn!(%error, "a replay could not read the store");
+            return Err(Gone);
+        }
+    }
+}
+
+async fn obey(playback: &mut Playback, ask: &Ask) -> Result<(), sqlx::Error> {
+    match ask {
+        Ask::Play { speed } => playback.play(*speed).await,
+        // The nearest representable instant; the playback holds it within the flight.
+        Ask::Seek { t_s } => playback.seek((t_s * 1e9) as i64).await,
+        Ask::Ping { .. } => Ok(()),
+    }
+}
