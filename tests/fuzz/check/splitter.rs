@@ -54,7 +54,7 @@ pub(crate) fn splitter(data: &[u8]) {
     let mut whole = Vec::new();
     let mut one = Splitter::new(&framing);
     one.push(stream, 0, &mut keep(&mut whole));
-    assert!(one.unfinished_bytes() <= 2 * framing.max_length, "{framing:?}");
+    assert!(one.unfinished_bytes() <= 3 * framing.max_length, "{framing:?}");
     one.reset(&mut keep(&mut whole));
 
     let mut cut = Vec::new();

@@ -6,6 +6,7 @@
 //! Without either, frames are counted off from the start of the link, and one lost byte shifts all that follow.
 
 use super::look::{Around, Look, Payload, Suspect};
+use super::sync::{Whole, cut_short, is_cut_short};
 use super::{CrcCovers, Wrong};
 
 /// Looks at the bytes not yet cut.
@@ -17,6 +18,13 @@ pub(super) fn look(length: usize, sync: &[u8], covers: CrcCovers, bytes: &[u8], 
     let length = length.max(sync.len() + stored).max(1);
     if bytes.len() < length {
         return super::sync::wait(bytes, around);
+    }
+    if around.check.is_none() {
+        match is_cut_short(sync, bytes, length, around.ended, |_| Some(Some(length))) {
+            Whole::Yes => {}
+            Whole::Unknown => return Look::More,
+            Whole::CutAt(seen) => return cut_short(length, seen),
+        }
     }
     let end = length - stored;
     let covered_from = if covers == CrcCovers::All { 0 } else { sync.len() };

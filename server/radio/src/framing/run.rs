@@ -95,6 +95,8 @@ impl Run {
         } else {
             Wrong::Garbage { bytes }
         });
+        // Of half a frame, what has not gone into frames found inside it.
+        let why = if matches!(why, Wrong::Partial { .. }) { Wrong::Partial { bytes } } else { why };
         Some(Part { head: std::mem::take(&mut self.head), bytes, why })
     }
 

@@ -35,7 +35,7 @@ pub struct Frame<'a> {
 pub struct Hints {
     /// What every line begins with. Empty if some layout does not say.
     pub starts: Vec<String>,
-    /// Exact lengths of payloads, CRC not included.
+    /// Likely lengths of payloads, CRC not included: as told, or what the fields take.
     pub lengths: Vec<usize>,
 }
 
@@ -50,9 +50,10 @@ impl Hints {
                     hints.starts.push(start.clone());
                 }
                 Form::Text { .. } => all_start = false,
-                Form::Binary { length, .. } => {
+                Form::Binary { length, fields, .. } => {
                     all_start = false;
-                    hints.lengths.extend(length);
+                    let least = fields.iter().map(|field| field.stored.bytes()).sum();
+                    hints.lengths.push(length.unwrap_or(least));
                 }
             }
         }

@@ -43,6 +43,14 @@ pub enum Wrong {
         /// Most possible.
         most: usize,
     },
+    /// A frame in which the next one begins.
+    #[error("{seen} of {length} bytes, then the next frame")]
+    CutShort {
+        /// Bytes that it should have.
+        length: usize,
+        /// Bytes before the next frame.
+        seen: usize,
+    },
     /// A COBS code that points past the end of the frame.
     #[error("COBS code at byte {at} points past the end")]
     Cobs {
@@ -88,6 +96,7 @@ impl Wrong {
             Self::TooLong { .. } => "too long",
             Self::TooShort { .. } => "too short",
             Self::BadLength { .. } => "bad length",
+            Self::CutShort { .. } => "cut short",
             Self::Cobs { .. } => "cobs",
             Self::Slip { .. } => "slip",
             Self::NotText { .. } => "not text",

@@ -93,15 +93,24 @@ fn read(field: &Field, big_endian: bool, bytes: &[u8]) -> Option<Raw> {
     })
 }
 
+/// The usual widths as the processor loads them, the others a byte at a time.
 #[inline]
 fn unsigned(bytes: &[u8], big: bool) -> u64 {
-    let mut wide = [0_u8; 8];
-    if big {
-        wide[8 - bytes.len()..].copy_from_slice(bytes);
-        u64::from_be_bytes(wide)
-    } else {
-        wide[..bytes.len()].copy_from_slice(bytes);
-        u64::from_le_bytes(wide)
+    match *bytes {
+        [a] => u64::from(a),
+        [a, b] => u64::from(if big { u16::from_be_bytes([a, b]) } else { u16::from_le_bytes([a, b]) }),
+        [a, b, c, d] => {
+            let four = [a, b, c, d];
+            u64::from(if big { u32::from_be_bytes(four) } else { u32::from_le_bytes(four) })
+        }
+        [a, b, c, d, e, f, g, h] => {
+            let eight = [a, b, c, d, e, f, g, h];
+            if big { u64::from_be_bytes(eight) } else { u64::from_le_bytes(eight) }
+        }
+        _ => {
+            let add = |value: u64, byte: &u8| value << 8 | u64::from(*byte);
+            if big { bytes.iter().fold(0, add) } else { bytes.iter().rev().fold(0, add) }
+        }
     }
 }
 

@@ -35,6 +35,11 @@ fn any_framing() -> impl Strategy<Value = Framing> {
     prop::sample::select(all(Width::ThirtyTwo))
 }
 
+/// The same without a CRC, if so wanted.
+fn unchecked((framing, checked): (Framing, bool)) -> Framing {
+    if checked { framing } else { Framing { crc: None, ..framing } }
+}
+
 fn any_bytes() -> impl Strategy<Value = Vec<u8>> {
     // Marks of the framings more often than chance has them.
     let byte = prop_oneof![4 => any::<u8>(), 1 => prop::sample::select(vec![0, 1, 0xc0, 0xdb, 0xdc, 0xa5, 0x5a, b'$', b'*', b'\r', b'\n', 0xff])];
@@ -60,7 +65,7 @@ proptest! {
 
     #[test]
     fn any_cutting_of_any_stream_gives_the_same_frames(
-        framing in any_framing(),
+        framing in (any_framing(), any::<bool>()).prop_map(unchecked),
         parts in prop::collection::vec((any_bytes(), any::<bool>()), 1..12),
         cuts in prop::collection::vec(1..50_usize, 1..40),
     ) {
@@ -163,15 +168,16 @@ impl Chance {
 
 #[test]
 fn damaged_frames_pass_no_more_often_than_the_checksum_allows() {
-    // Each of 40,000 frames of random bytes has four bytes damaged. A CRC of 16 bits lets one in 65536 through: fewer
-    // than one is expected, and 6 or more have a chance below 1 in 10,000 (Poisson). The exclusive or of 8 bits lets
-    // one in 256 of bytes through, and of these hexadecimal texts about one in 32: it is left out.
+    // Each of 15,000 frames of random bytes has four bytes damaged. A CRC of 16 bits lets one in 65536 through: a
+    // quarter of one is expected; 4 or more have a chance of 1 in 8,000 (Poisson), which the fixed seed settles. The
+    // exclusive or of 8 bits lets one in 256 of bytes through, and of these hexadecimal texts about one in 32: it is
+    // left out.
     for framing in all(Width::Sixteen).into_iter().skip(1) {
         let mut chance = Chance(0x9e37_79b9_7f4a_7c15);
         let (mut passed, mut lost) = (0, 0);
         let mut sent: std::collections::VecDeque<Vec<u8>> = std::collections::VecDeque::new();
         let mut splitter = Splitter::new(&framing);
-        for _ in 0..40_000 {
+        for _ in 0..15_000 {
             let bytes: Vec<u8> = (0..encode::FIXED).map(|_| chance.next() as u8).collect();
             let mut damaged = encode(&framing, &bytes);
             let last = damaged.len() - delimiter(&framing).len();
@@ -190,10 +196,10 @@ fn damaged_frames_pass_no_more_often_than_the_checksum_allows() {
             passed += good(&kept).iter().filter(|found| !sent.iter().any(|sent| sent == *found)).count();
             lost += usize::from(kept.iter().all(|frame| frame.payload.as_deref() != Ok(&after[..])));
         }
-        assert!(passed < 6, "{:?}: {passed} damaged frames passed", framing.cut);
+        assert!(passed < 4, "{:?}: {passed} damaged frames passed", framing.cut);
         // A corrupt length or a false end may hold a good frame back until more bytes come: it is then in the next
         // round. What is never seen again would show here as hundreds.
-        let held_back = if matches!(framing.cut, Cut::Sync { .. }) { 8000 } else { 6 };
+        let held_back = if matches!(framing.cut, Cut::Sync { .. }) { 3000 } else { 4 };
         assert!(lost < held_back, "{:?}: {lost} good frames not seen at once", framing.cut);
     }
 }

@@ -69,3 +69,13 @@ fn a_false_sync_word_swallows_no_good_frame() {
         assert_eq!(good(&framing, &bytes), [b"frame two", b"the third"]);
     }
 }
+
+#[test]
+fn without_a_crc_a_frame_that_was_cut_short_swallows_no_good_one() {
+    let framing = fixed(6, &[0xa5, 0x5a], false, CrcCovers::All);
+    let bytes = b"\xa5\x5aab\xa5\x5aefgh\xa5\x5aijkl\xa5\x5a\xa5\x5amn\xa5\x5aopqr\xa5\x5a";
+    let frames = run(&framing, bytes);
+    assert_eq!(frames[0].payload, Err(Wrong::CutShort { length: 6, seen: 4 }));
+    let texts: Vec<&[u8]> = frames.iter().filter_map(|f| f.payload.as_deref().ok()).collect();
+    assert_eq!(texts, [&b"efgh"[..], b"ijkl", b"\xa5\x5amn", b"opqr"]);
+}

@@ -110,7 +110,7 @@ fn a_restart_of_the_link_voids_half_a_frame_but_not_one_hidden_in_it() {
     splitter
         .reset(&mut |frame| seen.push((frame.raw.to_vec(), frame.payload.map(<[u8]>::to_vec), frame.t_ns)));
     assert_eq!(seen.len(), 3, "{seen:?}");
-    assert_eq!(seen[0], (vec![0xa5, 0x5a, 200], Err(Wrong::Partial { bytes: 18 }), 5));
+    assert_eq!(seen[0], (vec![0xa5, 0x5a, 200], Err(Wrong::Partial { bytes: 3 }), 5));
     assert_eq!(seen[1].1, Ok(b"hidden".to_vec()));
     assert_eq!(seen[2], (vec![0xa5, 0x5a, 9, 1], Err(Wrong::Partial { bytes: 4 }), 5));
     assert_eq!((splitter.unfinished_bytes(), splitter.bytes()), (0, 18));
@@ -125,4 +125,24 @@ fn the_time_is_that_of_the_frames_last_byte_even_if_it_is_found_later() {
     splitter.push(&frame(b"early"), 2, &mut sink);
     splitter.push(&[7; 40], 3, &mut sink);
     assert_eq!(seen, [(false, 1), (true, 2)]);
+}
+
+#[test]
+fn without_a_crc_a_frame_that_was_cut_short_swallows_no_good_one() {
+    let framing = Framing { crc: None, ..plain() };
+    let whole = |payload: &[u8]| [&[0xa5, 0x5a, payload.len() as u8], payload].concat();
+    let cut = whole(b"cut short here");
+    let in_it = b"\xa5\x5a\x02in";
+    let bytes = [
+        &whole(b"first")[..],
+        &cut[..9],
+        &whole(b"second"),
+        &whole(b"third"),
+        &whole(in_it),
+        &whole(b"last"),
+    ];
+    let frames = run(&framing, &bytes.concat());
+    assert_eq!(frames[1].payload, Err(Wrong::CutShort { length: 17, seen: 9 }));
+    let texts: Vec<&[u8]> = frames.iter().filter_map(|f| f.payload.as_deref().ok()).collect();
+    assert_eq!(texts, [&b"first"[..], b"second", b"third", in_it, b"last"]);
 }
