@@ -1,5 +1,5 @@
 // From messages to what the flight line draws: every figure in seconds since liftoff and shown units. Pure.
-import type { CueNow, EventNow, Now, Picture, Q, Story } from '../lib/messages';
+import type { CueNow, EventNow, HeadsUpNow, Now, Picture, Q, Story } from '../lib/messages';
 import type { Point } from '../lib/past';
 import { halfWidth, scaled, shifted } from '../lib/quantity';
 import { lengthScale, speedScale, type Units } from '../lib/units';
@@ -103,7 +103,8 @@ export function chartOf({ now, picture, story, points, units }: ChartInput): Cha
   };
   const events = story?.flight === now.flight ? story.events.filter((e) => e.t_s <= now.t_s + 0.5) : [];
   const cues = picture?.flight === now.flight && picture.cues.length ? picture.cues : now.cues;
-  const coming = apogee && !apogee.passed && lifted && nowRel > 0;
+  // The sum by hand knows no thrust: it says nothing before burnout.
+  const coming = apogee && lifted && nowRel > 0 && body?.phase === 'coasting';
   const landed = down
     ? (events.find((e) => e.event === 'landing' && e.body === 0)?.t_s ?? lastMotion(points))
     : null;
@@ -141,7 +142,7 @@ export function chartOf({ now, picture, story, points, units }: ChartInput): Cha
     landedAt: landed === null ? null : landed - t0_s,
     bareGround: ground?.t ?? null,
     firstChute,
-    flags: flagsOf(now, t0_s, events, cues, apogee, down ? null : landing),
+    flags: flagsOf(now.headsups, t0_s, events, cues, apogee, down ? null : landing),
     marks: marksOf(cues, t0_s, units),
     silentFrom: now.silent_since_s === null || down || !lifted ? null : now.silent_since_s - t0_s,
     units,
@@ -154,6 +155,7 @@ export function aheadOf(chart: Chart, nowRel: number, narrow: boolean): Ahead {
     flight: chart.flight,
     burntOut: chart.burntOut,
     now: !chart.lifted ? 0 : Math.max(0, chart.landedAt ?? nowRel),
+    down: chart.down,
     apogee: chart.apogee?.t ?? null,
     firstChute: chart.firstChute,
     landingLate: chart.landedAt ?? chart.landing?.p95 ?? knots?.t ?? null,
@@ -171,7 +173,7 @@ function lastMotion(points: readonly Point[]): number | null {
 }
 
 function flagsOf(
-  now: Now,
+  headsups: readonly HeadsUpNow[],
   t0_s: number,
   events: readonly EventNow[],
   cues: readonly CueNow[],
@@ -187,7 +189,7 @@ function flagsOf(
   }
   for (const c of cues) {
     const t = c.t_s.p50 - t0_s;
-    const look = now.headsups.some((h) => h.cue === c.cue);
+    const look = !c.passed && (isOver(c) || headsups.some((h) => h.cue === c.cue));
     if (c.body !== 0 && !look) continue;
     if (c.passed && events.some((e) => sameAs(c, e) && Math.abs(e.t_s - c.t_s.p50) < SAME_S)) continue;
     flags.push({ t, label: c.name, short: shorten(c.name), happened: false, look });
@@ -239,6 +241,11 @@ function share(flags: readonly Flag[]): Flag[] {
   return shared;
 }
 
+/** Whether a cue will more likely than not exceed its limit. */
+function isOver(cue: CueNow): boolean {
+  return (cue.over_limit ?? 0) >= 0.5;
+}
+
 function marksOf(cues: readonly CueNow[], t0_s: number, units: Units): CueMark[] {
   const scale = speedScale(units);
   return cues
@@ -247,7 +254,7 @@ function marksOf(cues: readonly CueNow[], t0_s: number, units: Units): CueMark[]
       const limit = (c.limit ?? 0) * scale.factor;
       const airspeed = c.airspeed_mps.p50 * scale.factor;
       const words = `${Math.round(airspeed)} ${scale.unit}, limit ${Math.round(limit)} ${scale.unit}`;
-      return { t: c.t_s.p50 - t0_s, airspeed, limit, over: (c.over_limit ?? 0) >= 0.5, words };
+      return { t: c.t_s.p50 - t0_s, airspeed, limit, over: isOver(c), words };
     });
 }
 

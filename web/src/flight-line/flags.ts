@@ -42,7 +42,7 @@ const APART = 5;
 const BEAM = 48;
 const CLASH = 1000;
 const ROW = 1;
-const LEFT = 3;
+const LEFT = 6;
 const MOVE = 2.2;
 
 interface Partial {

@@ -1,5 +1,6 @@
 // One state of the paper, ready to be drawn: where everything stands in pixels. Works on a chart, the room there is
 // and what stood where before (so that nothing jumps); measures words, draws nothing.
+import { decimal, lengthScale } from '../lib/units';
 import type { Chart } from './data';
 import { aheadOf } from './data';
 import { hangFlags, type FlagBox, type Hanging, type Hung } from './flags';
@@ -54,6 +55,9 @@ export interface Sheet {
   strip: boolean;
   nowRel: number;
   penHeight: number | null;
+  /** Since when the paper is hatched, s since liftoff, and what is written there. */
+  hatchFrom: number | null;
+  hatchWords: string;
 }
 
 /** More rows of flags than this would leave no room for the line. */
@@ -68,7 +72,10 @@ export function frameOf(chart: Chart, sheet: Sheet, memory: Memory, measure: Mea
   memory.fast = keepTop(memory.fast, fast);
   memory.slow = -keepTop(memory.slow === null ? null : -memory.slow, Math.max(-slow, memory.fast * 0.2));
 
-  let geometry = divide({ ...sheet, rows: memory.rows });
+  const { unit } = lengthScale(chart.units);
+  const widest = measure(`${decimal(ticks(0, memory.top, 5).at(-1) ?? 0)} ${unit}`, 400, 1);
+  const left = Math.max(sheet.text * 3.4, widest + sheet.text * 0.5);
+  let geometry = divide({ ...sheet, rows: memory.rows, left });
   const xIn = (g: Geometry) => (t: number) => g.main.x + fractionAt(scale, t) * g.main.w;
   const hang = (): Hanging =>
     hangFlags(
@@ -88,7 +95,7 @@ export function frameOf(chart: Chart, sheet: Sheet, memory: Memory, measure: Mea
   let hanging = hang();
   while (hanging.clash && memory.rows < MOST_ROWS) {
     memory.rows += 1;
-    geometry = divide({ ...sheet, rows: memory.rows });
+    geometry = divide({ ...sheet, rows: memory.rows, left });
     hanging = hang();
   }
   const { flags } = hanging;
@@ -96,7 +103,7 @@ export function frameOf(chart: Chart, sheet: Sheet, memory: Memory, measure: Mea
 
   const { main, strip, head, line } = geometry;
   const top = memory.top;
-  const room = main.h - head - line * 0.9;
+  const room = main.h - head - line * 1.1;
   const frame: Frame = {
     chart,
     geometry,

@@ -25,12 +25,14 @@ export interface Room {
   narrow: boolean;
   rows: number;
   strip: boolean;
+  /** Room for the figures left of the plots, px. */
+  left: number;
 }
 
-export function divide({ width, height, text, narrow, rows, strip }: Room): Geometry {
+export function divide({ width, height, text, narrow, rows, strip, left: aside }: Room): Geometry {
   const line = Math.round(text * 1.25);
   const rowHeight = Math.round(text * (narrow ? 1.15 : 1.25));
-  const left = narrow ? 0 : Math.round(text * 3.4);
+  const left = narrow ? 0 : Math.round(aside);
   const flags = rows * rowHeight + Math.round(text * 0.65);
   const axis = Math.round(text * 1.35);
   const unit = strip ? Math.round(text * 0.6) : 0;

@@ -1,5 +1,5 @@
-// The words along the top of the height plot: both sides of the time break, the legend of the bands, and "now", which
-// moves with the pen and steps down a row where the others are in its way.
+// The words along the top of the height plot: both sides of the time break; "now", which moves with the pen and steps
+// down a row where they are in its way; and what the hatch means.
 import { duration } from '../lib/age';
 import type { Geometry } from './geometry';
 import { fractionAt, type TimeScale } from './timescale';
@@ -13,7 +13,6 @@ export interface HeadWords {
 interface Headed {
   geometry: Geometry;
   scale: TimeScale;
-  chart: { future: readonly unknown[] };
 }
 
 type Width = (words: string) => number;
@@ -25,21 +24,15 @@ export function breakWords(factor: number, narrow: boolean): [string, string] {
   return narrow ? ['×1', `time ×${factor}`] : ['time ×1', `from here, time ×${factor}`];
 }
 
-export function headWords({ geometry, scale, chart }: Headed, width: Width): HeadWords[] {
+export function headWords({ geometry, scale }: Headed): HeadWords[] {
   if (scale.breakAt === null) return [];
   const { main, narrow } = geometry;
   const x = main.x + fractionAt(scale, scale.breakAt) * main.w;
   const [before, after] = breakWords(scale.factor, narrow);
-  const found: HeadWords[] = [
+  return [
     { words: before, x: x - BESIDE, align: 'right' },
     { words: after, x: x + BESIDE, align: 'left' },
   ];
-  const bands = 'bands 50 %, 90 %';
-  const free = main.x + main.w - (x + BESIDE + width(after));
-  if (!narrow && chart.future.length > 0 && free > width(bands) + 24) {
-    found.push({ words: bands, x: main.x + main.w, align: 'right' });
-  }
-  return found;
 }
 
 export function nowWords(t: number, narrow: boolean): string {
@@ -56,7 +49,7 @@ export function nowSpot(t: number, x: number, headed: Headed, width: Width): Now
   const { main, narrow } = headed.geometry;
   const words = nowWords(t, narrow);
   const w = width(words) + BESIDE + 4;
-  const taken = headWords(headed, width).map((h): [number, number] => {
+  const taken = headWords(headed).map((h): [number, number] => {
     const wide = width(h.words);
     return h.align === 'left' ? [h.x - BESIDE, h.x + wide + 4] : [h.x - wide - 4, h.x + BESIDE];
   });
@@ -67,4 +60,12 @@ export function nowSpot(t: number, x: number, headed: Headed, width: Width): Now
   if (free(x - w, x)) return { ...left, row: 0 };
   if (free(x, x + w)) return { ...right, row: 0 };
   return inside(x, x + w) ? { ...right, row: 1 } : { ...left, row: 1 };
+}
+
+/** What the hatch means: at its left edge, inside it once it is wide enough. */
+export function hatchSpot(words: string, from: number, to: number, width: Width): NowSpot {
+  const inside = to - from > width(words) + 2 * BESIDE;
+  return inside
+    ? { words, x: from + BESIDE, align: 'left', row: 1 }
+    : { words, x: from - BESIDE, align: 'right', row: 1 };
 }

@@ -27,7 +27,7 @@ export interface Placed extends Box {
 const BOX_COST = 60;
 const OUTSIDE_COST = 20;
 /** A word moves back to a better place only when this much is free around it, px. */
-const MARGIN = 7;
+const MARGIN = 2;
 
 export function overlaps(a: Box, b: Box): boolean {
   return a.x < b.x + b.w && b.x < a.x + a.w && a.y < b.y + b.h && b.y < a.y + a.h;

@@ -66,6 +66,8 @@ export class Scene {
       height: this.height,
       text: this.brush.text,
       nowRel: pen.t,
+      hatchFrom: pen.hatchFrom,
+      hatchWords: pen.hatchWords,
       penHeight: chart.lifted && !chart.down ? pen.height : null,
       ...options,
     };

@@ -20,6 +20,8 @@ export interface Ahead {
   flight: number;
   burntOut: boolean;
   now: number;
+  /** On the ground: nothing will be added. */
+  down: boolean;
   apogee: number | null;
   firstChute: number | null;
   /** Late end of the landing's interval. */
@@ -68,6 +70,8 @@ export function keepScale(before: TimeScale | null, ahead: Ahead): TimeScale {
       ? fresh
       : before;
   }
+  // Joined after landing: the first guess knew less than the track that has come since.
+  if (ahead.down && before.to > fresh.to * 1.3) return fresh;
   if (before.breakAt === null) return fresh.to > before.to * 1.02 ? { ...before, to: fresh.to } : before;
   if (ahead.apogee !== null && ahead.apogee > before.breakAt) return fresh;
   const end = Math.max(ahead.landingLate ?? 0, ahead.now);

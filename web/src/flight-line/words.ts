@@ -3,7 +3,7 @@ import { duration } from '../lib/age';
 import { halfWidth } from '../lib/quantity';
 import { decimal, lengthScale } from '../lib/units';
 import type { Frame, Measure, Sheet } from './frame';
-import { headWords, nowSpot } from './head';
+import { hatchSpot, headWords, nowSpot, type HeadWords } from './head';
 import { placeLabels, type Box, type Label, type Placed } from './labels';
 
 export interface Words {
@@ -64,7 +64,7 @@ export function wordsOn(
 
 function sizeOf(words: Words, sheet: Sheet, measure: Measure): { w: number; h: number } {
   const w = Math.max(...words.lines.map((l) => measure(l, words.weight, words.size)));
-  return { w: w + 2, h: words.lines.length * sheet.text * words.size * 1.18 };
+  return { w: w + 6, h: words.lines.length * sheet.text * words.size * 1.18 };
 }
 
 /** Boxes that no word may cover: the words of the time break and of "now", which stand at the top. */
@@ -72,15 +72,15 @@ function fixedBoxes(frame: Frame, sheet: Sheet, measure: Measure): Box[] {
   const { geometry, chart } = frame;
   const boxes: Box[] = [];
   const width = (words: string): number => measure(words, 400, 1);
-  for (const head of headWords(frame, width)) {
-    const w = width(head.words) + 12;
-    boxes.push({ x: head.align === 'left' ? head.x - 6 : head.x - w + 6, y: 0, w, h: geometry.line });
-  }
+  const keep = ({ words, x, align, row = 0 }: HeadWords & { row?: number }): void => {
+    const w = width(words) + 12;
+    boxes.push({ x: align === 'left' ? x - 6 : x - w + 6, y: row * geometry.line, w, h: geometry.line });
+  };
+  headWords(frame).forEach(keep);
   if (chart.lifted && !chart.down) {
-    const now = nowSpot(sheet.nowRel, frame.x(sheet.nowRel), frame, width);
-    const w = width(now.words) + 12;
-    const y = now.row * geometry.line;
-    boxes.push({ x: now.align === 'left' ? now.x - 6 : now.x - w + 6, y, w, h: geometry.line });
+    const now = frame.x(sheet.nowRel);
+    keep(nowSpot(sheet.nowRel, now, frame, width));
+    if (sheet.hatchFrom !== null) keep(hatchSpot(sheet.hatchWords, frame.x(sheet.hatchFrom), now, width));
   }
   const { apogee } = chart;
   const r = sheet.text * 0.6;
@@ -120,8 +120,12 @@ function mainWords(frame: Frame, sheet: Sheet, measure: Measure): Asked[] {
       ...words,
       at: [
         [x, y],
-        [x + w * 0.3, y],
-        [x - w * 0.3, y],
+        [x + w * 0.12, y],
+        [x - w * 0.12, y],
+        [x + w * 0.25, y],
+        [x - w * 0.25, y],
+        [x + w * 0.4, y],
+        [x - w * 0.4, y],
         [x, under],
         [x + w * 0.5, under],
         [x - w * 0.5, under],
@@ -174,6 +178,23 @@ function mainWords(frame: Frame, sheet: Sheet, measure: Measure): Asked[] {
       ];
     });
     asked.push({ ...words, at });
+  }
+  if (scale.breakAt !== null && chart.future.length > 0 && !narrow) {
+    const words: Words = { ...plain, key: 'bands', lines: ['bands 50 %, 90 %'] };
+    const { w } = sizeOf(words, sheet, measure);
+    const left = frame.x(scale.breakAt) + w / 2 + 9;
+    const right = frame.geometry.width - w / 2 - 4;
+    const row = frame.geometry.line;
+    asked.push({
+      ...words,
+      optional: true,
+      at: [
+        [left, row * 1.55],
+        [right, row * 1.55],
+        [right, row * 2.6],
+        [right, row * 4],
+      ],
+    });
   }
   if (chart.silentFrom !== null) {
     const since = `last heard T+${duration(Math.max(0, chart.silentFrom))}`;

@@ -125,13 +125,21 @@ export function namesOn(
 ): Name[] {
   const h = text * 1.15;
   const asked: (Label & { words: string; soft: boolean; strong: boolean })[] = [];
-  const ask = (key: string, words: string, centres: EN[], soft = false, strong = false): void => {
+  const ask = (
+    key: string,
+    words: string,
+    centres: EN[],
+    soft = false,
+    strong = false,
+    optional = false,
+  ): void => {
     const width = measure(words, strong) + 4;
     asked.push({
       key,
       words,
       soft,
       strong,
+      optional,
       width,
       height: h,
       places: centres.map(([x, y]) => ({ x: x - width / 2, y: y - h / 2 })),
@@ -150,7 +158,24 @@ export function namesOn(
     const w = measure(l.name, l.body === 0);
     // On rings, which share a middle, each piece begins at another side.
     const turn = l.ring ? l.body * 1.3 : 0;
-    const at: EN[] = [-0.3, 0.1, 0.5, -0.9, 0.9, Math.PI, 2.5, -2.5, 1.57, -1.57].map((base) => {
+    const at: EN[] = [
+      -0.3,
+      0.1,
+      0.5,
+      -0.9,
+      0.9,
+      Math.PI,
+      2.5,
+      -2.5,
+      1.57,
+      -1.57,
+      0.3,
+      -0.6,
+      1.2,
+      -1.2,
+      2,
+      -2,
+    ].map((base) => {
       const angle = base + turn;
       const r = (l.ring ? l.ring[3] : NINE_TENTHS * (l.axes ? reach(l.axes, angle) : 0)) * plan.scale;
       const out = r + 4;
@@ -182,6 +207,10 @@ export function namesOn(
         [x - off, y],
         [x, y - h],
         [x, y + h],
+        [x + off, y - h * 0.6],
+        [x + off, y + h * 0.6],
+        [x - off, y - h * 0.6],
+        [x - off, y + h * 0.6],
         [x + off, y - h],
         [x + off, y + h],
       ],
@@ -217,7 +246,21 @@ export function namesOn(
       );
   }
   for (const r of plan.rings) {
-    const angles = [-0.07, Math.PI + 0.07, 0.6, -0.6, Math.PI - 0.6, 1.5, -1.5];
+    const angles = [
+      -0.07,
+      Math.PI + 0.07,
+      -0.4,
+      0.3,
+      0.6,
+      -0.7,
+      0.9,
+      Math.PI - 0.6,
+      1.2,
+      1.5,
+      -1.2,
+      -1.5,
+      2.2,
+    ];
     const spots = angles.map((a): EN => [
       pad[0] + Math.cos(a) * r * plan.scale,
       pad[1] - Math.sin(a) * r * plan.scale,
@@ -225,13 +268,14 @@ export function namesOn(
     const on = spots.filter(
       ([x, y]) => x > text * 2 && x < plan.width - text * 2 && y > text && y < plan.height - text,
     );
-    if (on.length) ask(`ring ${r}`, ringWords(r), on, true);
+    if (on.length) ask(`ring ${r}`, ringWords(r), on, true, false, true);
   }
   const lines: [number, number][] = spaced(
     ground.landings.flatMap((l) => edgePoints(l).map((p) => px(p) as [number, number])),
   );
   for (const t of ground.trails)
     lines.push(...spaced([...t.past, ...t.ahead].map((p) => px(p) as [number, number])));
+  for (const area of site?.areas ?? []) lines.push(...along(area.points_m.map(px), area.closed));
   const fixed: Box[] = [
     { x: pad[0] - 8, y: pad[1] - 8, w: 16, h: 16 },
     { x: plan.width - text * 1.6, y: 0, w: text * 1.6, h: text * 2.6 },
@@ -241,6 +285,21 @@ export function namesOn(
     const from = asked.find((a) => a.key === p.key);
     return from ? [{ ...p, words: from.words, soft: from.soft, strong: from.strong }] : [];
   });
+}
+
+/** Points every few pixels along the edges of an area. */
+function along(corners: readonly EN[], closed: boolean): [number, number][] {
+  const out: [number, number][] = [];
+  corners.forEach((from, i) => {
+    const to = corners[i + 1] ?? (closed ? corners[0] : undefined);
+    if (!to) return;
+    const steps = Math.min(200, Math.ceil(Math.hypot(to[0] - from[0], to[1] - from[1]) / 8));
+    for (let k = 0; k <= steps; k += 1) {
+      const u = k / Math.max(1, steps);
+      out.push([from[0] + (to[0] - from[0]) * u, from[1] + (to[1] - from[1]) * u]);
+    }
+  });
+  return out;
 }
 
 /** Points at least a few pixels apart, so that a slow piece's track does not outweigh everything. */

@@ -53,7 +53,7 @@ export function keepExtent(before: Extent | null, wanted: Extent): Extent {
     const much = Math.max(wanted.east - wanted.west, wanted.north - wanted.south, LEAST_M);
     if (Math.max(before.east - before.west, before.north - before.south) < much * 2.2) return before;
   }
-  return grown(wanted, 0.09);
+  return grown(wanted, 0.13);
 }
 
 export function planOf(extent: Extent, width: number, height: number, metresPerUnit: number): Plan {

@@ -44,6 +44,14 @@ export function direction(degrees: number, points: 8 | 16 = 8): string {
   return POINTS[index * step] ?? '';
 }
 
+/** "NE": one of eight points, where there is little room. */
+export function abbreviation(degrees: number): string {
+  return direction(degrees)
+    .split('-')
+    .map((word) => word.charAt(0).toUpperCase())
+    .join('');
+}
+
 /**
  * East and north of the pad for a fix, m. Radii of curvature of the WGS84 ellipsoid at the pad; within 20 km of it
  * this plane is good to a metre in a kilometre, enough to point a person. The station's own figures are better.

@@ -2,7 +2,7 @@
 // nothing here is computed but a difference of times and a change of units.
 import { freshness, whole } from '../lib/age';
 import type { BodyNow, Q } from '../lib/messages';
-import { direction } from '../lib/place';
+import { abbreviation, direction } from '../lib/place';
 import { interval, negated, scaled, shifted } from '../lib/quantity';
 import { decimal, digitsOf, distanceScale, lengthScale, speedScale, type Scale } from '../lib/units';
 import { carriedFor, fromPad, mainBody, placeOf, type View } from './view';
@@ -84,23 +84,34 @@ function maker(view: View, body: BodyNow) {
   const length = lengthScale(units);
   const speed = speedScale(units);
   const place = placeOf(view, 0);
+  // The direction stands in the label: beside the interval and an age there is no room for it.
   const away = (
-    label: string,
+    lead: string,
     at: readonly [number, number] | null,
     radius: number | null,
     age: string,
   ): Figure => {
-    if (!at) return { label, short: label, value: NONE, unit: '', interval: 'not known', age: '' };
+    if (!at)
+      return {
+        label: 'from the pad',
+        short: 'from the pad',
+        value: NONE,
+        unit: '',
+        interval: 'not known',
+        age: '',
+      };
     const { metres, degrees } = fromPad(at);
     const scale = distanceScale(metres, units);
     const digits = digitsOf(scale);
-    const within = radius === null ? '' : `± ${decimal(radius * scale.factor, digits)}, `;
+    const q = radius === null ? '' : `± ${decimal(Math.max(radius * scale.factor, 10 ** -digits), digits)}`;
+    const label = `${direction(degrees)} of pad`;
+    const short = `${lead} ${abbreviation(degrees)}`;
     return {
       label,
-      short: label,
+      short,
       value: decimal(metres * scale.factor, digits),
       unit: scale.unit,
-      interval: `${within}${direction(degrees)}`,
+      interval: q,
       age,
     };
   };
@@ -118,7 +129,7 @@ function maker(view: View, body: BodyNow) {
     descent: () => of('descent', body.climb_mps && negated(body.climb_mps), speed),
     airspeed: () => of('airspeed', body.airspeed_mps, speed),
     lean: () => of('off vertical', body.lean_rad, DEGREES, 0, 'lean'),
-    away: () => away('from the pad', place, body.position_radius_m, body.phase === 'down' ? '' : carried),
+    away: () => away('pad to', place, body.position_radius_m, body.phase === 'down' ? '' : carried),
     bearing: () =>
       place
         ? plain('bearing', decimal(fromPad(place).degrees).padStart(3, '0'), '°', 'true')
@@ -127,9 +138,10 @@ function maker(view: View, body: BodyNow) {
       body.fix
         ? plain('last fix', ...split(whole(t_s - body.fix.t_s)), 'old')
         : plain('last fix', NONE, '', 'none heard'),
-    landsIn: () => of('in', body.landing && notBefore(shifted(body.landing.t_s, -t_s)), SECONDS),
-    landsAway: () => away('from the pad', body.landing?.east_north_m ?? null, null, carried),
-    landsAt: () => of('speed', body.landing?.descent_mps ?? null, speed),
+    landsIn: () =>
+      of('in', body.landing && notBefore(shifted(body.landing.t_s, -t_s)), SECONDS, 0, 'lands in'),
+    landsAway: () => away('lands', body.landing?.east_north_m ?? null, null, carried),
+    landsAt: () => of('speed', body.landing?.descent_mps ?? null, speed, 0, 'lands at'),
     apogee: (when: 'in' | 'after' | 'after liftoff'): Figure[] => {
       const { apogee } = body;
       const from = when === 'in' ? t_s : (now.liftoff_t_s ?? t_s);
@@ -146,8 +158,7 @@ function maker(view: View, body: BodyNow) {
 
 /** A moment that is due and not yet seen is now, not some seconds ago. */
 function notBefore(q: Q): Q {
-  const cut = (x: number): number => Math.max(0, x);
-  return { p05: cut(q.p05), p25: cut(q.p25), p50: cut(q.p50), p75: cut(q.p75), p95: cut(q.p95) };
+  return q.p50 < 0 ? shifted(q, -q.p50) : q;
 }
 
 function heard(view: View): Figure {

@@ -2,7 +2,7 @@
 import { decimal, lengthScale, speedScale } from '../../lib/units';
 import type { Frame } from '../frame';
 import { headWords } from '../head';
-import { level, upright, widthOf, write, type Brush } from './brush';
+import { level, upright, write, type Brush } from './brush';
 
 export function paintPaper(brush: Brush, frame: Frame): void {
   const { geometry, chart, scale } = frame;
@@ -22,7 +22,7 @@ export function paintPaper(brush: Brush, frame: Frame): void {
     for (const plot of plots)
       for (const at of [x - 1.5, x + 1.5]) upright(brush, at, plot, brush.ruleStrong, 1);
   }
-  for (const { words, x, align } of headWords(frame, (w) => widthOf(brush, w))) {
+  for (const { words, x, align } of headWords(frame)) {
     write(brush, words, x, brush.text * 0.95, { color: brush.inkSoft, align, halo: brush.paper });
   }
   paintFigures(brush, frame, lengthScale(chart.units).unit, speedScale(chart.units).unit);

@@ -1,6 +1,6 @@
 // What moves with time: the tint of what has passed, the now line, the pen, the hatch of silence.
 import type { Frame } from '../frame';
-import { nowSpot } from '../head';
+import { hatchSpot, nowSpot } from '../head';
 import { dot, line, upright, widthOf, write, type Brush } from './brush';
 
 export interface Pen {
@@ -72,11 +72,9 @@ export function paintPen(brush: Brush, frame: Frame, pen: Pen): void {
 
 function hatchWords(brush: Brush, frame: Frame, pen: Pen, x: number): void {
   const from = frame.x(pen.hatchFrom ?? pen.t);
-  const y = brush.text * 0.95 + frame.geometry.line;
-  const how = { weight: 700, halo: brush.paper } as const;
-  if (x - from > widthOf(brush, pen.hatchWords, 700) + 12) {
-    write(brush, pen.hatchWords, (from + x) / 2, y, { ...how, align: 'center' });
-  } else write(brush, pen.hatchWords, from - 6, y, { ...how, align: 'right' });
+  const spot = hatchSpot(pen.hatchWords, from, x, (words) => widthOf(brush, words, 700));
+  const y = brush.text * 0.95 + spot.row * frame.geometry.line;
+  write(brush, spot.words, spot.x, y, { weight: 700, align: spot.align, halo: brush.paper });
 }
 
 /** From the newest point of the kept layer to where the pen has come since. */
