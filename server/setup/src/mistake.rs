@@ -59,9 +59,13 @@ impl Report {
     pub(crate) fn new(file_name: &str, text: &str, mut mistakes: Vec<Mistake>) -> Self {
         mistakes.sort_by(|a, b| (a.span.start, a.span.end, &a.key).cmp(&(b.span.start, b.span.end, &b.key)));
         mistakes.dedup();
+        let starts: Vec<usize> =
+            std::iter::once(0).chain(text.match_indices('\n').map(|(at, _)| at + 1)).collect();
         for mistake in &mut mistakes {
             mistake.span = sound(text, &mistake.span);
-            (mistake.line, mistake.column) = position(text, mistake.span.start);
+            let at = mistake.span.start;
+            mistake.line = starts.partition_point(|&start| start <= at);
+            mistake.column = text[starts[mistake.line - 1]..at].chars().count() + 1;
         }
         Self { file_name: clean(file_name, 200), mistakes, text: text.to_owned() }
     }
@@ -72,10 +76,12 @@ impl fmt::Display for Report {
         let renderer = Renderer::plain().decor_style(DecorStyle::Ascii).term_width(140);
         for mistake in self.mistakes.iter().take(DRAWN) {
             let title = mistake.sentence();
+            let (line, span) = line_of(&self.text, &mistake.span);
             let mut group = Level::ERROR.primary_title(&title).element(
-                Snippet::source(&self.text)
+                Snippet::source(line)
+                    .line_start(mistake.line)
                     .path(&self.file_name)
-                    .annotation(AnnotationKind::Primary.span(mistake.span.clone())),
+                    .annotation(AnnotationKind::Primary.span(span)),
             );
             if let Some(hint) = &mistake.hint {
                 group = group.element(Level::HELP.with_name("hint").message(hint));
@@ -100,11 +106,11 @@ fn sound(text: &str, span: &Range<usize>) -> Range<usize> {
     start..floor(span.end).clamp(start, line_end)
 }
 
-/// Line and column, from 1.
-fn position(text: &str, at: usize) -> (usize, usize) {
-    let before = &text[..at];
-    let line_start = before.rfind('\n').map_or(0, |n| n + 1);
-    (before.matches('\n').count() + 1, before[line_start..].chars().count() + 1)
+/// The line that a span begins in, without its end, and the span within it.
+fn line_of(text: &str, span: &Range<usize>) -> (String, Range<usize>) {
+    let start = text[..span.start].rfind('\n').map_or(0, |n| n + 1);
+    let end = text[span.end..].find(['\n', '\r']).map_or(text.len(), |n| span.end + n);
+    (text[start..end].to_owned(), span.start - start..span.end - start)
 }
 
 /// Words from a file, fit to be shown: one line, no control characters, not endless.

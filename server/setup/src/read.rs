@@ -1,5 +1,7 @@
 //! The whole file, from text to setup.
 
+use std::collections::BTreeSet;
+
 use loftwatch_engine::setup::Setup;
 use loftwatch_flight::Plan;
 use loftwatch_radio::Meaning;
@@ -14,6 +16,9 @@ use crate::{area, body, cue, field, layout, link, motor, site, standard, told, v
 
 /// The longest setup file, bytes. The fullest that makes sense has a hundredth of it.
 const LONGEST: usize = 1024 * 1024;
+
+/// The most broken lines that are told.
+const MOST_BROKEN: usize = 200;
 
 /// Reads a setup file.
 ///
@@ -51,9 +56,11 @@ pub fn read(
 /// Lines that are no TOML, and the mistakes that they do not explain: neither what is missing, nor what stands on
 /// the same line.
 fn with_broken(text: &str, broken: &[toml::de::Error], others: Vec<Mistake>) -> Vec<Mistake> {
-    let line = |at: usize| text.get(..at).map_or(0, |before| before.matches('\n').count());
+    let ends: Vec<usize> = text.match_indices('\n').map(|(at, _)| at).collect();
+    let line = |at: usize| ends.partition_point(|&end| end < at);
     let mut mistakes: Vec<Mistake> = broken
         .iter()
+        .take(MOST_BROKEN)
         .map(|error| {
             let span = error.span().unwrap_or_default();
             let found = text.get(span.clone()).filter(|found| !found.trim().is_empty());
@@ -72,7 +79,7 @@ fn with_broken(text: &str, broken: &[toml::de::Error], others: Vec<Mistake>) -> 
             }
         })
         .collect();
-    let lines: Vec<usize> = mistakes.iter().map(|m| line(m.span.start)).collect();
+    let lines: BTreeSet<usize> = mistakes.iter().map(|m| line(m.span.start)).collect();
     mistakes.extend(others.into_iter().filter(|m| !m.missing && !lines.contains(&line(m.span.start))));
     mistakes
 }

@@ -303,6 +303,10 @@ fn broken_lines_are_all_told_and_do_not_hide_the_rest() {
 fn garbage_and_giants_are_refused_shortly() {
     let giant = "#".repeat(2 * 1024 * 1024);
     assert!(report(&giant).mistakes[0].found.contains("is this a setup file?"));
+    let broken = "a = = 3\n".repeat(100_000);
+    assert!(report(&broken).mistakes.len() < 500);
+    let crowded = report(&"[[link]]\nq = 1\n".repeat(50_000)).to_string();
+    assert!(crowded.contains("at most 2000 of them, found 50000") && crowded.len() < 5000, "{crowded}");
     let garbage: String = (0..5000_u32).map(|i| char::from((i * 37 % 251) as u8)).collect();
     let drawn = report(&garbage).to_string();
     assert!(drawn.len() < 200_000, "{}", drawn.len());
