@@ -6,3 +6,5 @@ Every flight is fixed by its class and seed (NumPy PCG64).
 """
 
 VERSION = 3
+# counts changes of what is written beside unchanged truth and packets (setup files, plans)
+FILES = 3

@@ -31,6 +31,12 @@ def main(argv=None):
     c.add_argument("--rows", help="write each flight's figures here as JSON Lines")
     c.add_argument("--results", help="keep the program's lines in this folder")
     c.add_argument("--fits", action="store_true", help="put the cached offline fits beside")
+    q = sub.add_parser("pad", help="hours on the pad: count false liftoffs")
+    q.add_argument("--binary", required=True)
+    q.add_argument("--hours", type=int, default=10)
+    q.add_argument("--first", type=int, default=1)
+    q.add_argument("--samples", action="store_true")
+    q.add_argument("--jobs", type=int, default=2)
     f = sub.add_parser("fit", help="compute (and cache) the offline fits")
     f.add_argument("--class", dest="cls", action="append")
     f.add_argument("--seed", type=seeds, default=seeds("1..24"))
@@ -63,6 +69,15 @@ def main(argv=None):
         if a.report:
             with open(a.report, "w", encoding="utf-8") as f:
                 f.write(text)
+    elif a.what == "pad":
+        from .pad import count
+        rows = count(a.binary, a.hours, a.first, a.samples, a.jobs)
+        for hour, n, lifted, back, code, took in rows:
+            if lifted or code:
+                print(f"hour {hour}: {lifted} liftoffs said, {back} taken back, exit {code}")
+        print(f"{len(rows)} hours, {sum(r[1] for r in rows)} packets: {sum(r[2] for r in rows)} liftoffs said, {sum(r[3] for r in rows)} of them taken back; "
+              f"{sum(r[5] for r in rows):.0f} s of the program")
+        return 1 if any(r[2] or r[4] for r in rows) else 0
     elif a.what == "fit":
         from .reference import fit
         for s in a.seed:
@@ -79,5 +94,7 @@ def main(argv=None):
             for args in demo.OTHERS:
                 demo.other(*args)
 
+    return 0
 
-main()
+
+sys.exit(main())

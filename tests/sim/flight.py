@@ -223,7 +223,7 @@ class _Run:
         cue = self.v.cues[ci]
         track.cues.append({"cue": ci, "name": cue.name, "t": t, "height_m": s[2], "climb_mps": s[5],
                            "airspeed_mps": airspeed, "dynamic_pressure_pa": 0.5 * rho * airspeed ** 2,
-                           "failed": cue.fails})
+                           "failed": cue.fails, "late_s": cue.late})
 
     # --- hanging bodies
     def hang(self, body, track, rec, t, s, gust, mass, first, attached=()):

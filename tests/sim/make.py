@@ -57,9 +57,9 @@ def layouts_of(case):
 class Transmitter:
     """Sends a body's packets by its own clock."""
 
-    def __init__(self, case, body, track, t_end, layouts):
+    def __init__(self, case, body, track, t_end, layouts, board=None):
         self.case, self.body, self.layouts, self.track = case, body, layouts, track
-        self.board = Board(case, track, t_end, track.charges)
+        self.board = board or Board(case, track, t_end, track.charges)
         rng, r = case.rng, case.radio
         self.ppm = r["ppm"] if body == 0 else rng.normal(0, 40.0)
         # sometimes the clock wraps in flight
@@ -188,10 +188,11 @@ def reports_of(body, si, t_s, t_receive_s, boot, said):
     return out
 
 
-def transmit(case, tracks, declared=None):
+def transmit(case, tracks, declared=None, boards=None):
     """All packets through all receivers: (pieces of bytes, packets heard, layouts, links, receivers' names).
 
-    `declared` gives each body's layouts where a setup file was written by hand.
+    `declared` gives each body's layouts where a setup file was written by hand; `boards` its sensors where they
+    are not those of a flight.
     """
     rng, r = case.rng, case.radio
     layouts = layouts_of(case) if declared is None else []
@@ -209,7 +210,7 @@ def transmit(case, tracks, declared=None):
     arrivals = []  # (t_receive, link, bytes, sample or None)
     for body, track in enumerate(tracks):
         own = layouts if declared is None else declared[body]
-        tx = Transmitter(case, body, track, t_end, own)
+        tx = Transmitter(case, body, track, t_end, own, boards[body] if boards else None)
         tx.parent_cues = tracks[0].cues if body else []
         losses = [Loss(rng, r.get("loss_table", {}).get((n, body), r["loss"] * (1.0 if i == 0 else 1.3)), r["burst"]) for i, n in enumerate(names)]
         fades = [Fades(rng, r["fade"], apogee) for _ in names]

@@ -101,9 +101,8 @@ class Layout:
             _, scale, offset, unit, means, _, _ = FIELDS[name]
             f = dict(name=name)
             kind = self.type_of(name)
-            if not self.text or name in ("flags", "ms"):
-                f["type"] = kind
             if not self.text:
+                f["type"] = kind
                 if scale != 1:
                     f["scale"] = float(scale)
                 if name in MISSING:

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import numpy as np
 
-from . import VERSION
+from . import FILES, VERSION
 from .lines import Said, quantiles
 from .make import make
 
@@ -23,7 +23,7 @@ def flight_folder(cls, seed, base=OUT / "flights"):
     """The flight's folder, made anew only if this simulator has not made it before."""
     folder = base / f"{cls}-{seed:04d}"
     stamp = folder / "made"
-    mark = f"{VERSION}"
+    mark = f"{VERSION}.{FILES}"
     if not (stamp.exists() and stamp.read_text() == mark):
         make(cls, seed, base)
         stamp.write_text(mark)
@@ -78,6 +78,19 @@ def judge_prediction(said, t, apogee, name):
     return out
 
 
+def flat_area(line):
+    """A landing line whose area is nested as the estimator's own types have it, in the program's flat form."""
+    area = line["area"]
+    if "ring" in area:
+        c = area["ring"]["centre_m"]
+        return line | dict(east_m=c[0], north_m=c[1], ring_radius_m=area["ring"]["radius_m"])
+    c, (xx, xy, yy) = area["ellipse"]["centre_m"], area["ellipse"]["covariance_m2"]
+    values, vectors = np.linalg.eigh(np.array([[xx, xy], [xy, yy]]))
+    axes = 2.145966 * np.sqrt(np.maximum(values, 0.0))
+    return line | dict(east_m=c[0], north_m=c[1], ellipse_major_m_p90=axes[1], ellipse_minor_m_p90=axes[0],
+                       ellipse_azimuth_rad=math.atan2(vectors[0, 1], vectors[1, 1]))
+
+
 def judge_landing(said, t, body, index):
     """Landing area of a body at one instant, planned case."""
     line = None
@@ -85,23 +98,23 @@ def judge_landing(said, t, body, index):
         line = line or said.newest("landing", t, index, body["name"], case=case)
     if line is None:
         return None
-    area = line.get("area") or line
     land = body["landing"]
     x = np.array([land["east_m"], land["north_m"]])
     out = {}
-    if "ellipse" in area:
-        e = area["ellipse"]
-        c, (xx, xy, yy) = np.array(e["centre_m"]), e["covariance_m2"]
-        cov = np.array([[xx, xy], [xy, yy]])
-        d = x - c
+    if isinstance(line.get("area"), dict):
+        line = flat_area(line)
+    d = x - np.array([line["east_m"], line["north_m"]])
+    if "ellipse_major_m_p90" in line:
+        # axes of the 90 % ellipse, the longer one's azimuth from north
+        az, major, minor = (line[f"ellipse_{k}"] for k in ("azimuth_rad", "major_m_p90", "minor_m_p90"))
+        along, across = d[0] * math.sin(az) + d[1] * math.cos(az), d[0] * math.cos(az) - d[1] * math.sin(az)
         out["err"] = float(np.hypot(*d))
-        out["in90"] = float(d @ np.linalg.solve(cov, d) <= 2.146 ** 2) if np.linalg.det(cov) > 0 else 0.0
-        out["area90"] = float(math.pi * 2.146 ** 2 * math.sqrt(max(np.linalg.det(cov), 0)))
-    elif "ring" in area:
-        r = area["ring"]
-        d = float(np.hypot(*(x - np.array(r["centre_m"]))))
-        q = r["radius_m"]
-        out = dict(ring=1.0, err=abs(d - q["p50"]), in90=float(q["p05"] <= d <= q["p95"]))
+        out["in90"] = float((along / max(major, 1e-9)) ** 2 + (across / max(minor, 1e-9)) ** 2 <= 1.0)
+        out["area90"] = math.pi * major * minor
+    else:
+        q = quantiles(line, "ring_radius_m")
+        r = float(np.hypot(*d))
+        out = dict(ring=1.0, err=abs(r - q["p50"]), in90=float(q["p05"] <= r <= q["p95"]))
     when = said.times(quantiles(line, "landing_time_utc", "landing_t_s"))
     if when:
         out["t_err"] = when["p50"] - land["t_s"]
@@ -134,7 +147,7 @@ def judge_cues(said, truth, plan, burnout):
                 continue
             warned = None
             for x in said.kinds.get("headsup", []):
-                if x.get("on") and x.get("cue") in (c["cue"], c["name"]) and str(x.get("key", "")).startswith("cue") and x["t"] <= c["t_s"]:
+                if x.get("on") and x.get("cue") in (c["cue"], c["name"]) and str(x.get("key", "")).startswith("cue:") and x["t"] <= c["t_s"]:
                     warned = x["t"] if warned is None else warned
             if warned is None and not said.kinds.get("headsup"):
                 for x in said.kinds.get("cue", []):
@@ -179,11 +192,12 @@ def judge(folder, lines_path):
     line = said.newest("estimate", half, 0, name)
     if line is not None:
         lean = quantiles(line, "lean_rad")
-        x = float(np.interp(half, st["t_s"], st["lean_rad"]))
+        instant = said.time(line.get("t_utc", line.get("t_s", line["t"])))
+        x = float(np.interp(instant, st["t_s"], st["lean_rad"]))
         out["lean"] = None if lean is None else dict(err=math.degrees(lean["p50"] - x), in90=interval(lean, x)[0], width=math.degrees(interval(lean, x)[2]))
         for key, field in (("height_m", "height_m"), ("climb_mps", "climb_mps"), ("airspeed_mps", "airspeed_mps")):
             q = quantiles(line, key)
-            x = float(np.interp(line["t"], st["t_s"], st[field]))
+            x = float(np.interp(instant, st["t_s"], st[field]))
             if q:
                 out["state_" + key] = dict(err=q["p50"] - x, in90=interval(q, x)[0])
     seen = events_of(said, 0, name)
@@ -209,6 +223,7 @@ def judge(folder, lines_path):
                     out["landings"].append(dict(row, body=i, at=key))
     failed = [c for c in body["cues"] if c["failed"]]
     out["chute_failed"] = bool(failed)
+    out["chute_late"] = any(c["late_s"] > 0 for c in body["cues"])
     out["no_chute_said"] = no_chute_said(said, name)
     if failed:
         out["no_chute_due"] = due_end(failed[0], plan)
@@ -224,7 +239,7 @@ def no_chute_said(said, name):
     """When 'no sign of a chute' was first said, if ever."""
     for x in said.kinds.get("headsup", []):
         key = str(x.get("key", "")).lower()
-        if x.get("on") and x.get("body") in (0, name) and ("no_sign" in key or "no_chute" in key):
+        if x.get("on") and x.get("body") in (0, name) and (key.startswith("no_sign")):
             return x["t"]
     return None
 

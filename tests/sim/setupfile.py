@@ -111,7 +111,7 @@ def plan_json(told):
             name=b["name"], parent=None if parent is None else body_no[parent],
             freed_by=None if parent is None else cue_no[b["freed_by"]], has_transmitter="transmitter" in b,
             mass_kg=told_of(b["mass_kg"], b["mass_kg"] * 0.03),
-            bare_drag_area_m2=told_of(b["drag_area_m2"], b["drag_area_m2"] * 0.25),
+            bare_drag_area_m2=told_of(b["drag_area_m2"], b["drag_area_m2"] * 0.30),
             descents=[dict(state=d["state"], cue=cue_no[d["cue"]],
                            drag_area_m2=told_of(d["drag_area_m2"], d["drag_area_m2"] * d["spread_percent"] / 100))
                       for d in b["descent"]]))

@@ -128,7 +128,7 @@ def other_table(rows):
         st = lambda k, n: [r["state_" + k][n] for r in rs if "state_" + k in r]
         failed = [r for r in rs if r["chute_failed"]]
         said = [r for r in failed if r["no_chute_said"] is not None and r["no_chute_said"] <= r["no_chute_due"] + 3.0]
-        good = [r for r in rs if not r["chute_failed"]]
+        good = [r for r in rs if not r["chute_failed"] and not r["chute_late"]]
         out.append([cls, len(known), unknown, fmt(quant(absolute([k["err"] for k in known]), 0.5)), fmt(quant(absolute([k["err"] for k in known]), 0.9)),
                     percent(mean([k["in90"] for k in known])), percent(mean(st("height_m", "in90"))), percent(mean(st("climb_mps", "in90"))),
                     percent(mean(st("airspeed_mps", "in90"))), len(failed), percent(len(said) / len(failed)) if failed else "–",
