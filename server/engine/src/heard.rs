@@ -81,7 +81,8 @@ impl Heard {
             .pairs
             .entry((arrived.receiver.to_owned(), body))
             .or_insert_with(|| LinkStats::new(layout.rate_hz));
-        let modulus = layout.modulus(Meaning::Sequence).filter(|m| (2.0..=WIDEST).contains(m)).unwrap_or(WIDEST);
+        let modulus =
+            layout.modulus(Meaning::Sequence).filter(|m| (2.0..=WIDEST).contains(m)).unwrap_or(WIDEST);
         pair.hear(&HeardNow {
             t_ns,
             bytes: arrived.bytes,

@@ -24,6 +24,10 @@ use crate::sound::Sound;
 /// Beat in the air and on the ground, ns.
 const BEAT_ALOFT_NS: i64 = 200_000_000;
 const BEAT_ASHORE_NS: i64 = 1_000_000_000;
+/// Paths and landing areas are drawn anew on every so many-th beat in the air: of a body under way to the ground, and of one
+/// that is still attached. Smaller costs time, larger is seen to lag.
+const EVERY_DESCENDING: i64 = 2;
+const EVERY_ATTACHED: i64 = 5;
 /// Least time between two estimates of a body that waits or is down, s.
 const ASHORE_STEP_S: f64 = 0.5;
 
@@ -245,13 +249,26 @@ impl OneFlight {
         }
     }
 
-    /// Says paths and landing areas anew.
+    /// Says paths and landing areas anew: of what climbs on every beat, of what hangs under a chute or is still attached,
+    /// where little changes, on some of them.
     fn picture(&mut self, pen: &mut Pen<'_>) {
-        self.landings.clear();
+        let beat = (pen.marks.t_ns - pen.epoch_ns) / BEAT_ALOFT_NS;
+        let ashore = self.beat_ns() == BEAT_ASHORE_NS;
         let mut landings = Vec::new();
         for body in 0..self.bodies.len() {
-            let down = self.bodies[body].estimate.as_ref().is_some_and(|e| e.phase == Phase::Down);
-            if down && self.bodies[body].free {
+            let state = &self.bodies[body];
+            let phase = state.estimate.as_ref().map(|e| e.phase);
+            if state.free && phase == Some(Phase::Down) {
+                self.landings.retain(|l| l.body != body);
+                continue;
+            }
+            let every = match phase {
+                _ if ashore => 1,
+                _ if !state.free => EVERY_ATTACHED,
+                Some(Phase::Descending) => EVERY_DESCENDING,
+                _ => 1,
+            };
+            if (beat + body as i64) % every != 0 {
                 continue;
             }
             let mut knots = Vec::with_capacity(64);
@@ -261,6 +278,7 @@ impl OneFlight {
                 pen.say(Said::Path { body, knots });
             }
             self.tracker.landings(body, &mut landings);
+            self.landings.retain(|l| l.body != body);
             for landing in landings.drain(..).filter(Sound::is_sound) {
                 pen.say(Said::Landing(landing));
                 self.landings.push(landing);
@@ -272,7 +290,6 @@ impl OneFlight {
     fn judge(&mut self, beat: bool, around: &Around<'_>, pen: &mut Pen<'_>) {
         let mut view = View {
             t_s: pen.t_s(),
-            heard_s: pen.heard_s(),
             plan: &self.plan,
             cues: around.cues,
             areas: around.areas,

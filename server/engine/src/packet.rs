@@ -76,10 +76,6 @@ impl Measured {
             own_climb_mps: self.own_climb_mps,
         }
     }
-    /// Specific force along the nose, m/s2.
-    pub(crate) fn axial_mps2(&self) -> Option<f64> {
-        self.axial_mps2
-    }
 }
 
 /// Reads a decoded frame.

@@ -34,10 +34,6 @@ impl Pen<'_> {
     pub(crate) fn t_s(&self) -> f64 {
         self.axis_s(self.marks.t_ns)
     }
-    /// Newest packet used, s on the engine's axis.
-    pub(crate) fn heard_s(&self) -> f64 {
-        self.axis_s(self.marks.t_receive_ns)
-    }
     /// Station time to seconds on the engine's axis.
     pub(crate) fn axis_s(&self, t_ns: i64) -> f64 {
         axis_s(self.epoch_ns, t_ns)

@@ -37,11 +37,16 @@ fn a_packet_through_two_receivers_counts_once() {
     assert!(body.iter().all(|r| r.again == (r.receiver == "Table")), "the mast hears first");
     assert!(read.iter().filter(|r| r.body == 1).all(|r| !r.again));
     // What the copies say changes nothing: without them the flight is told alike.
-    let mast: Vec<_> =
-        all.iter().filter(|i| matches!(&i.what, What::Bytes { link, .. } if link == "mast")).cloned().collect();
+    let mast: Vec<_> = all
+        .iter()
+        .filter(|i| matches!(&i.what, What::Bytes { link, .. } if link == "mast"))
+        .cloned()
+        .collect();
     let (_, alone) = run(setup(), &mast, after(&all, 1.0));
     let flight = |out: &[Output]| {
-        let told = out.iter().filter(|o| matches!(o.what, Said::Estimate { .. } | Said::Prediction { .. } | Said::Event { .. }));
+        let told = out.iter().filter(|o| {
+            matches!(o.what, Said::Estimate { .. } | Said::Prediction { .. } | Said::Event { .. })
+        });
         told.map(|o| o.what.clone()).collect::<Vec<_>>()
     };
     assert_eq!(flight(&out), flight(&alone));

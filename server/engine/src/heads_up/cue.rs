@@ -52,11 +52,11 @@ pub(super) fn judge(view: &View<'_>, verdicts: &mut Vec<Verdict>) {
             body: cue.body,
             cue: Some(index),
             mass_kg: cue.mass_kg,
-            figure: figure.p50,
+            figure: if figure.p50 > limit.value { figure.p50 } else { figure.p95 },
             limit: Some(limit.value),
             unit: unit(limit.of),
             limit_from: limit.from.clone(),
-            words: words(view.plan, index, cue, limit, prediction.cue_t_s.p50 - view.t_s, figure.p50),
+            words: words(view.plan, index, cue, limit, prediction.cue_t_s.p50 - view.t_s, &figure),
         });
     }
 }
@@ -77,7 +77,7 @@ fn unit(of: LimitOf) -> &'static str {
     }
 }
 
-fn words(plan: &Plan, index: usize, cue: &Cue, limit: &Limit, dt_s: f64, figure: f64) -> String {
+fn words(plan: &Plan, index: usize, cue: &Cue, limit: &Limit, dt_s: f64, figure: &Quantiles) -> String {
     let what = match cue.kind {
         CueKind::Release | CueKind::Separation => {
             match plan.bodies.iter().find(|b| b.freed_by == Some(index)) {
@@ -88,7 +88,10 @@ fn words(plan: &Plan, index: usize, cue: &Cue, limit: &Limit, dt_s: f64, figure:
         CueKind::Chute => format!("{} opens", chute_name(plan, index).unwrap_or_else(|| cue.name.clone())),
         CueKind::Staging => format!("{} comes", cue.name),
     };
-    let (value, most) = (spoken(figure), spoken(limit.value));
+    // Where the odds have come down to less than even, what may still come is said, not a figure within the limit.
+    let value =
+        if figure.p50 > limit.value { spoken(figure.p50) } else { format!("up to {}", spoken(figure.p95)) };
+    let most = spoken(limit.value);
     let when = in_seconds(dt_s);
     match limit.of {
         LimitOf::Airspeed => format!("{what} {when} into {value} m/s of air. Its limit is {most} m/s."),

@@ -83,9 +83,9 @@ fn judge_one(view: &View<'_>, landing: &Landing, verdicts: &mut Vec<Verdict>) {
         let p = share(&points, |point| is_in(area, point));
         let depth = depth_m(&[area], centre_m, is_in(area, centre_m));
         let words = match (area.closed, depth > 0.0) {
-            (false, true) => format!("{subject} {} m beyond {}.", tens(depth), area.name),
-            (false, false) => format!("{subject} beyond {}.", area.name),
-            (true, _) => format!("{subject} among {who}, in {}.", area.name),
+            (false, true) => format!("{subject} {} m beyond the {}.", tens(depth), plain(&area.name)),
+            (false, false) => format!("{subject} beyond the {}.", plain(&area.name)),
+            (true, _) => format!("{subject} among {who}, in the {}.", plain(&area.name)),
         };
         push(format!("{}:{case}:{}", area.name, told.name), p, level, depth, &area.name, words);
     }
@@ -101,6 +101,11 @@ fn judge_one(view: &View<'_>, landing: &Landing, verdicts: &mut Vec<Verdict>) {
         };
         push(format!("outside:{case}:{}", told.name), p, Level::Look, depth, &allowed[0].name, words);
     }
+}
+
+/// An area's name as it stands after "the".
+fn plain(name: &str) -> &str {
+    name.strip_prefix("the ").or_else(|| name.strip_prefix("The ")).unwrap_or(name)
 }
 
 /// Metres as one says them: to ten below a thousand, to a hundred above.

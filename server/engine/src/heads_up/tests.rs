@@ -1,1 +1,446 @@
+//! Heads-ups on made-up flights: what appears, what must not, what it says.
 
+use loftwatch_flight::{
+    Area as Spread, Body, Case, Cue, CueKind, CuePrediction, Descent, DescentState, Estimate, Landing, Limit,
+    LimitOf, Phase, Plan, Prediction, Quantiles, Site, Told, Trigger, Vehicle, Weather,
+};
+
+use super::*;
+use crate::setup::{Area, AreaKind};
+
+fn told(value: f64, sd: f64) -> Told {
+    Told { value, sd }
+}
+
+fn q(middle: f64, half: f64) -> Quantiles {
+    Quantiles {
+        p05: middle - half,
+        p25: middle - 0.4 * half,
+        p50: middle,
+        p75: middle + 0.4 * half,
+        p95: middle + half,
+    }
+}
+
+/// A body of 24 kg with a drogue (1.6 m2) and one of 2 kg that tumbles down as planned.
+fn plan() -> Plan {
+    let body = |name: &str, parent, mass, descents| Body {
+        name: name.into(),
+        parent,
+        freed_by: parent.map(|_| 1),
+        has_transmitter: true,
+        mass_kg: told(mass, 0.1),
+        bare_drag_area_m2: told(0.03, 0.01),
+        descents,
+    };
+    let cue = |name: &str, kind| Cue {
+        name: name.into(),
+        kind,
+        body: 0,
+        trigger: Trigger::AfterApogee(1.0),
+        delay_s: told(0.0, 0.2),
+        limit: Some(Limit { of: LimitOf::Airspeed, value: 25.0, from: "told by crew".into() }),
+        mass_kg: 24.0,
+    };
+    let descent = |state| Descent { state, cue: 0, drag_area_m2: told(1.6, 0.24) };
+    Plan {
+        site: Site { latitude_rad: 0.6, longitude_rad: 0.0, elevation_m: 0.0, geoid_m: 0.0 },
+        weather: Weather {
+            pressure_pa: 101_325.0,
+            temperature_k: 288.15,
+            wind_mps: told(3.0, 1.0),
+            wind_from_rad: 0.0,
+            wind_height_m: 3.0,
+        },
+        vehicle: Vehicle {
+            liftoff_mass_kg: told(30.0, 1.0),
+            diameter_m: 0.2,
+            drag_coefficient: told(0.5, 0.1),
+            rail_length_m: 3.0,
+            rail_tilt_rad: 3.0_f64.to_radians(),
+            rail_azimuth_rad: None,
+            lean_sd_rad: 4.0_f64.to_radians(),
+        },
+        motors: vec![],
+        bodies: vec![
+            body("Body", None, 24.0, vec![descent(DescentState::Drogue)]),
+            body("Cam A", Some(0), 2.0, vec![descent(DescentState::Tumbling)]),
+        ],
+        cues: vec![cue("drogue out", CueKind::Chute), cue("Cam A out", CueKind::Release)],
+    }
+}
+
+/// A scene that tests change and look at.
+struct Scene {
+    plan: Plan,
+    bodies: Vec<BodyView>,
+    cues: Vec<Option<CuePrediction>>,
+    areas: Vec<Area>,
+    landings: Vec<Landing>,
+    happened: Happened,
+    silent: Option<Silent>,
+    openings: Openings,
+    heads_ups: HeadsUps,
+    t_s: f64,
+}
+
+impl Scene {
+    /// Half a second after burnout: 100 m, 100 m/s, straight.
+    fn new() -> Self {
+        let plan = plan();
+        let estimate = Estimate {
+            t_s: 3.0,
+            phase: Phase::Coasting,
+            descent: None,
+            carried_s: 0.0,
+            height_m: q(100.0, 5.0),
+            climb_mps: q(100.0, 2.0),
+            airspeed_mps: q(100.5, 2.0),
+            ground_speed_mps: q(100.5, 2.0),
+            lean_rad: Some(q(0.08, 0.03)),
+            east_north_m: None,
+            position_radius_m: None,
+            east_north_mps: None,
+            drag_k_per_m: q(4e-4, 1e-4),
+            mach: 0.3,
+            dynamic_pressure_pa: 0.5 * 1.2 * 100.5 * 100.5,
+        };
+        let prediction = Prediction {
+            t_s: 3.0,
+            apogee_height_m: q(500.0, 20.0),
+            apogee_t_s: q(12.0, 0.4),
+            airspeed_at_apogee_mps: q(10.0, 4.0),
+            ground_speed_at_apogee_mps: q(10.0, 4.0),
+            hand_height_m: 600.0,
+            hand_t_s: 13.0,
+        };
+        let body = BodyView { estimate: Some(estimate), prediction: Some(prediction), free: true };
+        let cue = |cue| CuePrediction {
+            cue,
+            t_s: 3.0,
+            cue_t_s: q(13.0, 0.4),
+            height_m: q(495.0, 20.0),
+            climb_mps: q(-10.0, 1.0),
+            airspeed_mps: q(14.0, 5.0),
+            dynamic_pressure_pa: q(120.0, 60.0),
+            opening_load_n: None,
+            over_limit: None,
+            passed: false,
+        };
+        Self {
+            bodies: vec![body, BodyView::default()],
+            cues: vec![Some(cue(0)), Some(cue(1))],
+            plan,
+            areas: vec![],
+            landings: vec![],
+            happened: Happened {
+                liftoff_s: Some(0.0),
+                rail_exit_s: Some(0.4),
+                burnout_s: Some(2.5),
+                burnout_mps: Some(105.0),
+                apogee_s: None,
+            },
+            silent: None,
+            openings: Openings::default(),
+            heads_ups: HeadsUps::default(),
+            t_s: 3.0,
+        }
+    }
+
+    fn estimate(&mut self) -> &mut Estimate {
+        self.bodies[0].estimate.as_mut().unwrap()
+    }
+
+    /// Goes on for a while at 20 Hz; gives what was said.
+    fn pass(&mut self, seconds: f64, mut change: impl FnMut(&mut Self)) -> Vec<HeadsUp> {
+        let mut said = Vec::new();
+        for step in 0..libm::round(seconds * 20.0) as u32 {
+            self.t_s += 0.05;
+            change(self);
+            let mut view = View {
+                t_s: self.t_s,
+                plan: &self.plan,
+                cues: &self.plan.cues,
+                areas: &self.areas,
+                bodies: &self.bodies,
+                cue_predictions: &self.cues,
+                landings: &self.landings,
+                happened: self.happened,
+                silent: self.silent,
+                openings: &self.openings,
+            };
+            let openings = Openings::follow(&view);
+            view.openings = &openings;
+            self.heads_ups.judge(&view, step % 4 == 0, &mut |h| said.push(h));
+            self.openings = openings;
+        }
+        said
+    }
+
+    /// Descending after apogee at 12 s, at this fall rate under `descent`.
+    fn fall(&mut self, mps: f64, descent: Option<DescentState>) {
+        self.happened.apogee_s = Some(12.0);
+        let e = self.estimate();
+        e.phase = Phase::Descending;
+        e.descent = descent;
+        e.climb_mps = q(-mps, 1.0);
+        e.airspeed_mps = q(mps, 1.0);
+        e.dynamic_pressure_pa = 0.5 * 1.2 * mps * mps;
+    }
+}
+
+#[test]
+fn a_good_flight_is_quiet() {
+    assert_eq!(Scene::new().pass(9.0, |_| {}), []);
+}
+
+#[test]
+fn lean_is_said_once_it_is_clear_and_ends_two_seconds_before_apogee() {
+    let mut scene = Scene::new();
+    scene.estimate().lean_rad = Some(q(0.5, 0.1));
+    let said = scene.pass(2.0, |_| {});
+    assert_eq!(said.len(), 1, "{said:?}");
+    assert_eq!((said[0].key.as_str(), said[0].on, said[0].level), ("lean:Body", true, Level::Act));
+    // Rail 3 degrees, twice 4 degrees, and 4.6 m/s of wind: 105 sin 11 + 4.6 against 100 m/s.
+    assert!((said[0].limit.unwrap() - f64::atan2(20.03 + 4.645, 100.0)).abs() < 1e-3);
+    assert_eq!(said[0].words, "Leaning 29°. Planned is up to 14° here.");
+    let said = scene.pass(6.0, |_| {});
+    assert_eq!(said.iter().map(|h| h.on).collect::<Vec<_>>(), [false]);
+    assert!((scene.t_s - 11.0).abs() < 0.1);
+}
+
+#[test]
+fn unknown_lean_is_no_lean() {
+    let mut scene = Scene::new();
+    scene.estimate().lean_rad = None;
+    assert_eq!(scene.pass(5.0, |_| {}), []);
+}
+
+#[test]
+fn what_is_over_and_under_by_turns_does_not_flicker() {
+    let mut scene = Scene::new();
+    let mut n = 0;
+    let said = scene.pass(6.0, |s| {
+        n += 1;
+        s.estimate().lean_rad = Some(if n % 2 == 0 { q(0.5, 0.1) } else { q(0.1, 0.05) });
+    });
+    assert!(said.is_empty(), "{said:?}");
+}
+
+#[test]
+fn a_cue_over_its_limit_is_said_with_its_figures() {
+    let mut scene = Scene::new();
+    scene.cues[1].as_mut().unwrap().airspeed_mps = q(43.0, 8.0);
+    scene.cues[1].as_mut().unwrap().cue_t_s = q(5.4, 0.2);
+    let said = scene.pass(1.2, |_| {});
+    let last = said.last().unwrap();
+    assert_eq!((last.key.as_str(), last.level, last.cue), ("cue:Cam A out", Level::Look, Some(1)));
+    assert_eq!(last.words, "Cam A goes out in 1.3 s into 43 m/s of air. Its limit is 25 m/s.");
+    assert!(said.windows(2).all(|w| w[0].words != w[1].words));
+    assert!(said.len() <= 6, "words change at most four times a second");
+    let ended = scene.pass(0.1, |s| s.cues[1].as_mut().unwrap().passed = true);
+    assert_eq!(ended.iter().map(|h| h.on).collect::<Vec<_>>(), [false], "what has passed is over");
+}
+
+#[test]
+fn a_chute_that_opens_too_fast_is_to_act_on() {
+    let mut scene = Scene::new();
+    scene.cues[0].as_mut().unwrap().airspeed_mps = q(40.0, 8.0);
+    let said = scene.pass(0.5, |_| {});
+    assert_eq!(said[0].level, Level::Act);
+    assert!(said[0].words.starts_with("Body's drogue opens in 9."), "{}", said[0].words);
+}
+
+#[test]
+fn under_power_only_what_is_clear_is_said() {
+    let mut scene = Scene::new();
+    scene.estimate().phase = Phase::Powered;
+    scene.cues[1].as_mut().unwrap().airspeed_mps = q(28.0, 20.0);
+    assert_eq!(scene.pass(2.0, |_| {}), []);
+    scene.estimate().phase = Phase::Coasting;
+    assert_eq!(scene.pass(1.0, |_| {}).len(), 3, "one on, then a new countdown every 0.3 s");
+}
+
+#[test]
+fn a_limit_changed_in_flight_holds_at_once() {
+    let mut scene = Scene::new();
+    scene.cues[1].as_mut().unwrap().over_limit = Some(0.9);
+    scene.cues[1].as_mut().unwrap().airspeed_mps = q(30.0, 3.0);
+    let mut cues = scene.plan.cues.clone();
+    cues[1].limit.as_mut().unwrap().value = 60.0;
+    let view = View {
+        t_s: 4.0,
+        plan: &scene.plan,
+        cues: &cues,
+        areas: &[],
+        bodies: &scene.bodies,
+        cue_predictions: &scene.cues,
+        landings: &[],
+        happened: scene.happened,
+        silent: None,
+        openings: &scene.openings,
+    };
+    let mut verdicts = Vec::new();
+    cue::judge(&view, &mut verdicts);
+    assert_eq!(verdicts[1].holds, Some(false));
+}
+
+#[test]
+fn no_sign_of_the_drogue_within_three_seconds_of_its_time() {
+    let mut scene = Scene::new();
+    scene.t_s = 12.0;
+    let mut since = None;
+    let said = scene.pass(8.0, |s| {
+        let fall = 9.81 * (s.t_s - 12.0);
+        s.fall(fall, None);
+        if s.heads_ups.held.values().any(|h| h.said.is_some()) && since.is_none() {
+            since = Some(s.t_s);
+        }
+    });
+    let first = said.first().expect("said");
+    assert_eq!((first.key.as_str(), first.level, first.on), ("no_sign:Body:drogue", Level::Act, true));
+    assert!(first.words.starts_with("No sign of Body's drogue, "), "{}", first.words);
+    // Opening at 13.0 s, 95 % end 13.4 s.
+    assert!(since.unwrap() <= 13.4 + 3.0, "said at {since:?}");
+}
+
+#[test]
+fn a_drogue_that_opens_is_not_missed_however_fast_the_fall_was() {
+    for at_opening in [10.0, 25.0, 60.0] {
+        let mut scene = Scene::new();
+        scene.t_s = 13.0;
+        let mut v = at_opening;
+        let said = scene.pass(10.0, |s| {
+            // Opens 0.6 s late and fills in half a second.
+            let filled = ((s.t_s - 13.6) / 0.5).clamp(0.02, 1.0);
+            let drag = 0.5 * 1.2 * 1.6 * filled * v * v / 24.0;
+            v += 0.05 * (9.81 - drag).max(-200.0);
+            s.fall(v, (filled >= 1.0 && v < 20.0).then_some(DescentState::Drogue));
+        });
+        assert!(said.is_empty(), "{at_opening}: {said:?}");
+    }
+}
+
+#[test]
+fn a_carried_fall_is_no_evidence() {
+    let mut scene = Scene::new();
+    scene.t_s = 13.0;
+    let said = scene.pass(10.0, |s| {
+        s.fall(9.81 * (s.t_s - 12.0), None);
+        s.estimate().carried_s = 3.0;
+    });
+    assert!(said.is_empty(), "{said:?}");
+}
+
+#[test]
+fn a_planned_tumble_is_never_missed() {
+    let mut scene = Scene::new();
+    scene.plan.bodies[0].descents[0].state = DescentState::Tumbling;
+    scene.t_s = 13.0;
+    let said = scene.pass(20.0, |s| s.fall((9.81 * (s.t_s - 12.0)).min(60.0), None));
+    assert!(said.is_empty(), "{said:?}");
+}
+
+#[test]
+fn a_torn_drogue_falls_too_fast() {
+    let mut scene = Scene::new();
+    scene.t_s = 13.0;
+    // 24 kg under 1.6 m2 at 1.2 kg/m3: 15.7 m/s.
+    let said = scene.pass(12.0, |s| s.fall(24.0, Some(DescentState::Drogue)));
+    assert_eq!(said[0].key, "fast_descent:Body:drogue");
+    assert_eq!(said[0].words, "Body falls at 24 m/s under its drogue. Planned is 16 m/s here.");
+    let mut scene = Scene::new();
+    scene.t_s = 13.0;
+    assert!(scene.pass(12.0, |s| s.fall(17.5, Some(DescentState::Drogue))).is_empty(), "within its spread");
+}
+
+#[test]
+fn silence_under_power_or_soon_after_is_to_act_on() {
+    let silent = |since_s, phase| Some(Silent { since_s, stale_after_s: 1.2, phase });
+    let mut scene = Scene::new();
+    scene.silent = silent(3.2, Phase::Coasting);
+    let said = scene.pass(0.1, |_| {});
+    assert_eq!(said[0].level, Level::Act);
+    assert_eq!(said[0].words, "All radios silent since 0.7 s after burnout. Eyes up.");
+    let mut scene = Scene::new();
+    scene.t_s = 10.0;
+    scene.silent = silent(8.0, Phase::Coasting);
+    let said = scene.pass(0.1, |_| {});
+    assert_eq!((said[0].level, said[0].words.as_str()), (Level::Look, "All radios silent for 2 s."));
+    let ended = scene.pass(0.1, |s| s.silent = None);
+    assert_eq!(ended.len(), 1);
+    assert!(!ended[0].on);
+    let mut scene = Scene::new();
+    scene.silent = silent(2.0, Phase::Waiting);
+    assert!(scene.pass(5.0, |_| {}).is_empty(), "on the pad people switch radios off");
+}
+
+#[test]
+fn a_landing_among_people_is_said_for_the_case_that_it_is_about() {
+    let mut scene = Scene::new();
+    let landing = |case, north| Landing {
+        body: 0,
+        case,
+        t_s: 3.0,
+        landing_t_s: q(60.0, 5.0),
+        descent_mps: q(6.0, 1.0),
+        area: Spread::Ellipse { centre_m: [0.0, north], covariance_m2: [900.0, 0.0, 900.0] },
+    };
+    scene.areas = vec![
+        Area {
+            name: "crowd line".into(),
+            kind: AreaKind::People,
+            points_m: vec![[-400.0, -120.0], [400.0, -120.0]],
+            closed: false,
+        },
+        Area {
+            name: "field".into(),
+            kind: AreaKind::Landing,
+            points_m: vec![[-500.0, -100.0], [500.0, -100.0], [500.0, 900.0], [-500.0, 900.0]],
+            closed: true,
+        },
+    ];
+    scene.landings = vec![landing(Case::Planned, 300.0), landing(Case::Ballistic, -200.0)];
+    let said = scene.pass(2.0, |_| {});
+    let words: Vec<_> = said.iter().map(|h| (h.key.as_str(), h.level, h.words.as_str())).collect();
+    assert_eq!(
+        words,
+        [
+            (
+                "landing:crowd line:ballistic:Body",
+                Level::Act,
+                "If nothing deploys, Body comes down 80 m beyond the crowd line."
+            ),
+            (
+                "landing:outside:ballistic:Body",
+                Level::Look,
+                "If nothing deploys, Body comes down 100 m outside the landing area."
+            ),
+        ]
+    );
+    // Under its drogue it no longer comes down ballistic.
+    scene.estimate().phase = Phase::Descending;
+    scene.estimate().descent = Some(DescentState::Drogue);
+    assert_eq!(scene.pass(1.0, |_| {}).iter().filter(|h| !h.on).count(), 2);
+}
+
+#[test]
+fn the_end_of_the_flight_ends_all() {
+    let mut scene = Scene::new();
+    scene.estimate().lean_rad = Some(q(0.5, 0.1));
+    scene.pass(1.0, |_| {});
+    let mut said = Vec::new();
+    scene.heads_ups.end(&mut |h| said.push(h));
+    assert_eq!(said.iter().map(|h| h.on).collect::<Vec<_>>(), [false]);
+}
+
+#[test]
+fn the_share_above_a_limit_is_read_off_the_quantiles() {
+    let spread = q(10.0, 5.0);
+    assert!((view::above(&spread, 10.0) - 0.5).abs() < 1e-12);
+    assert!((view::above(&spread, 15.0) - 0.05).abs() < 1e-12);
+    assert_eq!(view::above(&spread, 30.0), 0.0);
+    assert_eq!(view::above(&spread, -30.0), 1.0);
+    assert_eq!(view::above(&q(10.0, 0.0), 9.0), 1.0);
+    assert_eq!(view::above(&q(10.0, 0.0), 11.0), 0.0);
+}

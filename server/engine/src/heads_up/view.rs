@@ -9,8 +9,6 @@ use crate::setup::Area;
 pub(crate) struct View<'a> {
     /// Now, s on the engine's axis.
     pub(crate) t_s: f64,
-    /// Newest receive time used, s.
-    pub(crate) heard_s: f64,
     /// As told, locked in flight.
     pub(crate) plan: &'a Plan,
     /// Cues as told now: their limits may change in flight.

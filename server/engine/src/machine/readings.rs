@@ -43,13 +43,18 @@ impl Engine {
         {
             stream.wrong += 1;
         }
-        let mut pen = self.pen(out);
-        pen.marks.t_receive_ns = self.marks.t_ns;
-        pen.marks.utc_offset_ns = utc_offset_ns;
-        pen.say(Said::Frame(cut.frame.clone()));
-        let Some((index, decoded, packet, body)) = read else { return };
+        let Some((index, decoded, packet, body)) = read else {
+            let mut pen = self.pen(out);
+            pen.marks.t_receive_ns = self.marks.t_ns;
+            pen.marks.utc_offset_ns = utc_offset_ns;
+            pen.say(Said::Frame(cut.frame));
+            return;
+        };
         self.marks.t_receive_ns = self.marks.t_ns;
         self.marks.utc_offset_ns = utc_offset_ns;
+        self.hear_again(out);
+        self.open_flight(out);
+        self.pen(out).say(Said::Frame(cut.frame));
 
         let layout = &self.setup.layouts[index];
         let (receiver, receiver_index) = receiver(&self.setup, link);
@@ -74,10 +79,6 @@ impl Engine {
             values: packet::shown(layout, &decoded),
             complaints: decoded.complaints.iter().map(ToString::to_string).collect(),
         };
-        self.hear_again(out);
-        if !placed.again {
-            self.open_flight(out);
-        }
         self.pen(out).say(Said::Reading(reading));
         if !placed.again {
             self.take_packet(&packet, body, &placed, out);

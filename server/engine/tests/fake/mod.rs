@@ -6,7 +6,8 @@
 use loftwatch_engine::setup::{Area, AreaKind, Link, Source};
 use loftwatch_engine::{Engine, Input, Output, Setup, What};
 use loftwatch_flight::{
-    Body, Cue, CueKind, Descent, DescentState, Limit, LimitOf, Motor, Plan, Site, Told, Trigger, Vehicle, Weather,
+    Body, Cue, CueKind, Descent, DescentState, Limit, LimitOf, Motor, Plan, Site, Told, Trigger, Vehicle,
+    Weather,
 };
 use loftwatch_radio::{Cut, Field, Form, Framing, Layout, LineChecksum, Meaning, Stored};
 
@@ -219,13 +220,27 @@ pub fn fly(story: Story) -> (Vec<Truth>, f64) {
         let mass = if apogee_s.is_nan() { 34.0 - 2.2 * (t / 2.4).min(1.0) } else { 29.2 };
         let drogue = story.drogue_opens && t > apogee_s + 0.6;
         let main = story.main_opens && h < 150.0 && t > apogee_s + 1.0;
-        let area = if main { 12.0 } else if drogue { 1.6 } else { 0.65 * 0.0452 };
+        let area = if main {
+            12.0
+        } else if drogue {
+            1.6
+        } else {
+            0.65 * 0.0452
+        };
         let rho = DENSITY * (-h / SCALE_M).exp();
         let speed = v.hypot(u);
         let drag = 0.5 * rho * speed * area / mass;
         let axial = if landed_s.is_nan() { thrust / mass - drag * speed * v.signum() } else { 0.5 };
         if step % 10 == 0 {
-            all.push(Truth { t_s: t, height_m: h, climb_mps: v, across_mps: u, north_m: x, axial_mps2: axial, drogue });
+            all.push(Truth {
+                t_s: t,
+                height_m: h,
+                climb_mps: v,
+                across_mps: u,
+                north_m: x,
+                axial_mps2: axial,
+                drogue,
+            });
         }
         if landed_s.is_nan() {
             if (2.0..2.4).contains(&t) {
@@ -248,6 +263,34 @@ pub fn fly(story: Story) -> (Vec<Truth>, f64) {
         }
         step += 1;
     }
+}
+
+/// The camera after it was let go two seconds before apogee: bare for three seconds, then under its chute.
+fn fly_camera(body: &[Truth], apogee_s: f64) -> Vec<Truth> {
+    let dt = 0.001;
+    let mut now = body[((apogee_s - 1.9) * 100.0) as usize];
+    let released_s = now.t_s;
+    let (mut all, mut step) = (Vec::new(), 0_u32);
+    while all.len() < body.len() {
+        let area = if now.t_s > released_s + 3.1 { 1.2 } else { 0.02 };
+        let rho = DENSITY * (-now.height_m / SCALE_M).exp();
+        let drag = 0.5 * rho * now.climb_mps.hypot(now.across_mps) * area / 2.6;
+        now.axial_mps2 = drag * now.climb_mps.hypot(now.across_mps);
+        if step % 10 == 0 {
+            all.push(now);
+        }
+        now.t_s += dt;
+        step += 1;
+        if now.height_m < 0.0 {
+            now = Truth { t_s: now.t_s, north_m: now.north_m, axial_mps2: 0.5, ..Truth::default() };
+        } else if now.height_m > 0.0 {
+            now.climb_mps -= (G + drag * now.climb_mps) * dt;
+            now.across_mps -= drag * now.across_mps * dt;
+            now.height_m += now.climb_mps * dt;
+            now.north_m += now.across_mps * dt;
+        }
+    }
+    all
 }
 
 fn line(tx: u32, seq: u32, ms: u32, at: &Truth, noise: &mut Noise) -> Vec<u8> {
@@ -284,7 +327,9 @@ impl Noise {
 
 /// The inputs of a flight: body and camera at 10 Hz each through the mast, the body's also through the table.
 pub fn inputs(story: Story) -> Vec<Input> {
-    let (truth, _) = fly(story);
+    let (truth, apogee_s) = fly(story);
+    let camera = fly_camera(&truth, apogee_s);
+    let released_step = ((apogee_s - 1.9) * 100.0) as usize;
     let mut noise = Noise(42);
     let still = Truth { axial_mps2: G, ..Truth::default() };
     let liftoff_step = (story.pad_s * 100.0) as usize;
@@ -301,7 +346,8 @@ pub fn inputs(story: Story) -> Vec<Input> {
         let body = line(1, seq, ms, at, &mut noise);
         all.push((t_ns + (noise.below(3) as i64) * 1_000_000, "mast", body.clone()));
         all.push((t_ns + 9_000_000, "table", body));
-        all.push((t_ns + 30_000_000, "mast", line(2, seq, ms + 77, at, &mut noise)));
+        let camera_at = step.checked_sub(liftoff_step + released_step).map_or(at, |step| &camera[step]);
+        all.push((t_ns + 30_000_000, "mast", line(2, seq, ms + 77, camera_at, &mut noise)));
     }
     all.sort_by_key(|(t, _, _)| *t);
     numbered(all.into_iter().map(|(t, link, bytes)| (t, What::Bytes { link: link.into(), bytes })))
@@ -309,8 +355,12 @@ pub fn inputs(story: Story) -> Vec<Input> {
 
 /// Numbers inputs from 1; UTC runs three seconds ahead of station time.
 pub fn numbered(all: impl IntoIterator<Item = (i64, What)>) -> Vec<Input> {
-    let input =
-        |(i, (t_ns, what)): (usize, (i64, What))| Input { number: i as u64 + 1, t_ns, utc_ns: t_ns + 3_000_000_000, what };
+    let input = |(i, (t_ns, what)): (usize, (i64, What))| Input {
+        number: i as u64 + 1,
+        t_ns,
+        utc_ns: t_ns + 3_000_000_000,
+        what,
+    };
     all.into_iter().enumerate().map(input).collect()
 }
 
