@@ -31,6 +31,7 @@ pub(crate) async fn run(wanted: Demo) -> Result<(), Failure> {
     if !(0.1..=100.0).contains(&wanted.speed) {
         return Err(Failure::usage(format!("--speed {} is not between 0.1 and 100", wanted.speed)));
     }
+    let signals = serve::Signals::listen()?;
     let demo = embedded::find(&wanted.flight).map_err(Failure::usage)?;
     let pieces = player::read(demo)?;
     let folder = match &wanted.data {
@@ -50,7 +51,7 @@ pub(crate) async fn run(wanted: Demo) -> Result<(), Failure> {
     let ends = &mut terminals;
     let flying = |shared: Arc<Shared>| async move {
         tokio::select! {
-            () = serve::told_to_end() => {}
+            () = signals.told_to_end() => {}
             () = fly(&shared, ends, &pieces, wanted.speed, wanted.once) => {}
         }
     };

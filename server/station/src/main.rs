@@ -64,6 +64,7 @@ async fn obey(cli: Cli) -> Result<(), Failure> {
     match cli.command {
         Command::Serve(wanted) => {
             let setup = setup::read(&wanted.setup).map_err(Failure::usage)?;
+            let signals = serve::Signals::listen()?;
             let listener = serve::bind(wanted.listen).await?;
             let plan = serve::Plan {
                 setup,
@@ -71,7 +72,7 @@ async fn obey(cli: Cli) -> Result<(), Failure> {
                 data: wanted.data,
                 set_aside: wanted.set_aside,
             };
-            serve::run(plan, listener, |_| serve::told_to_end()).await
+            serve::run(plan, listener, |_| signals.told_to_end()).await
         }
         Command::Demo(wanted) => demo::run(wanted).await,
         Command::Rerun(wanted) => rerun::run(wanted).await,

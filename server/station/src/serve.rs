@@ -8,6 +8,7 @@ use std::sync::Arc;
 
 use loftwatch_engine::{Input, Setup, What};
 use tokio::net::TcpListener;
+use tokio::signal::unix::{Signal, SignalKind, signal};
 use tokio::sync::watch;
 
 use crate::addresses;
@@ -201,16 +202,28 @@ fn stamp() -> String {
     jiff::Timestamp::now().strftime("%Y%m%d-%H%M%S").to_string()
 }
 
-/// Completes on Ctrl-C or SIGTERM.
-pub(crate) async fn told_to_end() {
-    use tokio::signal::unix::{SignalKind, signal};
-    let Ok(mut terminate) = signal(SignalKind::terminate()) else {
-        let _ = tokio::signal::ctrl_c().await;
-        return;
-    };
-    tokio::select! {
-        _ = tokio::signal::ctrl_c() => {}
-        _ = terminate.recv() => {}
+/// Ctrl-C and SIGTERM, listened for from the moment this is made: one that comes during the start is not missed.
+#[derive(Debug)]
+pub(crate) struct Signals {
+    interrupt: Signal,
+    terminate: Signal,
+}
+
+impl Signals {
+    /// Begins to listen.
+    pub(crate) fn listen() -> Result<Self, Failure> {
+        let on = |kind| {
+            signal(kind).map_err(|error| Failure::other(format!("the signals to end cannot be heard: {error}")))
+        };
+        Ok(Self { interrupt: on(SignalKind::interrupt())?, terminate: on(SignalKind::terminate())? })
+    }
+
+    /// Completes when one has come.
+    pub(crate) async fn told_to_end(mut self) {
+        tokio::select! {
+            _ = self.interrupt.recv() => {}
+            _ = self.terminate.recv() => {}
+        }
     }
 }
 

@@ -70,11 +70,12 @@ pub(crate) async fn connect(file: &Path) -> Result<SqliteConnection, StoreError>
 
 /// Folds the write-ahead log into its file when nobody else has it open any more.
 pub(crate) async fn fold(file: &Path) {
-    let folded = match SqliteConnectOptions::new().filename(file).connect().await {
-        Ok(connection) => connection.close().await,
-        Err(error) => Err(error),
+    let folded = async {
+        let mut connection = SqliteConnectOptions::new().filename(file).connect().await?;
+        sqlx::query("PRAGMA wal_checkpoint(TRUNCATE)").execute(&mut connection).await?;
+        connection.close().await
     };
-    if let Err(error) = folded {
+    if let Err(error) = folded.await {
         tracing::debug!("`{}` keeps its write-ahead log: {error}", file.display());
     }
 }

@@ -1,0 +1,173 @@
+//! Bad input of every kind: the message says what happened and what to do, the exit code tells the kinds apart, and
+//! what was there is not touched.
+
+use std::path::Path;
+
+use crate::harness::{demo, free_port, query, run, setup, stderr};
+
+fn serve(setup: &Path, data: &Path, more: &[&str]) -> std::process::Output {
+    let mut arguments = vec!["serve", "--listen", "127.0.0.1:0", "--setup", setup.to_str().unwrap(), "--data", data.to_str().unwrap()];
+    arguments.extend(more);
+    run(&arguments)
+}
+
+#[test]
+fn a_setup_that_is_missing_empty_or_garbage_ends_with_2() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("setup.toml");
+    let data = folder.path().join("data");
+    let output = serve(&file, &data, &[]);
+    assert_eq!(output.status.code(), Some(2), "{}", stderr(&output));
+    for bad in [b"".to_vec(), vec![0xff; 4_096], b"setup_version = 1\n[site]\nlatitude_deg = \"north\"\n".to_vec()] {
+        std::fs::write(&file, &bad).unwrap();
+        let output = serve(&file, &data, &[]);
+        assert_eq!(output.status.code(), Some(2), "{}", stderr(&output));
+        assert!(stderr(&output).contains("setup.toml"), "{}", stderr(&output));
+        let output = run(&["setup", "check", file.to_str().unwrap()]);
+        assert_eq!(output.status.code(), Some(2), "{}", stderr(&output));
+    }
+    assert!(!data.exists(), "nothing was made for a setup that is wrong");
+}
+
+#[test]
+fn every_setup_that_is_shipped_passes_the_check() {
+    for name in ["straight", "tall-order", "transonic", "two-stage"] {
+        let file = demo(name).join("setup.toml");
+        let output = run(&["setup", "check", file.to_str().unwrap()]);
+        assert!(output.status.success(), "{}", stderr(&output));
+        assert!(String::from_utf8_lossy(&output.stdout).contains("Defaults"));
+    }
+}
+
+#[test]
+fn an_address_in_use_ends_with_4_and_says_which() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = setup(folder.path(), "kind = \"stdin\"");
+    let taken = std::net::TcpListener::bind("127.0.0.1:0").unwrap();
+    let address = taken.local_addr().unwrap().to_string();
+    let data = folder.path().join("data");
+    let arguments = ["serve", "--setup", file.to_str().unwrap(), "--listen", &address, "--data", data.to_str().unwrap()];
+    let output = run(&arguments);
+    assert_eq!(output.status.code(), Some(4), "{}", stderr(&output));
+    assert!(stderr(&output).contains(&address) && stderr(&output).contains("--listen"), "{}", stderr(&output));
+}
+
+#[test]
+fn foreign_newer_and_damaged_stores_end_with_3_and_stay_as_they_were() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = setup(folder.path(), &format!("kind = \"tcp\"\nlisten = \"127.0.0.1:{}\"", free_port()));
+    let whole = folder.path().join("whole");
+    let mut station = crate::harness::Station::start(&file, &whole);
+    station.wait_for("link down");
+    assert!(station.end().success());
+    let ours = std::fs::read(whole.join("inputs.db")).unwrap();
+    let mut newer = ours.clone();
+    newer[60..64].copy_from_slice(&99_i32.to_be_bytes());
+    let mut foreign = ours.clone();
+    foreign[68..72].copy_from_slice(b"ELSE");
+    let mut damaged = ours.clone();
+    let end = damaged.len() - 1;
+    damaged[4096..end].fill(0xa5);
+    let cases: [(&str, Vec<u8>, &str); 5] = [
+        ("newer", newer, "newer Loftwatch (schema 99"),
+        ("foreign", foreign, "not a Loftwatch file"),
+        ("text", b"dear diary, this is no database\n".repeat(20), "not a Loftwatch file"),
+        ("short", vec![0x53; 3], "not a Loftwatch file"),
+        ("damaged", damaged, "damaged"),
+    ];
+    for (name, bytes, words) in cases {
+        let data = folder.path().join(name);
+        std::fs::create_dir(&data).unwrap();
+        std::fs::write(data.join("inputs.db"), &bytes).unwrap();
+        let output = serve(&file, &data, &[]);
+        let said = stderr(&output);
+        assert_eq!(output.status.code(), Some(3), "{name}: {said}");
+        assert!(said.contains(words) && said.contains("--set-aside") && said.contains("not changed"), "{name}: {said}");
+        assert!(std::fs::read(data.join("inputs.db")).unwrap() == bytes, "{name}: the file was changed");
+        // The remedy works, and keeps the file.
+        let mut station = set_aside(&file, &data);
+        station.wait_for("a new store");
+        assert!(station.end().success());
+        let kept = std::fs::read_dir(&data)
+            .unwrap()
+            .map(|entry| entry.unwrap().path())
+            .find(|path| path.to_string_lossy().contains("inputs.set-aside-"))
+            .unwrap();
+        assert!(std::fs::read(kept).unwrap() == bytes, "{name}: the file set aside was changed");
+        assert_eq!(query(&data.join("inputs.db"), "SELECT count(*) > 1 FROM input"), [["1"]]);
+    }
+}
+
+fn set_aside(setup: &Path, data: &Path) -> crate::harness::Station {
+    crate::harness::Station::start_with(setup, data, &["--set-aside"])
+}
+
+#[test]
+fn a_folder_that_cannot_be_written_ends_with_3() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = setup(folder.path(), "kind = \"stdin\"");
+    // A file where the folder should be: unlike a mode, it also stops root.
+    let data = folder.path().join("data");
+    std::fs::write(&data, "in the way").unwrap();
+    let output = serve(&file, &data, &[]);
+    assert_eq!(output.status.code(), Some(3), "{}", stderr(&output));
+    assert!(stderr(&output).contains("cannot be written"), "{}", stderr(&output));
+    assert_eq!(std::fs::read_to_string(&data).unwrap(), "in the way");
+}
+
+#[test]
+fn two_stations_do_not_share_a_folder() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = setup(folder.path(), &format!("kind = \"tcp\"\nlisten = \"127.0.0.1:{}\"", free_port()));
+    let data = folder.path().join("data");
+    let mut station = crate::harness::Station::start(&file, &data);
+    station.wait_for("link down");
+    let output = serve(&file, &data, &[]);
+    assert_eq!(output.status.code(), Some(3), "{}", stderr(&output));
+    assert!(stderr(&output).contains("another station uses"), "{}", stderr(&output));
+    assert!(station.end().success());
+}
+
+#[test]
+fn a_damaged_outputs_file_is_computed_again() {
+    let folder = tempfile::tempdir().unwrap();
+    let port = free_port();
+    let file = setup(folder.path(), &format!("kind = \"tcp\"\nlisten = \"127.0.0.1:{port}\""));
+    let data = folder.path().join("data");
+    for bad in [None, Some(b"garbage".to_vec()), Some(vec![0; 50_000])] {
+        if let Some(bad) = bad {
+            std::fs::write(data.join("derived.db"), bad).unwrap();
+        }
+        let mut station = crate::harness::Station::start(&file, &data);
+        station.wait_for("link down");
+        assert!(station.end().success());
+        assert_eq!(query(&data.join("derived.db"), "SELECT count(*) > 0 FROM snapshot"), [["1"]]);
+    }
+}
+
+#[test]
+fn a_line_without_an_end_and_garbage_do_no_harm() {
+    use std::io::Write;
+    let folder = tempfile::tempdir().unwrap();
+    let port = free_port();
+    let file = setup(folder.path(), &format!("kind = \"tcp\"\nlisten = \"127.0.0.1:{port}\""));
+    let data = folder.path().join("data");
+    let mut station = crate::harness::Station::start(&file, &data);
+    station.wait_for("link down");
+    let mut client = crate::harness::connect(port);
+    let endless = vec![b'x'; 1 << 20];
+    for _ in 0..8 {
+        client.write_all(&endless).unwrap();
+    }
+    let garbage: Vec<u8> = (0..100_000_u32).map(|n| (n.wrapping_mul(2_654_435_761) >> 13) as u8).collect();
+    client.write_all(&garbage).unwrap();
+    client.write_all(b"\nlast line\n").unwrap();
+    let all = (8 * endless.len() + garbage.len() + 11).to_string();
+    crate::harness::wait_until("everything is kept", || {
+        let sum = query(&data.join("inputs.db"), "SELECT CAST(sum(length(data)) AS TEXT) FROM input WHERE kind = 'bytes'");
+        (sum == [[all.clone()]]).then_some(())
+    });
+    assert!(station.end().success());
+    let wrong = "SELECT count(*) > 0 FROM output WHERE kind = 'frame' AND json_extract(data, '$.frame.wrong') IS NOT NULL";
+    assert_eq!(query(&data.join("derived.db"), wrong), [["1"]]);
+}
