@@ -8,8 +8,7 @@
 use std::io::{BufRead, BufReader, BufWriter, Write};
 
 use loftwatch_flight::{Plan, Report, Sample, Tracker};
-use serde::Deserialize;
-use serde_json::{Value, json};
+use serde::{Deserialize, Serialize};
 
 #[derive(Deserialize)]
 #[serde(untagged)]
@@ -18,9 +17,16 @@ enum Line {
     Sample(Box<Sample>),
 }
 
-fn say(out: &mut impl Write, kind: &str, t: f64, what: Value) -> std::io::Result<()> {
-    let mut line = json!({ "kind": kind, "t_receive_s": t });
-    line[kind] = what;
+/// One line: the fields of what is said, with its kind, its body and the receive time that it goes up to.
+fn say(out: &mut impl Write, kind: &str, body: usize, t: f64, what: &impl Serialize) -> std::io::Result<()> {
+    let mut line = serde_json::to_value(what)?;
+    if let (Some(fields), "event") = (line.as_object_mut(), kind) {
+        let event = fields.remove("kind").unwrap_or_default();
+        fields.insert("event".into(), event);
+    }
+    line["kind"] = kind.into();
+    line["body"] = body.into();
+    line["t_receive_s"] = t.into();
     writeln!(out, "{line}")
 }
 
@@ -54,24 +60,24 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
         let estimate = tracker.estimate(0);
         costs_ms.push(began.elapsed().as_secs_f64() * 1e3);
         if let Some(e) = estimate {
-            say(&mut out, "estimate", t, serde_json::to_value(e)?)?;
+            say(&mut out, "estimate", 0, t, &e)?;
         }
         if let Some(p) = prediction {
-            say(&mut out, "prediction", t, serde_json::to_value(p)?)?;
+            say(&mut out, "prediction", 0, t, &p)?;
         }
         for c in &cues {
-            say(&mut out, "cue", t, serde_json::to_value(c)?)?;
+            say(&mut out, "cue", 0, t, c)?;
         }
         tracker.drain_events(&mut events);
         for e in &events {
-            say(&mut out, "event", t, serde_json::to_value(e)?)?;
+            say(&mut out, "event", e.body, t, e)?;
         }
         if t >= areas_s + 0.2 {
             areas_s = t;
             for body in 0..plan.bodies.len() {
                 tracker.landings(body, &mut landings);
                 for l in &landings {
-                    say(&mut out, "landing", t, serde_json::to_value(l)?)?;
+                    say(&mut out, "landing", body, t, l)?;
                 }
             }
         }

@@ -63,7 +63,7 @@ fn one(m: &Model, f: &Filter, index: usize) -> Option<CuePrediction> {
     let done = f.cue_s[index];
     let passed = done.is_some_and(|t| t <= f.t_s);
     for (w, b) in w.iter().zip(f.blobs.iter()) {
-        if *w < 2e-3 {
+        if *w < crate::predict::LEAST_WEIGHT {
             continue;
         }
         let hit = match done {

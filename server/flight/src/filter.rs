@@ -14,7 +14,7 @@ use crate::plan::{MAX_CUES, Told};
 use crate::sample::Sample;
 use crate::sensors::{Channel, Sensors};
 use crate::shelf::{Blank, Shelf};
-use crate::state::{Blob, H, N, VU};
+use crate::state::{Blob, H, VU};
 
 /// Most Gaussians in the sum.
 pub(crate) const BLOBS: usize = 24;
@@ -297,7 +297,7 @@ impl Filter {
             let before = self.t_s;
             let v0 = self.mean_velocity();
             for b in self.blobs.iter_mut() {
-                carry(m, &self.regime, b, before, span, FOLLOW_STEP_S, N);
+                carry(m, &self.regime, b, before, span, FOLLOW_STEP_S);
             }
             self.t_s = before + span;
             let v1 = self.mean_velocity();

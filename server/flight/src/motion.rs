@@ -213,20 +213,19 @@ fn push(m: &Model, x: &[f64], told: f64, thrust: f64, k: f64, rail: Option<&[f64
 }
 
 /// Longest step that keeps the covariance's expansion and the rule for the mean accurate here, s.
-pub(crate) fn longest_step_s(m: &Model, r: &Regime, blob: &Blob, most_s: f64) -> f64 {
+pub(crate) fn longest_step_s(m: &Model, blob: &Blob, most_s: f64) -> f64 {
     let (_, v) = airspeed(m, &blob.x);
     let (rho, _) = m.air.density_ratio(blob.x[H]);
     let rate = 2.0 * exp(blob.x[LNK]) * rho * v * 1.5;
     let drag_step = 0.35 / rate.max(1e-3);
     // Gravity turns a slow body quickly.
     let turn_step = 0.35 * (v + 2.0) / 9.8;
-    let most = if r.burning { most_s.min(0.05) } else { most_s };
-    most.min(drag_step).min(turn_step.max(0.1)).max(0.004)
+    most_s.min(drag_step).min(turn_step.max(0.1)).max(0.004)
 }
 
-/// Carries a blob from `t_s` by `span_s`, in steps of at most `most_s`, over its leading `n` states (all, or those
-/// that a prediction needs).
-pub(crate) fn carry(m: &Model, r: &Regime, blob: &mut Blob, t_s: f64, span_s: f64, most_s: f64, n: usize) {
+/// Carries a blob from `t_s` by `span_s`, in steps of at most `most_s`.
+pub(crate) fn carry(m: &Model, r: &Regime, blob: &mut Blob, t_s: f64, span_s: f64, most_s: f64) {
+    let most_s = if r.burning { most_s.min(0.05) } else { most_s };
     let mut done = 0.0;
     // A bound on the work: beyond it steps grow rather than the loop.
     for round in 0..4000 {
@@ -234,20 +233,20 @@ pub(crate) fn carry(m: &Model, r: &Regime, blob: &mut Blob, t_s: f64, span_s: f6
         if left <= 1e-9 {
             break;
         }
-        let mut dt = longest_step_s(m, r, blob, most_s);
+        let mut dt = longest_step_s(m, blob, most_s);
         if round > 1000 {
             dt = dt.max(left / 1000.0);
         }
         if dt > 0.67 * left {
             dt = if dt >= left { left } else { 0.5 * left };
         }
-        step(m, r, blob, t_s + done, dt, n);
+        step::<N>(m, r, blob, t_s + done, dt);
         done += dt;
     }
 }
 
-/// One step.
-pub(crate) fn step(m: &Model, r: &Regime, blob: &mut Blob, t_s: f64, dt: f64, n: usize) {
+/// One step, over the leading `K` states (all, or those that a prediction needs).
+pub(crate) fn step<const K: usize>(m: &Model, r: &Regime, blob: &mut Blob, t_s: f64, dt: f64) {
     let fade = exp(-dt / r.thrust_tau_s.max(1e-3));
     let thrust_q = r.thrust_sd * r.thrust_sd * (1.0 - fade * fade);
     blob.p[D][D] += 0.5 * thrust_q;
@@ -300,7 +299,7 @@ pub(crate) fn step(m: &Model, r: &Regime, blob: &mut Blob, t_s: f64, dt: f64, n:
     }
 
     let j = push(m, &middle, tb, tb + extra, k0 / mb, rail);
-    carry_covariance(blob, &j, dt, mean_fade, n);
+    carry_covariance::<K>(blob, &j, dt, mean_fade);
 
     // What the model leaves out: sideways and lengthwise, of the size of a part of the aerodynamic force and thrust,
     // wandering over 0.3 s; plus small turbulence.
@@ -312,64 +311,71 @@ pub(crate) fn step(m: &Model, r: &Regime, blob: &mut Blob, t_s: f64, dt: f64, n:
         blob.p[i][i] += q;
     }
     blob.p[LNK][LNK] += r.ln_k_rate * r.ln_k_rate * dt;
-    fade_state(blob, D, fade, n);
+    fade_state::<K>(blob, D, fade);
     blob.p[D][D] += 0.5 * thrust_q;
     for i in WE..=WE + 1 {
-        fade_state(blob, i, wind_fade, n);
+        fade_state::<K>(blob, i, wind_fade);
         blob.p[i][i] += 0.5 * wind_q;
     }
-    if n == N {
+    if K == N {
         blob.hold();
     }
 }
 
-fn fade_state(blob: &mut Blob, i: usize, fade: f64, n: usize) {
+fn fade_state<const K: usize>(blob: &mut Blob, i: usize, fade: f64) {
     blob.x[i] *= fade;
-    for j in 0..n {
+    for j in 0..K {
         blob.p[i][j] *= fade;
         blob.p[j][i] *= fade;
     }
 }
 
-fn carry_covariance(blob: &mut Blob, j: &Push, dt: f64, mean_fade: f64, n: usize) {
+fn times3(a: &[[f64; 3]; 3], b: &[[f64; 3]; 3]) -> [[f64; 3]; 3] {
+    let mut out = [[0.0; 3]; 3];
+    for i in 0..3 {
+        for k in 0..3 {
+            out[i][k] = a[i][0] * b[0][k] + a[i][1] * b[1][k] + a[i][2] * b[2][k];
+        }
+    }
+    out
+}
+
+fn carry_covariance<const K: usize>(blob: &mut Blob, j: &Push, dt: f64, mean_fade: f64) {
     // F = [0 I 0; h J B]; phi = I + F dt + F^2 dt^2/2 + F^3 dt^3/6 (velocity block only).
     let half = 0.5 * dt * dt;
     let sixth = dt * dt * dt / 6.0;
-    let mut jj = [[0.0; 3]; 3];
-    for a in 0..3 {
-        for b in 0..3 {
-            jj[a][b] = (0..3).map(|c| j.by_v[a][c] * j.by_v[c][b]).sum();
-        }
-    }
+    let jj = times3(&j.by_v, &j.by_v);
+    let jjj = times3(&jj, &j.by_v);
     let mut phi = [[0.0; M + Q]; M];
     for a in 0..3 {
         phi[a][a] = 1.0;
         phi[a][2] += half * j.by_h[a];
-        let jh: f64 = (0..3).map(|c| j.by_v[a][c] * j.by_h[c]).sum();
+        let v = &j.by_v[a];
+        let jh = v[0] * j.by_h[0] + v[1] * j.by_h[1] + v[2] * j.by_h[2];
         phi[3 + a][2] = dt * j.by_h[a] + half * jh;
         for b in 0..3 {
-            let same = f64::from(u8::from(a == b));
-            phi[a][3 + b] = dt * same + half * j.by_v[a][b] + sixth * jj[a][b];
-            let jjj: f64 = (0..3).map(|c| j.by_v[a][c] * jj[c][b]).sum();
-            phi[3 + a][3 + b] = same + dt * j.by_v[a][b] + half * jj[a][b] + sixth * jjj;
+            phi[a][3 + b] = half * v[b] + sixth * jj[a][b];
+            phi[3 + a][3 + b] = dt * v[b] + half * jj[a][b] + sixth * jjj[a][b];
         }
+        phi[a][3 + a] += dt;
+        phi[3 + a][3 + a] += 1.0;
         phi[3 + a][5] += half * j.by_h[a];
         for q in 0..Q {
             let scale = if q == 5 { mean_fade } else { 1.0 };
-            let jb: f64 = (0..3).map(|c| j.by_v[a][c] * j.by_q[c][q]).sum();
-            let jjb: f64 = (0..3).map(|c| jj[a][c] * j.by_q[c][q]).sum();
+            let (b0, b1, b2) = (j.by_q[0][q], j.by_q[1][q], j.by_q[2][q]);
+            let jb = v[0] * b0 + v[1] * b1 + v[2] * b2;
+            let jjb = jj[a][0] * b0 + jj[a][1] * b1 + jj[a][2] * b2;
             phi[a][M + q] = (half * j.by_q[a][q] + sixth * jb) * scale;
             phi[3 + a][M + q] = (dt * j.by_q[a][q] + half * jb + sixth * jjb) * scale;
         }
     }
-    let mut t = [[0.0; N]; M];
+    let mut t = [[0.0; K]; M];
     for a in 0..M {
         for c in 0..M + Q {
             let f = phi[a][c];
-            if f != 0.0 {
-                for k in 0..n {
-                    t[a][k] += f * blob.p[c][k];
-                }
+            let row = &blob.p[c];
+            for k in 0..K {
+                t[a][k] += f * row[k];
             }
         }
     }
@@ -382,7 +388,7 @@ fn carry_covariance(blob: &mut Blob, j: &Push, dt: f64, mean_fade: f64, n: usize
             blob.p[a][b] = s;
             blob.p[b][a] = s;
         }
-        for k in M..n {
+        for k in M..K {
             blob.p[a][k] = t[a][k];
             blob.p[k][a] = t[a][k];
         }

@@ -11,6 +11,9 @@ use crate::output::{EventKind, Phase, Prediction, Quantiles};
 use crate::quantiles::Spread;
 use crate::state::{Blob, D, H, LNK, PRED, TAU, VE, VU, WE};
 
+/// Blobs of less weight are left out of predictions.
+pub(crate) const LEAST_WEIGHT: f64 = 4e-3;
+
 /// What defines a moment.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) enum Crossing {
@@ -195,11 +198,11 @@ impl<'a> Ahead<'a> {
     fn stride(&self) -> f64 {
         let v = self.blob.x[VU].abs();
         let most = if self.regime.burning {
-            0.08
+            0.15
         } else {
-            (v / 9.8 / 10.0).clamp(0.05, 1.0)
+            (v / 9.8 / 6.0).clamp(0.1, 1.5)
         };
-        let mut dt = longest_step_s(self.m, &self.regime, &self.blob, most);
+        let mut dt = longest_step_s(self.m, &self.blob, most);
         if self.regime.burning {
             let burn = self.m.stages.get(self.regime.stage).map_or(0.0, |s| s.burn_s) * self.blob.stretch;
             let left = self.regime.ignition_s + burn - self.t_s;
@@ -224,7 +227,7 @@ impl<'a> Ahead<'a> {
     pub(crate) fn advance(&mut self, most_s: f64) {
         self.turn();
         let dt = self.stride().min(most_s).max(1e-4);
-        step(self.m, &self.regime, &mut self.blob, self.t_s, dt, PRED);
+        step::<PRED>(self.m, &self.regime, &mut self.blob, self.t_s, dt);
         self.t_s += dt;
     }
 
@@ -318,7 +321,7 @@ pub(crate) fn apogee(m: &Model, f: &Filter) -> Option<Prediction> {
     let mut summit = Summit::new();
     let w = f.weights();
     for (w, b) in w.iter().zip(f.blobs.iter()) {
-        if *w < 5e-4 {
+        if *w < LEAST_WEIGHT {
             continue;
         }
         let mut ahead = Ahead::from(m, f, b);

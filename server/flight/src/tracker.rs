@@ -8,7 +8,7 @@ use crate::output::{Origin, Phase};
 use crate::plan::{MAX_BODIES, MAX_CUES};
 use crate::predict;
 use crate::track::{Kept, Track};
-use crate::{CuePrediction, Estimate, Event, EventKind, Knot, Landing, Plan, Prediction, Report, Sample};
+use crate::{CuePrediction, Estimate, Event, EventKind, Knot, Landing, Plan, Prediction, Quantiles, Report, Sample};
 
 /// Tracks one vehicle and the bodies it comes apart into, from the pad to the ground.
 ///
@@ -22,6 +22,28 @@ pub struct Tracker {
     said: Vec<Event>,
     fresh: Vec<Event>,
     next_id: u32,
+    /// The nominal flight from a liftoff at second zero, worked out once.
+    nominal: Nominal,
+}
+
+/// What is said on the pad.
+#[derive(Clone, Debug, Default)]
+struct Nominal {
+    apogee: Option<Prediction>,
+    cues: Vec<CuePrediction>,
+}
+
+impl Nominal {
+    fn of(model: &Model) -> Self {
+        let f = Filter::new(0, 0.0).supposing_liftoff(model, 0.0);
+        let mut cues = Vec::new();
+        crate::cues::predict(model, &f, &mut cues);
+        Self { apogee: predict::apogee(model, &f), cues }
+    }
+}
+
+fn later(q: Quantiles, by_s: f64) -> Quantiles {
+    Quantiles { p05: q.p05 + by_s, p25: q.p25 + by_s, p50: q.p50 + by_s, p75: q.p75 + by_s, p95: q.p95 + by_s }
 }
 
 /// What is stored.
@@ -60,13 +82,14 @@ impl<'de> Deserialize<'de> for Tracker {
             t.look(&model, stored.now_s);
         }
         Ok(Self {
-            model,
             tracks,
             now_s: stored.now_s,
             reports: stored.reports,
             said: stored.said,
             fresh: stored.fresh,
             next_id: stored.next_id,
+            nominal: Nominal::of(&model),
+            model,
         })
     }
 }
@@ -98,6 +121,7 @@ impl Tracker {
             .map(|i| Track::new(i, t_s, i != 0 && plan.bodies.get(i).is_some_and(|b| b.parent.is_some())))
             .collect();
         Self {
+            nominal: Nominal::of(&model),
             model,
             tracks,
             now_s: t_s,
@@ -283,7 +307,8 @@ impl Tracker {
                 hand_t_s: 0.0,
             }
         } else if f.phase == Phase::Waiting {
-            predict::apogee(&self.model, &f.supposing_liftoff(&self.model, self.now_s))?
+            let nominal = self.nominal.apogee?;
+            Prediction { apogee_t_s: later(nominal.apogee_t_s, self.now_s), ..nominal }
         } else {
             predict::apogee(&self.model, f)?
         };
@@ -300,7 +325,11 @@ impl Tracker {
         out.clear();
         let Some(f) = self.view_of(0) else { return };
         if f.phase == Phase::Waiting {
-            crate::cues::predict(&self.model, &f.supposing_liftoff(&self.model, self.now_s), out);
+            out.extend(self.nominal.cues.iter().map(|c| CuePrediction {
+                t_s: self.now_s,
+                cue_t_s: later(c.cue_t_s, self.now_s),
+                ..*c
+            }));
         } else if !f.blobs.is_empty() {
             crate::cues::predict(&self.model, f, out);
         }
