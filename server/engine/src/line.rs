@@ -21,6 +21,11 @@ pub struct Lines {
     pub all: bool,
 }
 
+/// Station time to UTC seconds.
+fn utc_s(t_ns: i64, offset_ns: i64) -> f64 {
+    crate::recording::seconds(t_ns.saturating_add(offset_ns))
+}
+
 /// Times of one output, from the engine's axis to UTC.
 #[derive(Clone, Copy)]
 struct Utc {
@@ -28,11 +33,8 @@ struct Utc {
 }
 
 impl Utc {
-    fn ns(self, t_ns: i64, offset_ns: i64) -> f64 {
-        crate::recording::seconds(t_ns.saturating_add(offset_ns))
-    }
     fn s(self, t_s: f64, offset_ns: i64) -> f64 {
-        self.ns(self.epoch_ns.saturating_add(libm::round(t_s * 1e9) as i64), offset_ns)
+        utc_s(self.epoch_ns.saturating_add(libm::round(t_s * 1e9) as i64), offset_ns)
     }
 }
 
@@ -49,7 +51,7 @@ impl Lines {
                 line.text("body", body);
             }
             line.count("flight", u64::from(output.flight));
-            line.number("t_receive", utc.ns(output.t_receive_ns, output.utc_offset_ns));
+            line.number("t_receive", utc_s(output.t_receive_ns, output.utc_offset_ns));
             line
         };
         match &output.what {
@@ -74,18 +76,16 @@ impl Lines {
                 let of_cue = said.cue.and_then(|c| plan.cues.get(c)).map(|c| c.name.as_str());
                 Some(heads_up(start("headsup", name(said.body)), said, of_cue, at(axis_s(engine, output))))
             }
-            Said::Flight(state) if self.all => {
-                Some(flight(start("flight", ""), state, output.utc_offset_ns, utc))
-            }
+            Said::Flight(state) if self.all => Some(flight(start("flight", ""), state, output.utc_offset_ns)),
             Said::Silence { since_ns } if self.all => {
                 let mut line = start("silence", "");
-                line.maybe("since_utc", since_ns.map(|t| utc.ns(t, output.utc_offset_ns)));
+                line.maybe("since_utc", since_ns.map(|t| utc_s(t, output.utc_offset_ns)));
                 line.flag("on", since_ns.is_some());
                 Some(line)
             }
             Said::Frame(cut) if self.all => Some(frame(start("frame", ""), cut)),
             Said::Reading(read) if self.all => {
-                let t_utc = utc.ns(read.t_measured_ns, output.utc_offset_ns);
+                let t_utc = utc_s(read.t_measured_ns, output.utc_offset_ns);
                 Some(reading(start("reading", name(read.body)), read, t_utc))
             }
             _ => None,
@@ -196,11 +196,11 @@ fn heads_up(mut line: Line, h: &HeadsUp, cue: Option<&str>, t_utc: f64) -> Line 
     line
 }
 
-fn flight(mut line: Line, f: &FlightState, offset_ns: i64, utc: Utc) -> Line {
+fn flight(mut line: Line, f: &FlightState, offset_ns: i64) -> Line {
     line.text("name", &f.name);
-    line.number("opened_utc", utc.ns(f.opened_ns, offset_ns));
-    line.maybe("liftoff_utc", f.liftoff_ns.map(|t| utc.ns(t, offset_ns)));
-    line.maybe("ended_utc", f.ended_ns.map(|t| utc.ns(t, offset_ns)));
+    line.number("opened_utc", utc_s(f.opened_ns, offset_ns));
+    line.maybe("liftoff_utc", f.liftoff_ns.map(|t| utc_s(t, offset_ns)));
+    line.maybe("ended_utc", f.ended_ns.map(|t| utc_s(t, offset_ns)));
     line
 }
 

@@ -74,7 +74,7 @@ fn a_flight_is_told_from_the_pad_to_its_end() {
         }
     }
     let apogee_m = truth.iter().map(|t| t.height_m).fold(0.0, f64::max);
-    let half_way = liftoff_s + (2.4 + apogee_s) / 2.0;
+    let half_way = liftoff_s + f64::midpoint(2.4, apogee_s);
     let prediction = out.iter().rev().find_map(|o| match &o.what {
         Said::Prediction { body: 0, prediction } if prediction.t_s <= half_way => Some(prediction),
         _ => None,

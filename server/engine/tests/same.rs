@@ -1,5 +1,7 @@
 //! The same inputs give the same outputs, however calls are grouped, however late the wake-ups, and from any snapshot.
 
+#![expect(clippy::unwrap_used, reason = "a test that cannot go on fails")]
+
 mod fake;
 
 use fake::{Noise, START_NS, Story, after, inputs, numbered, run, setup};

@@ -52,15 +52,12 @@ impl Openings {
                     continue;
                 }
                 let Some(Some(cue)) = view.cue_predictions.get(planned.cue) else { continue };
-                let at = next.0.iter().position(|o| o.body == body && o.descent == descent);
-                let opening = match at {
-                    Some(at) => &mut next.0[at],
-                    None => {
-                        next.0.push(Opening { body, descent, end_s: cue.cue_t_s.p95, fall_mps: None });
-                        let last = next.0.len() - 1;
-                        &mut next.0[last]
-                    }
-                };
+                let known = next.0.iter().position(|o| o.body == body && o.descent == descent);
+                let at = known.unwrap_or_else(|| {
+                    next.0.push(Opening { body, descent, end_s: cue.cue_t_s.p95, fall_mps: None });
+                    next.0.len() - 1
+                });
+                let opening = &mut next.0[at];
                 // The end moves with the prediction until it is reached; a cue that went by keeps its own.
                 if opening.fall_mps.is_none() {
                     opening.end_s = cue.cue_t_s.p95;

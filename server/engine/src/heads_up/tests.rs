@@ -202,7 +202,7 @@ fn lean_is_said_once_it_is_clear_and_ends_two_seconds_before_apogee() {
     assert_eq!(said.len(), 1, "{said:?}");
     assert_eq!((said[0].key.as_str(), said[0].on, said[0].level), ("lean:Body", true, Level::Act));
     // Rail 3 degrees, twice 4 degrees, and 4.6 m/s of wind: 105 sin 11 + 4.6 against 100 m/s.
-    assert!((said[0].limit.unwrap() - f64::atan2(20.03 + 4.645, 100.0)).abs() < 1e-3);
+    assert!((said[0].limit.unwrap() - libm::atan2(20.03 + 4.645, 100.0)).abs() < 1e-3);
     assert_eq!(said[0].words, "Leaning 29°. Planned is up to 14° here.");
     let said = scene.pass(6.0, |_| {});
     assert_eq!(said.iter().map(|h| h.on).collect::<Vec<_>>(), [false]);

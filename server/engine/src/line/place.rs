@@ -75,14 +75,14 @@ mod tests {
         for place in [[0.0, 0.0], [3000.0, -2000.0], [-20_000.0, 20_000.0]] {
             let (lat, lon) = on_earth(place, &site);
             let ecef = |lat: f64, lon: f64| {
-                let n = A_M / (1.0 - E2 * lat.sin().powi(2)).sqrt();
-                let r = (n + site.elevation_m) * lat.cos();
-                [r * lon.cos(), r * lon.sin(), (n * (1.0 - E2) + site.elevation_m) * lat.sin()]
+                let n = A_M / libm::sqrt(1.0 - E2 * libm::sin(lat) * libm::sin(lat));
+                let r = (n + site.elevation_m) * libm::cos(lat);
+                [r * libm::cos(lon), r * libm::sin(lon), (n * (1.0 - E2) + site.elevation_m) * libm::sin(lat)]
             };
             let (p, o) = (ecef(lat, lon), ecef(site.latitude_rad, site.longitude_rad));
             let d = [p[0] - o[0], p[1] - o[1], p[2] - o[2]];
-            let (sl, cl) = site.longitude_rad.sin_cos();
-            let (sp, cp) = site.latitude_rad.sin_cos();
+            let (sl, cl) = libm::sincos(site.longitude_rad);
+            let (sp, cp) = libm::sincos(site.latitude_rad);
             let east = -sl * d[0] + cl * d[1];
             let north = -sp * cl * d[0] - sp * sl * d[1] + cp * d[2];
             assert!(

@@ -12,13 +12,13 @@ use loftwatch_flight::{
 use loftwatch_radio::{Cut, Field, Form, Framing, Layout, LineChecksum, Meaning, Stored};
 
 /// Station time at which the tests begin, ns.
-pub const START_NS: i64 = 1_800_000_000_000_000_000;
+pub(crate) const START_NS: i64 = 1_800_000_000_000_000_000;
 const PRESSURE_PA: f64 = 87_600.0;
 const SCALE_M: f64 = 8_700.0;
 const DENSITY: f64 = 1.03;
 const G: f64 = 9.8;
-pub const LATITUDE_DEG: f64 = 38.25;
-pub const LONGITUDE_DEG: f64 = -117.35;
+pub(crate) const LATITUDE_DEG: f64 = 38.25;
+pub(crate) const LONGITUDE_DEG: f64 = -117.35;
 
 fn told(value: f64, sd: f64) -> Told {
     Told { value, sd }
@@ -31,7 +31,7 @@ fn cue(name: &str, kind: CueKind, body: usize, trigger: Trigger, limit: Option<f
 }
 
 /// A vehicle of 34 kg with one camera, drogue and main, told truthfully.
-pub fn plan() -> Plan {
+pub(crate) fn plan() -> Plan {
     let vehicle = Vehicle {
         liftoff_mass_kg: told(34.0, 1.0),
         diameter_m: 0.24,
@@ -146,7 +146,7 @@ fn link(name: &str, receiver: &str) -> Link {
 }
 
 /// Two receivers, a link each; crowd line south of the pad.
-pub fn setup() -> Setup {
+pub(crate) fn setup() -> Setup {
     Setup {
         vehicle_name: "Test Piece".into(),
         site_name: "Test Field".into(),
@@ -168,17 +168,17 @@ pub fn setup() -> Setup {
 
 /// What differs from a good flight.
 #[derive(Clone, Copy, Debug)]
-pub struct Story {
+pub(crate) struct Story {
     /// Horizontal speed at burnout, m/s, towards north.
-    pub across_mps: f64,
-    pub drogue_opens: bool,
-    pub main_opens: bool,
+    pub(crate) across_mps: f64,
+    pub(crate) drogue_opens: bool,
+    pub(crate) main_opens: bool,
     /// From this time after liftoff no packet is heard, s.
-    pub silent_from_s: f64,
+    pub(crate) silent_from_s: f64,
     /// Seconds on the pad before, and on the ground after.
-    pub pad_s: f64,
-    pub down_s: f64,
-    pub liftoff: bool,
+    pub(crate) pad_s: f64,
+    pub(crate) down_s: f64,
+    pub(crate) liftoff: bool,
 }
 
 impl Default for Story {
@@ -197,18 +197,18 @@ impl Default for Story {
 
 /// The truth at one instant.
 #[derive(Clone, Copy, Debug, Default)]
-pub struct Truth {
-    pub t_s: f64,
-    pub height_m: f64,
-    pub climb_mps: f64,
-    pub across_mps: f64,
-    pub north_m: f64,
-    pub axial_mps2: f64,
-    pub drogue: bool,
+pub(crate) struct Truth {
+    pub(crate) t_s: f64,
+    pub(crate) height_m: f64,
+    pub(crate) climb_mps: f64,
+    pub(crate) across_mps: f64,
+    pub(crate) north_m: f64,
+    pub(crate) axial_mps2: f64,
+    pub(crate) drogue: bool,
 }
 
 /// The body's motion at 100 Hz from liftoff on, until `down_s` after landing; and the time of apogee.
-pub fn fly(story: Story) -> (Vec<Truth>, f64) {
+pub(crate) fn fly(story: Story) -> (Vec<Truth>, f64) {
     let dt = 0.001;
     let (mut v, mut h, mut u, mut x) = (0.0_f64, 0.0_f64, 0.0_f64, 0.0_f64);
     let (mut apogee_s, mut landed_s) = (f64::NAN, f64::NAN);
@@ -227,11 +227,11 @@ pub fn fly(story: Story) -> (Vec<Truth>, f64) {
         } else {
             0.65 * 0.0452
         };
-        let rho = DENSITY * (-h / SCALE_M).exp();
-        let speed = v.hypot(u);
+        let rho = DENSITY * libm::exp(-h / SCALE_M);
+        let speed = libm::hypot(v, u);
         let drag = 0.5 * rho * speed * area / mass;
         let axial = if landed_s.is_nan() { thrust / mass - drag * speed * v.signum() } else { 0.5 };
-        if step % 10 == 0 {
+        if step.is_multiple_of(10) {
             all.push(Truth {
                 t_s: t,
                 height_m: h,
@@ -273,10 +273,10 @@ fn fly_camera(body: &[Truth], apogee_s: f64) -> Vec<Truth> {
     let (mut all, mut step) = (Vec::new(), 0_u32);
     while all.len() < body.len() {
         let area = if now.t_s > released_s + 3.1 { 1.2 } else { 0.02 };
-        let rho = DENSITY * (-now.height_m / SCALE_M).exp();
-        let drag = 0.5 * rho * now.climb_mps.hypot(now.across_mps) * area / 2.6;
-        now.axial_mps2 = drag * now.climb_mps.hypot(now.across_mps);
-        if step % 10 == 0 {
+        let rho = DENSITY * libm::exp(-now.height_m / SCALE_M);
+        let drag = 0.5 * rho * libm::hypot(now.climb_mps, now.across_mps) * area / 2.6;
+        now.axial_mps2 = drag * libm::hypot(now.climb_mps, now.across_mps);
+        if step.is_multiple_of(10) {
             all.push(now);
         }
         now.t_s += dt;
@@ -294,7 +294,7 @@ fn fly_camera(body: &[Truth], apogee_s: f64) -> Vec<Truth> {
 }
 
 fn line(tx: u32, seq: u32, ms: u32, at: &Truth, noise: &mut Noise) -> Vec<u8> {
-    let p = PRESSURE_PA * (-at.height_m / SCALE_M).exp() + 4.0 * noise.next();
+    let p = PRESSURE_PA * libm::exp(-at.height_m / SCALE_M) + 4.0 * noise.next();
     let lat = LATITUDE_DEG + (at.north_m + noise.next()) / 111_000.0;
     let body = format!(
         "LW1,{tx},{seq},{ms},{p:.1},{:.2},1,{lat:.6},{LONGITUDE_DEG:.6},{:.1},{:.2},{}",
@@ -308,7 +308,7 @@ fn line(tx: u32, seq: u32, ms: u32, at: &Truth, noise: &mut Noise) -> Vec<u8> {
 }
 
 /// A small generator of numbers spread about zero (Lehmer's, constants of Park and Miller 1988).
-pub struct Noise(pub u64);
+pub(crate) struct Noise(pub u64);
 
 impl Noise {
     fn raw(&mut self) -> f64 {
@@ -316,17 +316,17 @@ impl Noise {
         self.0 as f64 / 2_147_483_647.0
     }
     /// About normal, spread 1.
-    pub fn next(&mut self) -> f64 {
+    pub(crate) fn next(&mut self) -> f64 {
         (0..12).map(|_| self.raw()).sum::<f64>() - 6.0
     }
     /// From 0 up to `n`.
-    pub fn below(&mut self, n: usize) -> usize {
+    pub(crate) fn below(&mut self, n: usize) -> usize {
         (self.raw() * n as f64) as usize % n.max(1)
     }
 }
 
 /// The inputs of a flight: body and camera at 10 Hz each through the mast, the body's also through the table.
-pub fn inputs(story: Story) -> Vec<Input> {
+pub(crate) fn inputs(story: Story) -> Vec<Input> {
     let (truth, apogee_s) = fly(story);
     let camera = fly_camera(&truth, apogee_s);
     let released_step = ((apogee_s - 1.9) * 100.0) as usize;
@@ -354,7 +354,7 @@ pub fn inputs(story: Story) -> Vec<Input> {
 }
 
 /// Numbers inputs from 1; UTC runs three seconds ahead of station time.
-pub fn numbered(all: impl IntoIterator<Item = (i64, What)>) -> Vec<Input> {
+pub(crate) fn numbered(all: impl IntoIterator<Item = (i64, What)>) -> Vec<Input> {
     let input = |(i, (t_ns, what)): (usize, (i64, What))| Input {
         number: i as u64 + 1,
         t_ns,
@@ -365,7 +365,7 @@ pub fn numbered(all: impl IntoIterator<Item = (i64, What)>) -> Vec<Input> {
 }
 
 /// Runs inputs through a fresh engine and goes on to `until_ns`.
-pub fn run(setup: Setup, inputs: &[Input], until_ns: i64) -> (Engine, Vec<Output>) {
+pub(crate) fn run(setup: Setup, inputs: &[Input], until_ns: i64) -> (Engine, Vec<Output>) {
     let mut engine = Engine::new(setup, START_NS);
     let mut out = Vec::new();
     for input in inputs {
@@ -376,6 +376,6 @@ pub fn run(setup: Setup, inputs: &[Input], until_ns: i64) -> (Engine, Vec<Output
 }
 
 /// The end of the inputs and a while.
-pub fn after(inputs: &[Input], s: f64) -> i64 {
+pub(crate) fn after(inputs: &[Input], s: f64) -> i64 {
     inputs.last().map_or(START_NS, |i| i.t_ns) + (s * 1e9) as i64
 }
