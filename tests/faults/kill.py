@@ -24,7 +24,7 @@ def one(demo, seed):
     """One flight with one kill. Answers a dict of figures."""
     rng = random.Random(seed)
     lines = read_recording(demo / "flight.jsonl")
-    liftoff_s = json.loads((demo / "truth.json").read_text())["liftoff_s"]
+    liftoff_s = json.loads((demo / "truth.json").read_text())["liftoff_t_s"]
     from_s = max(0.0, liftoff_s - 3.0)
     kill_after = rng.uniform(0.5, 16.0)
     with tempfile.TemporaryDirectory() as folder:

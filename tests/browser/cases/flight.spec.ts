@@ -1,0 +1,280 @@
+// One flight from bytes in pseudo-terminals to pixels, watched live at three sizes, then replayed and exported.
+// The cases follow the flight in real time, so they run in order and share one station.
+import { readFileSync } from 'node:fs';
+import { createRequire } from 'node:module';
+import { join } from 'node:path';
+import { expect, test, type Browser, type Page } from '@playwright/test';
+import { Radio, Station, folder, sizes, top, watchful } from '../harness.ts';
+
+test.describe.configure({ mode: 'serial' });
+
+const place = folder();
+const setup = join(place.path, 'setup.toml');
+const data = join(place.path, 'data');
+const truth = JSON.parse(readFileSync(join(top, 'demo-data/tall-order/truth.json'), 'utf8'));
+const axe = readFileSync(createRequire(import.meta.url).resolve('axe-core/axe.min.js'), 'utf8');
+/** The recording is played from this long before liftoff, s. */
+const BEFORE_S = 6;
+
+let radio: Radio;
+let station: Station;
+const pages: Record<string, Page> = {};
+const complaints: string[] = [];
+let flewAt = 0;
+
+async function open(browser: Browser, name: string, size: { width: number; height: number }, path = '/') {
+  const context = await browser.newContext({ viewport: size });
+  const page = await context.newPage();
+  const own = watchful(page, station.address);
+  page.on('close', () => complaints.push(...own.map((text) => `${name}: ${text}`)));
+  await page.goto(station.address + path);
+  return page;
+}
+
+/** Waits until so many seconds after liftoff, by this machine's clock. */
+async function until(after_s: number) {
+  const wait = flewAt + after_s * 1000 - Date.now();
+  if (wait > 0) await new Promise((done) => setTimeout(done, wait));
+}
+
+const sentence = (page: Page) => page.getByRole('heading', { level: 1 });
+/** The first figure in a text, as a number. */
+const figure = (text: string) => Number(/-?\d+(\.\d+)?/.exec(text.replace('−', '-'))?.[0]);
+
+async function picture(name: string) {
+  for (const [size, page] of Object.entries(pages))
+    await page.screenshot({ path: join(top, `tests/out/pictures/${name}-${size}.png`) });
+}
+
+async function seriousProblems(page: Page): Promise<string[]> {
+  await page.evaluate(axe);
+  return page.evaluate(async () => {
+    // @ts-expect-error axe is put into the page above
+    const result = await window.axe.run(document, {
+      runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice'],
+    });
+    return result.violations.map((v: { id: string; nodes: { target: string[] }[] }) => `${v.id}: ${v.nodes[0]?.target}`);
+  });
+}
+
+test.beforeAll(async () => {
+  radio = await Radio.start('tall-order', setup);
+  station = await Station.start(setup, data);
+});
+
+test.afterAll(async () => {
+  await station?.end();
+  radio?.end();
+  place.remove();
+});
+
+test('a page opens before anything is heard and says so', async ({ browser }) => {
+  for (const [name, size] of Object.entries(sizes)) pages[name] = await open(browser, name, size);
+  for (const page of Object.values(pages)) await expect(sentence(page)).not.toBeEmpty();
+  await expect(pages.laptop!.getByText('Advice, not range safety.')).toBeVisible();
+  await expect(pages.phone!.getByText('The range’s officers decide.')).toBeAttached();
+});
+
+test('on the pad the sentence counts the radios that are heard', async () => {
+  const from = truth.liftoff_t_s - BEFORE_S;
+  radio.play(from);
+  flewAt = Date.now() + BEFORE_S * 1000;
+  await until(-2);
+  for (const page of Object.values(pages)) await expect(sentence(page)).toContainText('On the pad. 4 of 4 heard');
+  await picture('pad');
+});
+
+test('under power it tells height, speed and lean', async () => {
+  await until(1.2);
+  await expect(sentence(pages.laptop!)).toContainText('Climbing under power');
+  await expect(sentence(pages.phone!)).toContainText('m/s');
+});
+
+test('in coast the sentence tells the apogee, in all three sizes', async () => {
+  await until(5);
+  for (const page of Object.values(pages)) await expect(sentence(page)).toContainText(/Apogee in \d/);
+  await picture('coast');
+});
+
+test('the apogee predicted in coast is near the truth, with its interval', async ({ request }) => {
+  const now = await (await request.get(`${station.address}/api/now`)).json();
+  const apogee = now.bodies[0].apogee;
+  const height = truth.bodies[0].apogee.height_m;
+  expect(Math.abs(apogee.height_m.p50 - height)).toBeLessThan(0.1 * height);
+  expect(apogee.height_m.p05).toBeLessThan(apogee.height_m.p50);
+  expect(apogee.height_m.p50).toBeLessThan(apogee.height_m.p95);
+  expect(Object.keys(now.bodies)).toHaveLength(4);
+});
+
+test('a cue into too much air is said before it is too late', async () => {
+  await expect(pages.laptop!.getByRole('status')).toContainText(/Cam A.*limit|Cam [ABC]|drogue/);
+  await expect(pages.phone!.getByRole('status')).toContainText('Look');
+});
+
+test('the flight line is drawn and described in words', async () => {
+  for (const page of Object.values(pages)) {
+    const chart = page.locator('section[aria-label="Flight line"] [role="img"]');
+    await expect(chart).toHaveAttribute('aria-label', /apogee|Apogee/);
+    const inked = await page.locator('section[aria-label="Flight line"] canvas').first().evaluate((element) => {
+      const canvas = element as HTMLCanvasElement;
+      const pixels = canvas.getContext('2d')!.getImageData(0, 0, canvas.width, canvas.height).data;
+      const kinds = new Set<number>();
+      for (let i = 0; i < pixels.length; i += 4 * 37) kinds.add((pixels[i]! << 16) | (pixels[i + 1]! << 8) | pixels[i + 2]!);
+      return kinds.size;
+    });
+    expect(inked).toBeGreaterThan(5);
+  }
+});
+
+test('nothing is cut off: no page scrolls sideways', async () => {
+  for (const page of Object.values(pages)) {
+    const spare = await page.evaluate(() => document.documentElement.scrollWidth - document.documentElement.clientWidth);
+    expect(spare).toBeLessThanOrEqual(0);
+  }
+});
+
+test('sentence, flight line and figures share the first screen of a phone', async () => {
+  const box = await pages.phone!.locator('section[aria-label="Figures"]').boundingBox();
+  expect(box!.y + box!.height).toBeLessThanOrEqual(sizes.phone.height);
+});
+
+test('feet and the night theme are one press away, and are kept', async () => {
+  const page = pages.projector!;
+  await page.getByRole('button', { name: /ft/ }).click();
+  await expect(sentence(page)).toContainText('ft');
+  await page.getByRole('button', { name: /night/ }).click();
+  await expect(page.locator('html')).toHaveAttribute('data-theme', 'night');
+  await page.reload();
+  await expect(page.locator('html')).toHaveAttribute('data-theme', 'night');
+  await expect(sentence(page)).toContainText('ft');
+});
+
+test('after apogee it tells how it comes down', async () => {
+  await until(truth.bodies[0].apogee.t_s - truth.liftoff_t_s + 8);
+  await expect(sentence(pages.laptop!)).toContainText(/Lands in \d+ s/);
+  await picture('descent');
+});
+
+test('silence is said within seconds, the state is carried, and nothing old looks current', async () => {
+  radio.silence();
+  await expect(sentence(pages.laptop!)).toContainText(/No radio for \d+ s|silent/, { timeout: 8000 });
+  await expect(pages.laptop!.locator('header')).toContainText('silent');
+  await expect(pages.laptop!.locator('[data-age="old"]').first()).toBeVisible();
+  await picture('silence');
+  radio.play(truth.liftoff_t_s + (Date.now() - flewAt) / 1000);
+  await expect(pages.laptop!.locator('header')).toContainText('live');
+});
+
+test('a station killed in flight comes back with the whole flight, and the pages without a reload', async () => {
+  const address = new URL(station.address).host;
+  station.kill();
+  await expect(pages.laptop!.locator('header')).toContainText('no station', { timeout: 6000 });
+  station = await Station.start(setup, data, address);
+  await expect(pages.laptop!.locator('header')).toContainText('live', { timeout: 20_000 });
+  await expect(pages.phone!.locator('header')).toContainText('live', { timeout: 20_000 });
+  const now = await (await pages.laptop!.request.get(`${station.address}/api/now`)).json();
+  expect(now.flight).toBe(1);
+  expect(now.liftoff_t_s).not.toBeNull();
+});
+
+test('on the ground it says where each piece lies and sends nobody', async () => {
+  await until(truth.bodies[0].landing.t_s - truth.liftoff_t_s + 14);
+  await expect(sentence(pages.laptop!)).toContainText(/Down, \d+ m from the pad/, { timeout: 40_000 });
+  const error = Math.abs(
+    figure(((await sentence(pages.laptop!).textContent()) ?? '').replace('Down, ', '')) -
+      Math.hypot(truth.bodies[0].landing.east_m, truth.bodies[0].landing.north_m),
+  );
+  expect(error).toBeLessThan(60);
+  await expect(pages.laptop!.locator('main')).toContainText('The range opens when its officer says so');
+  await picture('down');
+});
+
+test('Watch has no accessibility problem that axe knows', async () => {
+  for (const page of [pages.laptop!, pages.phone!]) expect(await seriousProblems(page)).toEqual([]);
+});
+
+test('the list of flights names this one with its apogee', async () => {
+  const page = pages.laptop!;
+  await page.getByRole('link', { name: 'Flights' }).click();
+  const row = page.getByRole('row').nth(1);
+  await expect(row).toContainText(/\d+ m/);
+  expect(Math.abs(figure((await row.getByRole('cell').nth(2).textContent()) ?? '') - truth.bodies[0].apogee.height_m)).toBeLessThan(20);
+  expect(await seriousProblems(page)).toEqual([]);
+});
+
+test('a replay says that it is one, plays, pauses and changes its rate', async () => {
+  const page = pages.laptop!;
+  await page.getByRole('row').nth(1).getByRole('link').click();
+  await expect(page.getByText(/Replay of \d\d:\d\d/)).toBeVisible();
+  await page.getByRole('button', { name: '10×' }).click();
+  await page.getByRole('button', { name: 'Play', exact: true }).click().catch(() => undefined);
+  await expect(sentence(page)).toContainText(/Apogee in|Climbing|Under|Lands/, { timeout: 20_000 });
+  await page.getByRole('button', { name: 'Pause' }).click();
+  const first = await sentence(page).textContent();
+  await new Promise((done) => setTimeout(done, 1500));
+  expect(await sentence(page).textContent()).toBe(first);
+});
+
+test('a seek shows what was known then, not what came later', async () => {
+  const page = pages.laptop!;
+  const slider = page.getByRole('slider', { name: 'Time' });
+  const from = Number(await slider.getAttribute('min'));
+  await slider.evaluate((element, value) => {
+    (element as HTMLInputElement).value = String(value);
+    element.dispatchEvent(new Event('input', { bubbles: true }));
+    element.dispatchEvent(new Event('change', { bubbles: true }));
+  }, from + 5 + 5);
+  await expect(sentence(page)).toContainText(/Apogee in \d/);
+  await picture('replay');
+  expect(await seriousProblems(page)).toEqual([]);
+});
+
+test('the keyboard reaches everything that can be pressed', async () => {
+  const page = pages.laptop!;
+  const reached = new Set<string>();
+  for (let press = 0; press < 40; press += 1) {
+    await page.keyboard.press('Tab');
+    reached.add(await page.evaluate(() => document.activeElement?.textContent?.trim() || document.activeElement?.getAttribute('aria-label') || ''));
+  }
+  for (const name of ['Watch', 'Flights', 'Play', 'Time', 'Readings, CSV', 'Estimates, CSV']) expect([...reached]).toContain(name);
+});
+
+test('readings and estimates come as tables with units', async ({ request }) => {
+  for (const [name, column] of [['readings', 'pressure'], ['estimates', 'height']] as const) {
+    const answer = await request.get(`${station.address}/api/flights/1/${name}.csv`);
+    expect(answer.headers()['content-type']).toContain('text/csv');
+    const lines = (await answer.text()).trim().split(/\r\n/);
+    expect(lines[0]).toContain(column);
+    expect(lines.length).toBeGreaterThan(500);
+  }
+});
+
+test('what does not exist is told in a sentence', async ({ request }) => {
+  const answer = await request.get(`${station.address}/api/flights/99`);
+  expect(answer.status()).toBe(404);
+  expect((await answer.json()).error).toContain('99');
+  await pages.phone!.goto(`${station.address}/nowhere`);
+  await expect(pages.phone!.locator('main')).toContainText('no page at this address');
+});
+
+test('a strange host or origin gets nothing', async ({ request }) => {
+  const host = await request.get(`${station.address}/api/now`, { headers: { host: 'elsewhere.example' } });
+  expect(host.status()).toBeGreaterThanOrEqual(400);
+  const act = await request.post(`${station.address}/api/act`, {
+    headers: { origin: 'http://elsewhere.example' },
+    data: { kind: 'name', name: 'x' },
+  });
+  expect(act.status()).toBeGreaterThanOrEqual(400);
+});
+
+test('the pages carry a policy without inline script and ask nobody else', async ({ request }) => {
+  const answer = await request.get(station.address);
+  const policy = answer.headers()['content-security-policy'] ?? '';
+  expect(policy).toContain("default-src 'self'");
+  expect(policy).not.toContain("script-src 'unsafe-inline'");
+  for (const page of Object.values(pages)) await page.close();
+  const unexpected = complaints.filter(
+    (text) => !/WebSocket|ERR_CONNECTION|status of 404|Failed to fetch/.test(text),
+  );
+  expect(unexpected).toEqual([]);
+});
