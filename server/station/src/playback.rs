@@ -3,6 +3,8 @@
 //! Nothing is computed anew, so a replay shows what was shown. A seek reads only the newest output of each kind,
 //! body and cue before the instant; a test holds it to the state that playing through gives.
 
+#[cfg(test)]
+pub(crate) mod made;
 mod stored;
 #[cfg(test)]
 mod tests;

@@ -7,6 +7,7 @@ use loftwatch_flight::{
     Body, Case, Cue, CueKind, CuePrediction, DescentState, Estimate, Event, EventKind, Knot, Landing, Limit,
     LimitOf, Origin, Phase, Plan, Prediction, Quantiles, Told, Trigger,
 };
+use loftwatch_radio::{Field, Form, Layout, Meaning, Stored};
 
 /// Station time of the epoch of made-up outputs, ns.
 pub(crate) const EPOCH_NS: i64 = 1_795_600_000_000_000_000;
@@ -93,8 +94,41 @@ pub(crate) fn setup() -> Setup {
         wind_source: "handheld at the pad".into(),
         receivers: vec!["Mast".into()],
         links: Vec::new(),
-        layouts: Vec::new(),
+        layouts: vec![layout()],
         defaults: vec![("weather.wind_height_m".into(), "10 m".into())],
+    }
+}
+
+/// A text layout with pressure, a free field and a position.
+fn layout() -> Layout {
+    let field = |name: &str, meaning: Meaning, unit: &str| Field {
+        name: name.into(),
+        stored: Stored::Number,
+        scale: 1.0,
+        offset: 0.0,
+        unit: unit.into(),
+        si_scale: 1.0,
+        si_offset: 0.0,
+        meaning,
+        channel: None,
+        is: None,
+        missing: None,
+        values: Vec::new(),
+        bits: Vec::new(),
+        big_endian: None,
+    };
+    let fields = vec![
+        field("p", Meaning::Pressure, "hPa"),
+        field("mode", Meaning::Free, "widgets"),
+        field("lat", Meaning::Latitude, "deg"),
+        field("lon", Meaning::Longitude, "deg"),
+        field("own", Meaning::OwnHeight, "ft"),
+    ];
+    Layout {
+        name: "body packet".into(),
+        form: Form::Text { separator: ",".into(), starts_with: None, fields },
+        body: None,
+        rate_hz: Some(10.0),
     }
 }
 

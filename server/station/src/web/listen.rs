@@ -50,10 +50,6 @@ pub(super) async fn accept(
     app: Router,
     mut ending: watch::Receiver<bool>,
 ) -> std::io::Result<()> {
-    // Accepted connections inherit it.
-    if let Err(error) = socket2::SockRef::from(&listener).set_send_buffer_size(SEND_BUFFER_BYTES) {
-        tracing::debug!(%error, "the send buffer keeps its size");
-    }
     let room = Room::new();
     let mut running = JoinSet::new();
     let mut server = Builder::new();
@@ -108,6 +104,7 @@ pub(super) async fn accept(
 }
 
 fn prepare(stream: &TcpStream, peer: SocketAddr) -> std::io::Result<Ends> {
+    socket2::SockRef::from(stream).set_send_buffer_size(SEND_BUFFER_BYTES)?;
     // Without it a small message waits for the acknowledgement of the one before.
     stream.set_nodelay(true)?;
     Ok(Ends { peer, local: stream.local_addr()? })
