@@ -3,7 +3,7 @@ import { defineConfig } from 'vitest/config';
 
 // While pages are written, `npm run dev` takes everything under /api from a running station (or the fake one).
 const station = process.env['LOFTWATCH_STATION'] ?? 'http://127.0.0.1:8790';
-const proxy = { '/api': { target: station, ws: true, changeOrigin: true } };
+const proxy = { '/api': { target: station, ws: true, changeOrigin: true, rewriteWsOrigin: true } };
 
 export default defineConfig({
   plugins: [svelte()],

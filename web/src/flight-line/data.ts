@@ -30,7 +30,7 @@ export interface Flag {
   look: boolean;
 }
 
-/** A cue's limit in the second strip. */
+/** A cue's limit in the second strip; over it when the station holds a heads-up about it. */
 export interface CueMark {
   t: number;
   airspeed: number;
@@ -143,7 +143,7 @@ export function chartOf({ now, picture, story, points, units }: ChartInput): Cha
     bareGround: ground?.t ?? null,
     firstChute,
     flags: flagsOf(now.headsups, t0_s, events, cues, apogee, down ? null : landing),
-    marks: marksOf(cues, t0_s, units),
+    marks: marksOf(now.headsups, cues, t0_s, units),
     silentFrom: now.silent_since_s === null || down || !lifted ? null : now.silent_since_s - t0_s,
     units,
   };
@@ -189,7 +189,7 @@ function flagsOf(
   }
   for (const c of cues) {
     const t = c.t_s.p50 - t0_s;
-    const look = !c.passed && (isOver(c) || headsups.some((h) => h.cue === c.cue));
+    const look = !c.passed && headsups.some((h) => h.cue === c.cue);
     if (c.body !== 0 && !look) continue;
     if (c.passed && events.some((e) => sameAs(c, e) && Math.abs(e.t_s - c.t_s.p50) < SAME_S)) continue;
     flags.push({ t, label: c.name, short: shorten(c.name), happened: false, look });
@@ -241,12 +241,12 @@ function share(flags: readonly Flag[]): Flag[] {
   return shared;
 }
 
-/** Whether a cue will more likely than not exceed its limit. */
-function isOver(cue: CueNow): boolean {
-  return (cue.over_limit ?? 0) >= 0.5;
-}
-
-function marksOf(cues: readonly CueNow[], t0_s: number, units: Units): CueMark[] {
+function marksOf(
+  headsups: readonly HeadsUpNow[],
+  cues: readonly CueNow[],
+  t0_s: number,
+  units: Units,
+): CueMark[] {
   const scale = speedScale(units);
   return cues
     .filter((c) => c.limit_of === 'airspeed' && c.limit !== null && !c.passed)
@@ -254,7 +254,7 @@ function marksOf(cues: readonly CueNow[], t0_s: number, units: Units): CueMark[]
       const limit = (c.limit ?? 0) * scale.factor;
       const airspeed = c.airspeed_mps.p50 * scale.factor;
       const words = `${Math.round(airspeed)} ${scale.unit}, limit ${Math.round(limit)} ${scale.unit}`;
-      return { t: c.t_s.p50 - t0_s, airspeed, limit, over: isOver(c), words };
+      return { t: c.t_s.p50 - t0_s, airspeed, limit, over: headsups.some((h) => h.cue === c.cue), words };
     });
 }
 

@@ -37,8 +37,9 @@ export interface Hanging {
   clash: boolean;
 }
 
-/** Space between a word and what comes next, px. */
-const APART = 5;
+/** Space between a word and what comes next, px; less where a flag already hung, so that it need not move at once. */
+const APART = 6;
+const APART_KEPT = 1;
 const BEAM = 48;
 const CLASH = 1000;
 const ROW = 1;
@@ -64,9 +65,14 @@ export function hangFlags(flags: readonly Flag[], room: FlagRoom, before: Hung):
       for (let row = 0; row < room.rows; row += 1) {
         for (const left of [false, true]) {
           const box: FlagBox = { ...flag, x: room.x(flag.t), row, left, words, width };
-          const moved = old && (old.row !== row || old.left !== left) ? MOVE : 0;
+          const same = old?.row === row && old.left === left;
+          const moved = old && !same ? MOVE : 0;
           const cost =
-            partial.cost + row * ROW + (left ? LEFT : 0) + moved + CLASH * clashes(box, partial.boxes, room);
+            partial.cost +
+            row * ROW +
+            (left ? LEFT : 0) +
+            moved +
+            CLASH * clashes(box, partial.boxes, room, same ? APART_KEPT : APART);
           next.push({ boxes: [...partial.boxes, box], cost });
         }
       }
@@ -87,15 +93,15 @@ function span(box: FlagBox, room: FlagRoom): [number, number] {
   return box.left ? [box.x - reach, box.x] : [box.x, box.x + reach];
 }
 
-function clashes(box: FlagBox, placed: readonly FlagBox[], room: FlagRoom): number {
+function clashes(box: FlagBox, placed: readonly FlagBox[], room: FlagRoom, apart: number): number {
   const [a, b] = span(box, room);
-  let count = a < room.leftEdge - 2 || b > room.rightEdge + 2 ? 1 : 0;
+  let count = a < room.leftEdge - 2 || b > room.rightEdge ? 1 : 0;
   for (const other of placed) {
     const [c, d] = span(other, room);
-    if (box.row === other.row && a < d + APART && c < b + APART) count += 1;
+    if (box.row === other.row && a < d + apart && c < b + apart) count += 1;
     // My words over a deeper flag's pole, or my pole through a higher flag's words.
-    else if (other.row > box.row && other.x > a - APART && other.x < b + APART) count += 1;
-    else if (other.row < box.row && box.x > c - APART && box.x < d + APART) count += 1;
+    else if (other.row > box.row && other.x > a - apart && other.x < b + apart) count += 1;
+    else if (other.row < box.row && box.x > c - apart && box.x < d + apart) count += 1;
   }
   return count;
 }

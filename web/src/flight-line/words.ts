@@ -256,9 +256,9 @@ function stripWords(frame: Frame, sheet: Sheet, measure: Measure): Asked[] {
   const { strip } = geometry;
   if (!strip) return [];
   const asked: Asked[] = [];
-  for (const mark of chart.marks.filter((m) => m.over)) {
+  for (const [i, mark] of chart.marks.filter((m) => m.over).entries()) {
     const words: Words = {
-      key: `mark ${mark.words.slice(-12)}${Math.round(mark.limit)}`,
+      key: `mark ${i}`,
       lines: [mark.words],
       soft: false,
       weight: 700,
@@ -271,6 +271,8 @@ function stripWords(frame: Frame, sheet: Sheet, measure: Measure): Asked[] {
     asked.push({
       ...words,
       strip: true,
+      // Two beside each other would cover the lines: the second is told by its flag and its heads-up.
+      optional: i > 0,
       at: [
         [x + w / 2 + 12, y - h * 0.8],
         [x + w / 2 + 12, y - h * 1.3],

@@ -83,7 +83,7 @@ function shapeOf(landing: LandingArea, now: Now): LandingShape {
 }
 
 /** Everything that must be on the plan. */
-export function mustShow(ground: Ground, site: SiteInfo | null): EN[] {
+export function mustShow(ground: Ground, site: SiteInfo | null, down: boolean): EN[] {
   const points: EN[] = [];
   for (const l of ground.landings) {
     const r = l.ring ? l.ring[3] : NINE_TENTHS * (l.axes?.major ?? 0);
@@ -94,7 +94,7 @@ export function mustShow(ground: Ground, site: SiteInfo | null): EN[] {
     if (t.here) points.push(t.here);
   }
   // The nearest point of each line of people: far ends may be cut off.
-  for (const area of site?.areas ?? []) {
+  for (const area of down ? [] : (site?.areas ?? [])) {
     const nearest = [...area.points_m].sort((a, b) => Math.hypot(...a) - Math.hypot(...b))[0];
     if (area.kind === 'people' && nearest && Math.hypot(...nearest) < 3000) points.push(nearest);
   }
@@ -243,6 +243,9 @@ export function namesOn(
                 [x, y - h * 0.9],
               ],
         ),
+        false,
+        false,
+        area.closed,
       );
   }
   for (const r of plan.rings) {

@@ -59,7 +59,9 @@ export class Past {
       const last = points.at(-1);
       if (last && t_s <= last.t_s) return;
       if (last && t_s - last.t_s > GAP_S) gap = true;
-      const carried = body.carried_s > now.stale_after_s;
+      // Carried through silence. A figure that is behind while its radio is heard is the station catching up.
+      const unheard = body.heard_t_s === null || now.t_s - body.heard_t_s > now.stale_after_s;
+      const carried = body.carried_s > now.stale_after_s && unheard;
       points.push({
         t_s,
         height_m: body.height_m.p50,

@@ -38,6 +38,9 @@ export class Station {
   private steppedMs = 0;
   private pingId = 0;
   private filling = false;
+  /** Asked for again while an answer was under way. */
+  private wanted = false;
+  private phase = '';
   private timers: ReturnType<typeof setInterval>[] = [];
   private again: ReturnType<typeof setTimeout> | undefined;
 
@@ -149,7 +152,10 @@ export class Station {
       this.clock.heard(nowMs, message.t_s);
       const known = this.past.flight;
       if (this.past.append(message)) void this.fill(null);
-      if (known !== this.past.flight) void this.fill(null);
+      // The track is better than what was shown live: fetched again when a flight or a phase begins.
+      const phase = message.bodies[0]?.phase ?? '';
+      if (known !== this.past.flight || phase !== this.phase) void this.fill(null);
+      this.phase = phase;
     }
     this.now = message;
     if (nowMs - this.steppedMs >= STEP_MS) this.step();
@@ -196,7 +202,10 @@ export class Station {
 
   /** Gets the past from the station, from an instant on or all of it. A failure is tried again at the next gap. */
   private async fill(fromS: number | null): Promise<void> {
-    if (this.filling) return;
+    if (this.filling) {
+      this.wanted = true;
+      return;
+    }
     this.filling = true;
     try {
       const track = await getTrack(this.flight, fromS, POINTS);
@@ -206,6 +215,10 @@ export class Station {
       // The socket says whether the station is there; the line keeps its gap until the next attempt.
     } finally {
       this.filling = false;
+    }
+    if (this.wanted) {
+      this.wanted = false;
+      await this.fill(null);
     }
   }
 }

@@ -40,7 +40,7 @@ export function notices(
   const silence = silentFor(view);
   if (
     silence !== null &&
-    now.bodies[0]?.phase !== 'waiting' &&
+    !['waiting', 'down'].includes(now.bodies[0]?.phase ?? 'waiting') &&
     !holding.some((h) => h.key.includes('silen'))
   ) {
     found.push({ level: 'look', words: silenceWords(view) });

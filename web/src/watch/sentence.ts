@@ -12,6 +12,9 @@ const SOON_AFTER_BURNOUT_S = 3;
 /** More air than this past apogee, even at the interval's low end, is said in place of the give or take, m/s. Ours. */
 const MUCH_AIR_MPS = 20;
 
+/** A longer name would need a second line on a laptop. */
+const LONGEST_NAME = 10;
+
 const UNDER: Record<Descent, string> = {
   drogue: 'Under drogue',
   main: 'Under main',
@@ -126,12 +129,10 @@ function notHeard(view: View, body: BodyNow): string {
 function down(view: View, body: BodyNow): string {
   const up = view.now.bodies.filter((_, i) => !isDown(view, i));
   if (up.length > 0) {
+    // A long name or several stand in the list below; the sentence keeps to its line.
+    const only = up.length === 1 ? (up[0]?.name ?? '') : '';
     const who =
-      up.length === 1
-        ? (up[0]?.name ?? 'A piece')
-        : up.length === 2
-          ? up.map((b) => b.name).join(' and ')
-          : `${up.length} pieces`;
+      only && only.length <= LONGEST_NAME ? only : up.length === 1 ? 'One piece' : `${up.length} pieces`;
     return `${who} not known to be down. Stay until the range is opened.`;
   }
   const place = placeOf(view, 0);

@@ -1,0 +1,43 @@
+import { expect, it } from 'vitest';
+import { now, story, T0 } from '../lib/fixtures';
+import { bodiesOf, radioLines } from './lines';
+
+it('says last heard, loss and signal, and leaves a gap where a frame was lost', () => {
+  const radio = {
+    receiver: 'Mast',
+    body: 'Body',
+    heard_t_s: T0 + 6.3,
+    loss: 0.021,
+    rssi_dbm: -71.4,
+    ticks: '1101',
+    good: 9,
+    wrong: 1,
+  };
+  const told = {
+    ...story(),
+    radio: [
+      radio,
+      { ...radio, body: 'Cam A', heard_t_s: null, loss: null, rssi_dbm: null, ticks: '' },
+      { ...radio, receiver: 'Truck', heard_t_s: T0 + 1 },
+    ],
+  };
+  const receivers = radioLines(now(), told, T0 + 6.4);
+  expect(receivers.map((r) => r.receiver)).toEqual(['Mast', 'Truck']);
+  expect(receivers[0]?.lines[0]).toEqual({
+    body: 'Body',
+    heard: '0.1 s',
+    loss: '2 %',
+    signal: '−71 dBm',
+    ticks: [12.5, 37.5, 87.5],
+    silent: false,
+  });
+  expect(receivers[0]?.lines[1]).toMatchObject({
+    heard: 'not heard',
+    loss: 'loss –',
+    signal: '',
+    ticks: [],
+    silent: true,
+  });
+  expect(receivers[1]?.lines[0]?.silent).toBe(true);
+  expect(bodiesOf(receivers)).toEqual(['Body', 'Cam A']);
+});

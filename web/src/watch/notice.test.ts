@@ -1,0 +1,68 @@
+import { describe, expect, it } from 'vitest';
+import { body, headsUp, now, SITE, story, T0 } from '../lib/fixtures';
+import type { Now } from '../lib/messages';
+import { notice, notices } from './notice';
+import type { View } from './view';
+
+const view = (change: Partial<Now> = {}, other: Partial<View> = {}): View => {
+  const message = now(change);
+  return {
+    now: message,
+    story: story(),
+    site: SITE,
+    units: 'metric',
+    t_s: message.t_s,
+    lost: false,
+    ...other,
+  };
+};
+
+describe('the notice', () => {
+  it('is empty when all is well', () => {
+    expect(notice(notices(view(), false))).toBeNull();
+  });
+
+  it('keeps the order of the station and counts the rest', () => {
+    const act = headsUp({ key: 'b', level: 'act', words: 'No sign of the drogue.' });
+    const found = notices(view({ headsups: [headsUp(), act] }), false);
+    expect(notice(found, 2)).toEqual({ level: 'act', words: 'No sign of the drogue.', more: 3 });
+  });
+
+  it('says within whose words the units change', () => {
+    const found = notices(view({ headsups: [headsUp()] }, { units: 'imperial' }), false);
+    expect(found[0]?.words).toBe('Cam A goes out in 1.2 s into 141 ft/s of air. Its limit is 82 ft/s.');
+  });
+
+  it('puts the lost station first, keeps a warning through a silence, and tells of links', () => {
+    const silent = view({ silent_since_s: T0 + 4, headsups: [headsUp()] });
+    const words = notices(silent, true).map((n) => n.words);
+    expect(words[0]).toBe('Page lost the station, trying again.');
+    expect(words[1]).toContain('Cam A goes out');
+    expect(words[2]).toBe('Silent: all 2 transmitters. Both links are up.');
+    const cut = {
+      ...story(),
+      links: [
+        { name: 'mast serial', up: false, reason: 'unplugged' },
+        { name: 'truck serial', up: true, reason: '' },
+      ],
+    };
+    const down = notices(view({ silent_since_s: T0 + 4 }, { story: cut }), false).map((n) => n.words);
+    expect(down).toEqual([
+      'Silent: all 2 transmitters. 1 of 2 links up.',
+      'Link mast serial is down: unplugged.',
+    ]);
+  });
+
+  it('says aloud that nothing is kept', () => {
+    expect(notices(view({ not_kept_since_s: T0 + 5 }), false)[0]).toMatchObject({
+      level: 'act',
+      words: expect.stringContaining('not kept since') as string,
+    });
+  });
+
+  it('names one transmitter that is silent while others speak, but not a piece that lies', () => {
+    const gone = body({ name: 'Cam B', heard_t_s: T0 - 10 });
+    expect(notices(view({ bodies: [body(), gone] }), false)[0]?.words).toBe('Cam B not heard for 16 s.');
+    expect(notices(view({ bodies: [body(), { ...gone, phase: 'down' }] }), false)).toEqual([]);
+  });
+});
