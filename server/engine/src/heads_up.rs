@@ -26,6 +26,10 @@ const STEP_S: f64 = 0.25;
 /// Seconds for which a condition must have ceased before its heads-up ends. Longer nags, shorter flickers.
 const CEASE_S: f64 = 0.5;
 
+/// Seconds for which another level must be right before it is taken, upwards and downwards.
+const RAISE_S: f64 = 0.3;
+const LOWER_S: f64 = 1.5;
+
 /// One kind of heads-up.
 struct Row {
     /// First part of its keys.
@@ -74,6 +78,8 @@ struct Held {
     said: Option<HeadsUp>,
     /// When it was last said, s.
     said_s: f64,
+    /// Since when another level would be right, s.
+    leveling_s: Option<f64>,
 }
 
 /// All heads-ups of one flight.
@@ -117,7 +123,12 @@ impl HeadsUps {
 
     fn weigh(&mut self, row: &Row, verdict: &Verdict, t_s: f64, say: &mut impl FnMut(HeadsUp)) {
         let key = format!("{}:{}", row.kind, verdict.about);
-        let held = self.held.entry(key.clone()).or_insert(Held { turning_s: None, said: None, said_s: t_s });
+        let held = self.held.entry(key.clone()).or_insert(Held {
+            turning_s: None,
+            said: None,
+            said_s: t_s,
+            leveling_s: None,
+        });
         let turning = match (held.said.is_some(), verdict.holds) {
             (false, Some(true)) => Some(row.hold_s),
             (true, Some(false)) => Some(CEASE_S),
@@ -130,9 +141,10 @@ impl HeadsUps {
             }
             Some(wait_s) => t_s - *held.turning_s.get_or_insert(t_s) >= wait_s,
         };
+        let level = held.level(verdict.level, t_s);
         let now = |on| HeadsUp {
             key: key.clone(),
-            level: verdict.level,
+            level,
             on,
             body: verdict.body,
             cue: verdict.cue,
@@ -148,21 +160,44 @@ impl HeadsUps {
                 held.said = Some(now(true));
                 say(now(true));
             }
-            (Some(_), true) => {
+            (Some(last), true) => {
+                let ended = HeadsUp { on: false, ..last.clone() };
                 held.said = None;
-                say(now(false));
+                say(ended);
             }
             (Some(last), false)
-                if last.level != verdict.level
-                    || (last.words != verdict.words && t_s - held.said_s >= STEP_S) =>
+                if last.level != level
+                    // While it is about to end it keeps the words with which it held.
+                    || (verdict.holds != Some(false)
+                        && last.words != verdict.words
+                        && t_s - held.said_s >= STEP_S) =>
             {
                 held.said = Some(now(true));
                 say(now(true));
+                held.said_s = t_s;
+                return;
             }
             _ => return,
         }
         held.turning_s = None;
         held.said_s = t_s;
+    }
+}
+
+impl Held {
+    /// The level to say: another one only once it has been right for a while.
+    fn level(&mut self, wanted: Level, t_s: f64) -> Level {
+        match &self.said {
+            Some(last) if last.level != wanted => {
+                let wait_s = if wanted > last.level { RAISE_S } else { LOWER_S };
+                if t_s - *self.leveling_s.get_or_insert(t_s) < wait_s {
+                    return last.level;
+                }
+            }
+            _ => {}
+        }
+        self.leveling_s = None;
+        wanted
     }
 }
 

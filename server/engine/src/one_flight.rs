@@ -233,7 +233,10 @@ impl OneFlight {
         self.tracker.cues(&mut cues);
         for cue in cues.into_iter().filter(Sound::is_sound) {
             let Some(known) = self.cues.get_mut(cue.cue) else { continue };
-            if known.map(|last| CuePrediction { t_s: cue.t_s, ..last }) == Some(cue) {
+            let same = known.is_some_and(|last| CuePrediction { t_s: cue.t_s, ..last } == cue);
+            // What has passed is no longer predicted; how it was when it passed stands.
+            let over = known.is_some_and(|last| last.passed) && cue.passed;
+            if same || over {
                 continue;
             }
             *known = Some(cue);

@@ -4,8 +4,9 @@
 //! dynamic pressure of m g / Cd A, whatever the density, so the air at that height is read off the estimate itself. From the
 //! fall rate v0 at that moment the planned state gives, at constant density, v = vt tanh(g t / vt + atanh(v0 / vt))
 //! from below and v = vt coth(g t / vt + acoth(v0 / vt)) from above (quadratic drag, closed form). Falling clearly
-//! faster than that, by measurement and not by carrying, is no sign of it. States that are no device (tumbling,
-//! bare, ballistic) are planned for many flights and are never missed.
+//! faster than that, by measurement and not by carrying, is no sign of it. The canopy may take a second to fill, in which the
+//! body falls freely. States that are no device (tumbling, bare, ballistic) are planned for many flights and are never
+//! missed.
 
 use loftwatch_flight::{DescentState, Estimate, Phase, Plan};
 use serde::{Deserialize, Serialize};
@@ -18,8 +19,10 @@ const GRAVITY_MPS2: f64 = 9.80665;
 /// Seconds after the opening's 95 % end before its absence is said: a canopy needs time to fill and a barometer to
 /// show it. Larger warns late (3 s are allowed), smaller cries wolf.
 const FILL_S: f64 = 1.0;
-/// Factor on the expected fall rate for the told spread of drag area, and margin for wind and filter, m/s.
-const NO_SIGN: (f64, f64) = (1.3, 3.0);
+/// Spreads of the told drag area that the fall rate may be off by: it goes with the root of the area.
+const SPREADS: f64 = 2.5;
+/// Margin on the expected fall rate for rising and sinking air and the filter, m/s.
+const MARGIN_MPS: f64 = 2.5;
 /// The same, for a state that is there and too fast.
 const FAST: (f64, f64) = (1.25, 1.5);
 /// Seconds after the opening before the rate is judged against the terminal one.
@@ -120,15 +123,16 @@ pub(super) fn no_sign(view: &View<'_>, verdicts: &mut Vec<Verdict>) {
         let Some((opening, state, terminal)) = newest(view, body) else { continue };
         let Some((told, estimate)) = view.flying(body) else { continue };
         let late_s = view.t_s - opening.end_s;
-        // The planned fall began at the 95 % end at the latest; the canopy may take its time to fill.
-        let expected = expected_mps(opening.fall_mps.unwrap_or_default(), terminal, late_s - FILL_S);
-        let limit = NO_SIGN.0 * expected + NO_SIGN.1;
+        let at_end_mps = opening.fall_mps.unwrap_or_default();
+        let expected = expected_mps(at_end_mps + GRAVITY_MPS2 * FILL_S, terminal, late_s - FILL_S);
+        let area = told.descents[opening.descent].drag_area_m2;
+        let limit = (1.0 + SPREADS * area.sd / (2.0 * area.value)) * expected + MARGIN_MPS;
         let fall = (-estimate.climb_mps.p50, -estimate.climb_mps.p75);
         let holds = if estimate.carried_s > FRESH_S || late_s < FILL_S {
             None
         } else if fall.1 > limit && (estimate.descent != Some(state) || fall.1 > 2.0 * expected) {
             Some(true)
-        } else if fall.0 < 1.15 * expected + 2.0 || estimate.descent == Some(state) {
+        } else if fall.0 < 1.05 * expected + 1.0 || estimate.descent == Some(state) {
             Some(false)
         } else {
             None

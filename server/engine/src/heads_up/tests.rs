@@ -252,6 +252,20 @@ fn a_chute_that_opens_too_fast_is_to_act_on() {
 }
 
 #[test]
+fn the_level_does_not_flicker_either() {
+    let mut scene = Scene::new();
+    let mut n = 0;
+    let said = scene.pass(5.0, |s| {
+        n += 1;
+        s.cues[0].as_mut().unwrap().airspeed_mps = if n % 3 == 0 { q(27.0, 8.0) } else { q(40.0, 8.0) };
+    });
+    assert!(said.iter().all(|h| h.level == Level::Act), "{said:?}");
+    let said = scene.pass(3.0, |s| s.cues[0].as_mut().unwrap().airspeed_mps = q(27.0, 8.0));
+    assert_eq!(said.first().map(|h| h.level), Some(Level::Act));
+    assert_eq!(said.last().map(|h| h.level), Some(Level::Look), "but follows in the end");
+}
+
+#[test]
 fn under_power_only_what_is_clear_is_said() {
     let mut scene = Scene::new();
     scene.estimate().phase = Phase::Powered;
