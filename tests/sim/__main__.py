@@ -40,6 +40,9 @@ def main(argv=None):
     f = sub.add_parser("fit", help="compute (and cache) the offline fits")
     f.add_argument("--class", dest="cls", action="append")
     f.add_argument("--seed", type=seeds, default=seeds("1..24"))
+    sub.add_parser("pack", help="write the committed flights")
+    k = sub.add_parser("check", help="hold the program to the committed flights")
+    k.add_argument("--binary", required=True)
     d = sub.add_parser("demo", help="write demo-data")
     d.add_argument("which", nargs="?", default="all", choices=["all", "tall-order", "others"])
     a = p.parse_args(argv)
@@ -78,6 +81,18 @@ def main(argv=None):
         print(f"{len(rows)} hours, {sum(r[1] for r in rows)} packets: {sum(r[2] for r in rows)} liftoffs said, {sum(r[3] for r in rows)} of them taken back; "
               f"{sum(r[5] for r in rows):.0f} s of the program")
         return 1 if any(r[2] or r[4] for r in rows) else 0
+    elif a.what == "pack":
+        from .committed import make_all
+        make_all()
+    elif a.what == "check":
+        import tempfile
+        from pathlib import Path
+
+        from .committed import check
+        with tempfile.TemporaryDirectory() as work:
+            said, wrong = check(a.binary, Path(work))
+        print("\n".join(said + wrong))
+        return 1 if wrong else 0
     elif a.what == "fit":
         from .reference import fit
         for s in a.seed:

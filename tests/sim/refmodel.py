@@ -78,6 +78,8 @@ class Model:
             burns.append(np.full(k, self.tolds[i]["burn_time_s"]) * np.exp(th["ln_burn"]))
         last_burnout = starts[-1] + burns[-1]
         end_boost = float(np.max(last_burnout)) + 0.2
+        begins = [float(np.min(a)) for a in starts]
+        ends = [float(np.max(a + b)) for a, b in zip(starts, burns)]
         fine = [(float(np.min(a)) - 0.1, float(np.max(a + b)) + 0.2) for a, b in zip(starts, burns)]
         rail = np.stack([th["tilt_e"], th["tilt_n"], np.ones(k)])
         rail /= np.linalg.norm(rail, axis=0)
@@ -87,6 +89,44 @@ class Model:
         t = 0.0
         air_g = self.case.air
 
+        angle = np.stack([th["angle_e"], th["angle_n"], np.zeros(k)])
+        flags = dict(rail=True)
+        area0 = np.exp(th["ln_drag"]) * self.tolds[0]["drag_coefficient"] * math.pi * self.tolds[0]["diameter_m"] ** 2 / 4
+
+        def powered(tt, mach):
+            """Mass, thrust, drag area, shape of drag, and where the first motor may still burn (None: nowhere)."""
+            mass, thrust, cda, shape = np.full(k, self.m0), np.zeros(k), area0, None
+            burning = np.zeros(k, bool)
+            for i, st in enumerate(self.stages):
+                told = self.tolds[i]
+                if i:
+                    apart = tt >= starts[i - 1] + burns[i - 1] + min(0.3, told["ignition_after_burnout_s"])
+                    mass = mass - np.where(apart, told["dropped_mass_kg"], 0.0)
+                    area = np.exp(th[f"ln_drag_{i}"]) * told["drag_coefficient"] * math.pi * told["diameter_m"] ** 2 / 4
+                    cda = np.where(apart, area, cda)
+                if tt >= ends[i]:
+                    mass = mass - told["propellant_mass_kg"]
+                elif tt > begins[i]:
+                    x = (tt - starts[i]) / burns[i]
+                    grid, frac, force = self.fraction[i]
+                    mass = mass - told["propellant_mass_kg"] * np.interp(x, grid, frac, left=0.0, right=1.0)
+                    on = (x > 0) & (x < 1)
+                    scale = np.exp(th["ln_impulse"] if i == 0 else th[f"ln_impulse_{i}"])
+                    thrust = thrust + np.where(on, np.interp(x, grid, force) * told["total_impulse_ns"] * scale / burns[i], 0.0)
+                    burning = burning | on
+            for i, st in enumerate(self.stages):
+                if i and tt < begins[i - 1]:
+                    continue
+                if i == 0 and len(self.stages) > 1 and tt > begins[1]:
+                    continue
+                own = drag_vector(st.drag, mach, burning)
+                if shape is None or i == 0:
+                    shape = own
+                else:
+                    apart = tt >= starts[i - 1] + burns[i - 1] + min(0.3, self.tolds[i]["ignition_after_burnout_s"])
+                    shape = np.where(apart, own, shape)
+            return mass, thrust, cda, shape, tt < starts[0] + burns[0] if tt < ends[0] else None
+
         def accel(tt, pos, vel):
             z = pos[2]
             p, rho, sound = self.air(np.maximum(z, -50.0))
@@ -94,38 +134,16 @@ class Model:
             va[0] -= np.interp(z, self.w_h, self.w_e)
             va[1] -= np.interp(z, self.w_h, self.w_n)
             v = np.sqrt((va * va).sum(0)) + 1e-9
-            mass = np.full(k, self.m0)
-            thrust = np.zeros(k)
-            cda = np.exp(th["ln_drag"]) * self.tolds[0]["drag_coefficient"] * math.pi * self.tolds[0]["diameter_m"] ** 2 / 4
-            stage = self.stages[0]
-            burning = np.zeros(k, bool)
-            shape = None
-            for i, st in enumerate(self.stages):
-                told = self.tolds[i]
-                x = (tt - starts[i]) / burns[i]
-                grid, frac, force = self.fraction[i]
-                f = np.interp(x, grid, frac, left=0.0, right=1.0)
-                on = (x > 0) & (x < 1)
-                scale = np.exp(th["ln_impulse"] if i == 0 else th[f"ln_impulse_{i}"])
-                thrust = thrust + np.where(on, np.interp(x, grid, force) * told["total_impulse_ns"] * scale / burns[i], 0.0)
-                mass = mass - told["propellant_mass_kg"] * f
-                burning = burning | on
-                if i:
-                    apart = tt >= starts[i - 1] + burns[i - 1] + min(0.3, told["ignition_after_burnout_s"])
-                    mass = mass - np.where(apart, told["dropped_mass_kg"], 0.0)
-                    area = np.exp(th[f"ln_drag_{i}"]) * told["drag_coefficient"] * math.pi * told["diameter_m"] ** 2 / 4
-                    shape0 = drag_vector(stage.drag, v / sound, burning) if shape is None else shape
-                    shape = np.where(apart, drag_vector(st.drag, v / sound, burning), shape0)
-                    cda = np.where(apart, area, cda)
-            if shape is None:
-                shape = drag_vector(stage.drag, v / sound, burning)
+            mass, thrust, cda, shape, first = powered(tt, v / sound)
             d = 0.5 * rho * v * v * cda * shape / mass
-            on_rail = (pos * rail).sum(0) < self.rail_length
-            first = (tt < starts[0] + burns[0])
             dirn = va / v
-            push = dirn + np.where(first, 1.0, 0.0) * np.stack([th["angle_e"], th["angle_n"], np.zeros(k)])
-            push = push / np.sqrt((push * push).sum(0))
-            push = np.where(on_rail, rail, push)
+            push = dirn
+            if first is not None:
+                push = dirn + np.where(first, 1.0, 0.0) * angle
+                push = push / np.sqrt((push * push).sum(0))
+            if flags["rail"]:
+                on_rail = (pos * rail).sum(0) < self.rail_length
+                push = np.where(on_rail, rail, push)
             g = air_g.g_pad * (air_g.radius / (air_g.radius + z)) ** 2
             a = push * (thrust / mass) - dirn * d
             specific = thrust / mass - d
@@ -133,9 +151,9 @@ class Model:
             a[0] += 2 * (self.oz * vel[1] - self.oy * vel[2])
             a[1] -= 2 * self.oz * vel[0]
             a[2] += 2 * self.oy * vel[0]
-            along = np.maximum((a * rail).sum(0), np.where((vel * rail).sum(0) > 0.01, -1e9, 0.0))
-            held = on_rail & (tt < last_burnout)
-            a = np.where(held, rail * along, a)
+            if flags["rail"]:
+                along = np.maximum((a * rail).sum(0), np.where((vel * rail).sum(0) > 0.01, -1e9, 0.0))
+                a = np.where(on_rail & (tt < last_burnout), rail * along, a)
             return a, v, p, 0.5 * rho * v * v, v / sound, specific
 
         while True:
@@ -155,6 +173,7 @@ class Model:
             pos = pos + dt / 6 * (vel + 2 * v2 + 2 * v3 + v4)
             vel = vel + dt / 6 * (a1 + 2 * a2 + 2 * a3 + a4)
             t += dt
+            flags["rail"] = flags["rail"] and bool(np.any((pos * rail).sum(0) < self.rail_length))
             jump = ~jumped & (t >= last_burnout)
             vel = vel + np.where(jump, np.stack([th["jump_e"], th["jump_n"], th["jump_u"]]), 0.0)
             jumped |= jump

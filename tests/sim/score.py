@@ -208,7 +208,8 @@ def judge(folder, lines_path):
         if true_key in ev:
             got = seen.get(key)
             out["events"][key] = None if got is None or got[0] is None else got[0] - ev[true_key]
-    samples = [json.loads(x) for x in (folder / "samples.jsonl").read_text().splitlines()]
+    kept = folder / "samples.jsonl"
+    samples = [json.loads(x) for x in kept.read_text().splitlines()] if kept.exists() else []
     first = min((s["t_receive_s"] for s in samples if "report" not in s and s["body"] == 0 and s["t_s"] > ev["liftoff"] + 0.02), default=None)
     if "liftoff" in seen and first is not None:
         out["liftoff_seen_after_s"] = seen["liftoff"][2] - first
