@@ -37,9 +37,10 @@ export interface Hanging {
   clash: boolean;
 }
 
-/** Space between a word and what comes next, px; less where a flag already hung, so that it need not move at once. */
+/** Space between a word and what comes next, px, and what less of it costs where the flag did not hang before. */
 const APART = 6;
-const APART_KEPT = 1;
+const CLOSE = 9;
+const TOUCHING = 1;
 const BEAM = 48;
 const CLASH = 1000;
 const ROW = 1;
@@ -68,11 +69,7 @@ export function hangFlags(flags: readonly Flag[], room: FlagRoom, before: Hung):
           const same = old?.row === row && old.left === left;
           const moved = old && !same ? MOVE : 0;
           const cost =
-            partial.cost +
-            row * ROW +
-            (left ? LEFT : 0) +
-            moved +
-            CLASH * clashes(box, partial.boxes, room, same ? APART_KEPT : APART);
+            partial.cost + row * ROW + (left ? LEFT : 0) + moved + costOf(box, partial.boxes, room, same);
           next.push({ boxes: [...partial.boxes, box], cost });
         }
       }
@@ -93,15 +90,21 @@ function span(box: FlagBox, room: FlagRoom): [number, number] {
   return box.left ? [box.x - reach, box.x] : [box.x, box.x + reach];
 }
 
-function clashes(box: FlagBox, placed: readonly FlagBox[], room: FlagRoom, apart: number): number {
+/** What a place costs: leaving the paper and covering a word are clashes, coming close to one is only not nice. */
+function costOf(box: FlagBox, placed: readonly FlagBox[], room: FlagRoom, kept: boolean): number {
   const [a, b] = span(box, room);
-  let count = a < room.leftEdge - 2 || b > room.rightEdge ? 1 : 0;
+  let cost = a < room.leftEdge - 2 || b > room.rightEdge ? 3 * CLASH : 0;
   for (const other of placed) {
     const [c, d] = span(other, room);
-    if (box.row === other.row && a < d + apart && c < b + apart) count += 1;
-    // My words over a deeper flag's pole, or my pole through a higher flag's words.
-    else if (other.row > box.row && other.x > a - apart && other.x < b + apart) count += 1;
-    else if (other.row < box.row && box.x > c - apart && box.x < d + apart) count += 1;
+    const meets = (apart: number): boolean => {
+      if (box.row === other.row) return a < d + apart && c < b + apart;
+      // My words over a deeper flag's pole, or my pole through a higher flag's words.
+      return other.row > box.row
+        ? other.x > a - apart && other.x < b + apart
+        : box.x > c - apart && box.x < d + apart;
+    };
+    if (meets(TOUCHING)) cost += CLASH;
+    else if (!kept && meets(APART)) cost += CLOSE;
   }
-  return count;
+  return cost;
 }
