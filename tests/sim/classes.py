@@ -130,7 +130,9 @@ def draw(cls, seed, attempt=0):
         for _ in range(30):
             vmax = vertical_sum(impulse, burn, s["dry"] + prop, prop, s["d"], s["cd"], rho0)[1]
             if vmax < 1.02 * 330:
-                burn, impulse, prop = burn * 0.93, impulse * 1.03, prop * 1.03
+                # a shorter burn first, as long as the airframe would stand it
+                brisk = impulse / burn < 24.0 * 9.81 * (s["dry"] + prop)
+                burn, impulse, prop = burn * (0.93 if brisk else 1.03), impulse * 1.03, prop * 1.03
             elif vmax > 1.36 * 330:
                 impulse, prop = impulse * 0.95, prop * 0.95
             else:

@@ -238,8 +238,8 @@ def transmit(case, tracks, declared=None, boards=None):
         for a in seq:
             tr = max(a[0], last + 0.0005)
             if r["bunch"]:
-                tr = math.ceil(tr / r["bunch"]) * r["bunch"]
-            tr = max(tr, last)
+                # a driver that hands over on a timer: all that came since goes in one piece
+                tr = max(math.ceil(a[0] / r["bunch"]) * r["bunch"], last)
             last = tr
             frame = a[2]
             if rng.random() < r["garbage"]:

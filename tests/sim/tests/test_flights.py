@@ -78,3 +78,12 @@ def test_geodetic_agrees_with_the_meridian_arc():
     # one minute of latitude at 45 degrees is 1852.2 m long (WGS84, Karney 2013 by way of the meridian arc's series)
     lat, lon, h = geodetic(math.radians(45) - math.radians(0.5 / 60), 0.0, 0.0, 0.0, 1852.2, 7.0)
     assert math.degrees(lat) == pytest.approx(45 + 0.5 / 60, abs=1e-6) and lon == 0.0 and h == 7.0
+
+
+def test_a_drivers_timer_holds_nothing_back(tmp_path):
+    # four transmitters at 20 Hz through one driver: the newest packet is never older than delay, jitter, timer and a stall
+    for seed in range(1, 4):
+        make("leaning", seed, tmp_path)
+        rows = [json.loads(x) for x in (tmp_path / f"leaning-{seed:04d}/samples.jsonl").read_text().splitlines()]
+        age = np.array([s["t_receive_s"] - s["t_s"] for s in rows if "report" not in s and s["t_sd_s"] < 0.02])
+        assert np.median(age) < 0.15 and np.median(age[-100:]) < 0.15
