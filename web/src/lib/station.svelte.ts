@@ -9,7 +9,7 @@ import { Past } from './past';
 /** Figures step at most this often. */
 export const STEP_MS = 250;
 /** Nothing heard for this long: the line is dead, whatever the socket says. */
-const DEAD_MS = 2500;
+const DEAD_MS = 2200;
 const PING_MS = 1000;
 const POINTS = 1200;
 
@@ -51,9 +51,14 @@ export class Station {
 
   /** Connects; the returned function ends it all. */
   start(): () => void {
-    this.heardMs = performance.now();
     this.connect();
-    this.timers = [setInterval(() => this.ping(), PING_MS), setInterval(() => this.step(), STEP_MS)];
+    this.timers = [
+      setInterval(() => this.ping(), PING_MS),
+      setInterval(() => {
+        this.watch();
+        this.step();
+      }, STEP_MS),
+    ];
     const wake = (): void => {
       if (document.visibilityState === 'visible') this.wake();
     };
@@ -96,6 +101,8 @@ export class Station {
     const scheme = location.protocol === 'https:' ? 'wss:' : 'ws:';
     const socket = new WebSocket(`${scheme}//${location.host}${this.path}`);
     this.socket = socket;
+    // An attempt has as long as a silence may last.
+    this.heardMs = performance.now();
     socket.onopen = () => {
       this.clock.reset();
       this.ping();
@@ -172,14 +179,13 @@ export class Station {
   }
 
   private ping(): void {
-    const nowMs = performance.now();
-    if (nowMs - this.heardMs > DEAD_MS) {
-      this.heardMs = nowMs;
-      this.reconnect();
-      return;
-    }
     this.pingId += 1;
-    this.send({ kind: 'ping', id: this.pingId, sent_ms: nowMs });
+    this.send({ kind: 'ping', id: this.pingId, sent_ms: performance.now() });
+  }
+
+  /** Gives up a socket that has said nothing for too long. While a pause before the next attempt runs, there is none. */
+  private watch(): void {
+    if (this.socket && performance.now() - this.heardMs > DEAD_MS) this.reconnect();
   }
 
   private send(ask: Ask): void {
