@@ -14,7 +14,7 @@ use crate::output::Phase;
 use crate::sample::Sample;
 use crate::sensors::Channel;
 use crate::shelf::Shelf;
-use crate::state::{AB, AS, BB, BS, Blob, D, E, GH, H, LAG, LNK, N, Row, SHAPE, TAU, VE, VN, VU, WE, WN};
+use crate::state::{AB, AS, BB, BS, Blob, D, E, GH, H, LAG, LNK, N, PORT, Row, SHAPE, TAU, VE, VN, VU, WE, WN};
 
 /// Degrees of freedom of the heavy-tailed likelihood.
 const NU: f64 = 8.0;
@@ -212,11 +212,24 @@ impl Filter {
         let shock = doubt * q * mpp;
         let quick = t_sd * climb;
         let variance = noise * noise + shock * shock + quick * quick + 1e-4 * noise * noise;
+        let rho0 = m.air.pad_density();
         let view = |b: &Blob| {
             let bulge = (b.x[E] * b.x[E] + b.x[E + 1] * b.x[E + 1]) / (2.0 * EARTH_RADIUS_M);
             let h = b.x[H] + bulge;
-            let row = Row::new().with(H, 1.0 + b.x[BS]).with(BB, 1.0).with(BS, h);
-            (h * (1.0 + b.x[BS]) + b.x[BB], row)
+            let (air, v) = airspeed(m, &b.x);
+            let (rho, _) = m.air.density_ratio(b.x[H]);
+            // Metres that the port's error is worth per unit, and its slope along the airspeed.
+            let port = 0.5 * rho * rho0 * v * v * mpp;
+            let per_v = b.x[PORT] * rho * rho0 * mpp;
+            let row = Row::new()
+                .with(H, 1.0 + b.x[BS])
+                .with(BB, 1.0)
+                .with(BS, h)
+                .with(PORT, port)
+                .with(VE, per_v * air[0])
+                .with(VN, per_v * air[1])
+                .with(VU, per_v * air[2]);
+            (h * (1.0 + b.x[BS]) + b.x[BB] + b.x[PORT] * port, row)
         };
         // The record's variance is in pascal squared: the comparison is made in pascal.
         let scale = 1.0 / mpp;
@@ -281,10 +294,8 @@ impl Filter {
             let told_up = s.fix.and_then(|f| f.vertical_sd_m).filter(|v| v.is_finite()).unwrap_or(0.0);
             let flat = self.sensors.variance(Channel::FixFlat).max(told * told);
             let tall = self.sensors.variance(Channel::FixUp).max(told_up * told_up);
-            let moved = (self.t_s - self.sensors.get(Channel::FixFlat).taken_s).max(0.0) * speed;
-            let frozen = self.sensors.of(Channel::FixFlat).frozen(e + 1.7 * n, moved, 4.0 * sqrt(flat) + 2.0)
-                || (self.sensors.get(Channel::FixFlat).repeats() > 0 && speed > 15.0);
-            if !frozen {
+            // A receiver slower than the packets is heard with the same fix again and again.
+            if self.sensors.of(Channel::FixFlat).is_new(e + 1.7 * n) {
                 self.sensors.of(Channel::FixFlat).taken_s = self.t_s;
                 let doubt = (t_sd * speed) * (t_sd * speed);
                 let mut agrees = true;
@@ -317,8 +328,7 @@ impl Filter {
             let a = self.acceleration;
             if let Some([e, n]) = v.horizontal_mps.filter(|v| v[0].is_finite() && v[1].is_finite()) {
                 let variance0 = self.sensors.variance(Channel::SpeedFlat);
-                let moved = speed + self.t_s * 3.0;
-                if !self.sensors.of(Channel::SpeedFlat).frozen(e + 1.7 * n, moved, 3.0) {
+                if self.sensors.of(Channel::SpeedFlat).is_new(e + 1.7 * n) {
                     for (k, z) in [(0, e), (1, n)] {
                         let variance = (variance0 + 0.04) * widen;
                         let view = |b: &Blob| (b.x[VE + k] - b.x[LAG] * a[k], Row::new().with(VE + k, 1.0).with(LAG, -a[k]));
@@ -328,8 +338,7 @@ impl Filter {
             }
             if let Some(z) = v.up_mps.filter(|v| v.is_finite()) {
                 let variance0 = self.sensors.variance(Channel::SpeedUp);
-                let moved = speed + self.t_s * 3.0;
-                if !self.sensors.of(Channel::SpeedUp).frozen(z, moved, 3.0) {
+                if self.sensors.of(Channel::SpeedUp).is_new(z) {
                     let variance = (variance0 + 0.04 + (t_sd * a[2]) * (t_sd * a[2])) * widen;
                     let view = |b: &Blob| (b.x[VU] - b.x[LAG] * a[2], Row::new().with(VU, 1.0).with(LAG, -a[2]));
                     self.gnss_number(Channel::SpeedUp, z, variance, hard, &view);

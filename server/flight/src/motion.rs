@@ -10,7 +10,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::drag::shape;
 use crate::model::{EARTH_RADIUS_M, Model};
-use crate::state::{Blob, D, E, H, LNK, N, SHAPE, TAU, VE, WE};
+use crate::state::{BB, Blob, D, E, GH, H, LNK, N, SHAPE, TAU, VE, WE};
 
 /// Height over which the wind's departure from the told profile changes, m.
 pub(crate) const WIND_SCALE_M: f64 = 1200.0;
@@ -309,6 +309,11 @@ pub(crate) fn step<const K: usize>(m: &Model, r: &Regime, blob: &mut Blob, t_s: 
     let q = (2.0 * 0.3 * side * side + gust * gust) * dt;
     for i in VE..VE + 3 {
         blob.p[i][i] += q;
+    }
+    if K == N {
+        // A receiver's height wanders by a metre and a half over a minute.
+        blob.p[GH][GH] += 0.08 * dt;
+        blob.p[BB][BB] += 0.003 * dt;
     }
     blob.p[LNK][LNK] += r.ln_k_rate * r.ln_k_rate * dt;
     fade_state::<K>(blob, D, fade);

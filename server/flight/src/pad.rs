@@ -167,7 +167,16 @@ fn by_force(glances: &[Glance], baro_sd_m: f64) -> Option<Motion> {
     let (t, sd) = match before {
         Some((t0, _)) => {
             let gap = (first - t0).max(0.0);
-            (t0 + 0.5 * gap, 0.29 * gap + 0.01)
+            // Across a gap the height at its end says more than its middle: h = a (t - t0)^2 / 2.
+            let risen = glances.iter().find(|g| g.t_s == first).and_then(|g| g.baro_m).filter(|h| *h > 4.0 + 4.0 * baro_sd_m);
+            match risen {
+                Some(h) if gap > 0.25 => {
+                    let net = (newer.map_or(50.0, |n| n.1) - G).max(3.0);
+                    let since = libm::sqrt(2.0 * h / net);
+                    ((first - since).clamp(t0, first), 0.05 + 0.15 * since.min(gap))
+                }
+                _ => (t0 + 0.5 * gap, 0.29 * gap + 0.01),
+            }
         }
         None => (first - 0.05, 0.2),
     };

@@ -96,6 +96,11 @@ impl Sensors {
     pub(crate) fn on_pad(&mut self, c: Channel, value: f64, t_s: f64) {
         let (_, least, most) = RANGE[c as usize];
         let r = &mut self.records[c as usize];
+        let held = matches!(c, Channel::FixFlat | Channel::FixUp | Channel::SpeedFlat | Channel::SpeedUp);
+        if held && r.heard && value == r.last {
+            // A receiver slower than the packets: the same fix again says nothing about noise.
+            return;
+        }
         if r.heard {
             let step = (value - r.last).abs();
             if step > 0.0 {
@@ -133,8 +138,12 @@ impl Sensors {
 }
 
 impl Record {
-    pub(crate) fn repeats(&self) -> u32 {
-        self.repeats
+    /// Whether a value differs from the last one.
+    pub(crate) fn is_new(&mut self, value: f64) -> bool {
+        let new = !self.heard || value != self.last;
+        self.last = value;
+        self.heard = true;
+        new
     }
 
     /// Whether a value is the last one again while the state moved on by more than `slack`.
