@@ -86,6 +86,11 @@ describe('the chart', () => {
     expect(chart().marks[0]?.over).toBe(false);
   });
 
+  it('marks a cue whose heads-up did not fit into the message', () => {
+    const { flags } = chart({ headsups: [], headsups_left_out: 1 }, { headsups: [headsUp()] });
+    expect(flags.find((f) => f.look)?.label).toBe('Cam A out');
+  });
+
   it('keeps another piece’s chute off the Body’s axis unless it is in trouble', () => {
     expect(chart().flags.some((f) => f.label === 'Cam A chute')).toBe(false);
     expect(chart({ headsups: [headsUp({ cue: 2 })] }).flags.some((f) => f.label === 'Cam A chute')).toBe(

@@ -102,6 +102,9 @@ export function chartOf({ now, picture, story, points, units }: ChartInput): Cha
     passed: body?.phase === 'descending' || down,
   };
   const events = story?.flight === now.flight ? story.events.filter((e) => e.t_s <= now.t_s + 0.5) : [];
+  // `now` leaves out what does not fit into it; the picture has every cue and every heads-up.
+  const headsups =
+    picture?.flight === now.flight && now.headsups_left_out > 0 ? picture.headsups : now.headsups;
   const cues = picture?.flight === now.flight && picture.cues.length ? picture.cues : now.cues;
   // The sum by hand knows no thrust: it says nothing before burnout.
   const coming = apogee && lifted && nowRel > 0 && body?.phase === 'coasting';
@@ -142,8 +145,8 @@ export function chartOf({ now, picture, story, points, units }: ChartInput): Cha
     landedAt: landed === null ? null : landed - t0_s,
     bareGround: ground?.t ?? null,
     firstChute,
-    flags: flagsOf(now.headsups, t0_s, events, cues, apogee, down ? null : landing),
-    marks: marksOf(now.headsups, cues, t0_s, units),
+    flags: flagsOf(headsups, t0_s, events, cues, apogee, down ? null : landing),
+    marks: marksOf(headsups, cues, t0_s, units),
     silentFrom: now.silent_since_s === null || down || !lifted ? null : now.silent_since_s - t0_s,
     units,
   };

@@ -353,7 +353,8 @@ function curvePoints(frame: Frame, sheet: Sheet) {
       strip.push([x, frame.ySpeed(mix(k.airspeed.p50, next?.airspeed.p50))]);
     }
   });
-  const verticals = [frame.scale.breakAt, chart.lifted ? sheet.nowRel : null];
+  // The now line is kept clear; the two hairs of the time break may be written over.
+  const verticals = [chart.lifted && !chart.down ? sheet.nowRel : null];
   for (const t of verticals) {
     if (t === null) continue;
     for (let y = 0; y < frame.geometry.main.h; y += 6) main.push([frame.x(t), y]);

@@ -19,7 +19,9 @@ export function paintPassed(brush: Brush, frame: Frame, pen: Pen): void {
   const { ctx } = brush;
   const { main, strip } = frame.geometry;
   if (!frame.chart.lifted) return;
-  const right = Math.min(Math.max(frame.x(pen.t), main.x), main.x + main.w);
+  const right = frame.chart.down
+    ? main.x + main.w
+    : Math.min(Math.max(frame.x(pen.t), main.x), main.x + main.w);
   for (const box of strip ? [main, strip] : [main]) {
     ctx.fillStyle = brush.paperPast;
     const solid = pen.hatchFrom === null ? right : Math.min(right, frame.x(pen.hatchFrom));
