@@ -41,6 +41,7 @@ export interface Hanging {
 const APART = 6;
 const CLOSE = 9;
 const TOUCHING = 1;
+const GAP = 9;
 const BEAM = 48;
 const CLASH = 1000;
 const ROW = 1;
@@ -97,7 +98,8 @@ function costOf(box: FlagBox, placed: readonly FlagBox[], room: FlagRoom, kept: 
   for (const other of placed) {
     const [c, d] = span(other, room);
     const meets = (apart: number): boolean => {
-      if (box.row === other.row) return a < d + apart && c < b + apart;
+      // Two words in a row need a clear gap, or they read as one.
+      if (box.row === other.row) return a < d + apart + GAP && c < b + apart + GAP;
       // My words over a deeper flag's pole, or my pole through a higher flag's words.
       return other.row > box.row
         ? other.x > a - apart && other.x < b + apart
