@@ -20,6 +20,9 @@ use crate::state::{AB, AS, BB, BS, Blob, D, E, GH, H, LAG, LNK, N, PORT, Row, SH
 const NU: f64 = 8.0;
 /// Squared surprise beyond which a value is put aside.
 const ASIDE: f64 = 30.0;
+/// How long errors of each channel last, s: filters on boards, a receiver's own filter, multipath (common practice, no
+/// source). Larger: slower to believe fast packets; smaller: intervals too narrow at high rates.
+const LASTING_S: [f64; 9] = [0.15, 0.1, 1.5, 1.5, 0.4, 0.4, 1.0, 1.0, 1.0];
 /// Share of the dynamic pressure by which a static port may be wrong near Mach 1.
 const SHOCK_SHARE: f64 = 0.06;
 
@@ -55,7 +58,10 @@ impl Filter {
         if !n.value.is_finite() || !n.variance.is_finite() {
             return false;
         }
-        let variance = n.variance.max(1e-12);
+        // Errors that last longer than the time between values do not average out.
+        let since = (self.t_s - self.sensors.get(n.channel).taken_s).clamp(0.01, 10.0);
+        let lasting = LASTING_S[n.channel as usize];
+        let variance = n.variance.max(1e-12) * (1.0 + lasting / since);
         let mut rows: [(f64, f64, [f64; N]); BLOBS] = [(0.0, 0.0, [0.0; N]); BLOBS];
         let weights = self.weights();
         let (mut least, mut y2, mut known) = (f64::INFINITY, 0.0, 0.0);
@@ -87,7 +93,7 @@ impl Filter {
         record.rejects = 0;
         if !forced {
             // Part of what the sum leaves open between its blobs is known, too.
-            self.sensors.in_flight(n.channel, y2, known + (variance - self.sensors.variance(n.channel)).max(0.0));
+            self.sensors.in_flight(n.channel, y2, known + (n.variance - self.sensors.variance(n.channel)).max(0.0));
         }
         for (b, (y, hph, ph)) in self.blobs.iter_mut().zip(rows) {
             let s = hph + variance;
@@ -106,6 +112,7 @@ impl Filter {
             b.update(&ph, y, s);
         }
         self.used_s = self.t_s;
+        self.sensors.of(n.channel).taken_s = self.t_s;
         true
     }
 
@@ -131,7 +138,7 @@ impl Filter {
         let burning = self.regime.burning;
         let share = if burning { 0.01 } else { 0.0 };
         // A long body flies a little aslant: part of drag is felt across.
-        let slant = 0.01 * mean_f.abs();
+        let slant = 0.02 * mean_f.abs();
         let variance = noise + (share * z) * (share * z) + slant * slant;
         if burning {
             // Thrust may do anything: a surprise opens it.
@@ -296,7 +303,6 @@ impl Filter {
             let tall = self.sensors.variance(Channel::FixUp).max(told_up * told_up);
             // A receiver slower than the packets is heard with the same fix again and again.
             if self.sensors.of(Channel::FixFlat).is_new(e + 1.7 * n) {
-                self.sensors.of(Channel::FixFlat).taken_s = self.t_s;
                 let doubt = (t_sd * speed) * (t_sd * speed);
                 let mut agrees = true;
                 for (k, z) in [(0, e - self.zero_gnss_m[0].value), (1, n - self.zero_gnss_m[1].value)] {
@@ -330,7 +336,7 @@ impl Filter {
                 let variance0 = self.sensors.variance(Channel::SpeedFlat);
                 if self.sensors.of(Channel::SpeedFlat).is_new(e + 1.7 * n) {
                     for (k, z) in [(0, e), (1, n)] {
-                        let variance = (variance0 + 0.04) * widen;
+                        let variance = (variance0 + 0.09) * widen;
                         let view = |b: &Blob| (b.x[VE + k] - b.x[LAG] * a[k], Row::new().with(VE + k, 1.0).with(LAG, -a[k]));
                         self.gnss_number(Channel::SpeedFlat, z, variance, hard, &view);
                     }
@@ -339,7 +345,7 @@ impl Filter {
             if let Some(z) = v.up_mps.filter(|v| v.is_finite()) {
                 let variance0 = self.sensors.variance(Channel::SpeedUp);
                 if self.sensors.of(Channel::SpeedUp).is_new(z) {
-                    let variance = (variance0 + 0.04 + (t_sd * a[2]) * (t_sd * a[2])) * widen;
+                    let variance = (variance0 + 0.09 + (t_sd * a[2]) * (t_sd * a[2])) * widen;
                     let view = |b: &Blob| (b.x[VU] - b.x[LAG] * a[2], Row::new().with(VU, 1.0).with(LAG, -a[2]));
                     self.gnss_number(Channel::SpeedUp, z, variance, hard, &view);
                 }
@@ -359,7 +365,7 @@ impl Filter {
                 least = least.min(y * y / (hph + variance));
             }
         }
-        let agrees = least < if hard { 9.0 } else { 20.0 };
+        let agrees = least < if self.gnss_doubted || hard { 7.0 } else { 14.0 };
         if !agrees {
             self.gnss_agrees = 0;
             self.gnss_doubted = true;

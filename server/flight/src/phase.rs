@@ -107,7 +107,7 @@ impl Filter {
         self.regime.thrust_sd = 0.0;
         self.regime.thrust_tau_s = 0.15;
         self.regime.rough = 0.02;
-        self.regime.ln_k_rate = 0.006;
+        self.regime.ln_k_rate = 0.015;
         self.phase = Phase::Coasting;
         self.tally = 0;
         self.force = None;

@@ -162,7 +162,7 @@ impl<'a> Ahead<'a> {
                 self.regime.thrust_sd = 0.0;
                 self.regime.thrust_tau_s = 0.15;
                 self.regime.rough = 0.02;
-                self.regime.ln_k_rate = 0.006;
+                self.regime.ln_k_rate = 0.015;
                 self.blob.x[D] = 0.0;
                 for j in 0..PRED {
                     self.blob.p[D][j] = 0.0;
