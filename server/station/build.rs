@@ -38,7 +38,8 @@ fn demos() -> Result<(), std::io::Error> {
     let root = fs::canonicalize("../../demo-data")?;
     println!("cargo::rerun-if-changed={}", root.display());
     let out = PathBuf::from(std::env::var_os("OUT_DIR").unwrap_or_default());
-    let mut folders: Vec<PathBuf> = fs::read_dir(&root)?.map(|entry| Ok(entry?.path())).collect::<Result<_, std::io::Error>>()?;
+    let mut folders: Vec<PathBuf> =
+        fs::read_dir(&root)?.map(|entry| Ok(entry?.path())).collect::<Result<_, std::io::Error>>()?;
     folders.sort();
     let mut table = String::from("[\n");
     for folder in folders.iter().filter(|folder| folder.join("flight.jsonl").is_file()) {
@@ -56,7 +57,10 @@ fn demos() -> Result<(), std::io::Error> {
             }
         }
         let packed = packed.display().to_string();
-        let _ = writeln!(table, "    Embedded {{ name: {name:?}, files: &[{files}], recording: include_bytes!({packed:?}) }},");
+        let _ = writeln!(
+            table,
+            "    Embedded {{ name: {name:?}, files: &[{files}], recording: include_bytes!({packed:?}) }},"
+        );
     }
     table.push_str("]\n");
     fs::write(out.join("demos.rs"), table)

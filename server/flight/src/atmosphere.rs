@@ -107,9 +107,8 @@ impl Air {
     pub fn over(elevation_m: f64, pad_pressure_pa: f64, pad_temperature_k: f64) -> Self {
         let pad_z = geopotential_m(elevation_m);
         let shift_k = pad_temperature_k - standard_temperature_k(pad_z);
-        let temperature = |h: f64| {
-            (standard_temperature_k(geopotential_m(elevation_m + h)) + shift_k).max(120.0)
-        };
+        let temperature =
+            |h: f64| (standard_temperature_k(geopotential_m(elevation_m + h)) + shift_k).max(120.0);
         // d ln p / dh with the model's own gravity: g0 (R/(R+z))^2 / (R_air T).
         let slope = |h: f64| {
             let r = R_EARTH_M / (R_EARTH_M + elevation_m + h);
@@ -119,9 +118,7 @@ impl Air {
         let pad_row = (-FLOOR_M / STEP_M) as usize;
         let mut ln_pressure = vec![0.0; rows];
         ln_pressure[pad_row] = log(pad_pressure_pa);
-        let gain = |h: f64| {
-            STEP_M / 6.0 * (slope(h) + 4.0 * slope(h + 0.5 * STEP_M) + slope(h + STEP_M))
-        };
+        let gain = |h: f64| STEP_M / 6.0 * (slope(h) + 4.0 * slope(h + 0.5 * STEP_M) + slope(h + STEP_M));
         for i in pad_row..rows - 1 {
             ln_pressure[i + 1] = ln_pressure[i] + gain(FLOOR_M + STEP_M * i as f64);
         }

@@ -26,7 +26,13 @@ struct Sum {
 
 impl Sum {
     fn new() -> Self {
-        Self { time: Spread::new(), height: Spread::new(), climb: Spread::new(), air: Spread::new(), q: Spread::new() }
+        Self {
+            time: Spread::new(),
+            height: Spread::new(),
+            climb: Spread::new(),
+            air: Spread::new(),
+            q: Spread::new(),
+        }
     }
 
     fn add(&mut self, m: &Model, w: f64, hit: &Hit, t_var: f64) {
@@ -134,7 +140,14 @@ fn shifted(hit: &Hit, by_s: f64, m: &Model) -> Hit {
 }
 
 /// The blob at a cue's moment, delay included.
-fn moment(m: &Model, f: &Filter, b: &crate::state::Blob, trigger: Trigger, delay_s: f64, depth: u32) -> Option<Hit> {
+fn moment(
+    m: &Model,
+    f: &Filter,
+    b: &crate::state::Blob,
+    trigger: Trigger,
+    delay_s: f64,
+    depth: u32,
+) -> Option<Hit> {
     let at = |k: EventKind| f.marked(k).map(|x| x.t_s);
     let later = |mut ahead: Ahead<'_>, t: f64| {
         if t > ahead.t_s {

@@ -129,19 +129,25 @@ impl<'a> Fall<'a> {
     fn out_now(&self) -> (usize, f64, f64) {
         let nothing = (0, self.bare_ln_k, self.bare_sd);
         let Some(body) = self.m.plan.bodies.get(self.body) else { return nothing };
-        let k_of = |area: f64| libm::log((self.m.air.pad_density() * area / (2.0 * body.mass_kg.value.max(1e-3))).max(1e-9));
+        let k_of = |area: f64| {
+            libm::log((self.m.air.pad_density() * area / (2.0 * body.mass_kg.value.max(1e-3))).max(1e-9))
+        };
         if self.case == Case::Ballistic {
             return nothing;
         }
         if self.case == Case::Tumbling {
             let told = body.descents.iter().find(|d| d.state == DescentState::Tumbling);
-            return told.map_or((1, self.bare_ln_k + 1.4, 0.4), |d| (1, k_of(d.drag_area_m2.value), spread(&d.drag_area_m2)));
+            return told.map_or((1, self.bare_ln_k + 1.4, 0.4), |d| {
+                (1, k_of(d.drag_area_m2.value), spread(&d.drag_area_m2))
+            });
         }
         let mut found = nothing;
         for (i, d) in body.descents.iter().enumerate() {
             let mut acts = self.acted.get(d.cue).copied().flatten().is_some_and(|t| t <= self.t_s);
             match self.case {
-                Case::MainAtApogee if d.state == DescentState::Main => acts |= self.t_s >= self.apogee_s + 1.0,
+                Case::MainAtApogee if d.state == DescentState::Main => {
+                    acts |= self.t_s >= self.apogee_s + 1.0;
+                }
                 Case::DrogueOnly if d.state == DescentState::Main => acts = false,
                 _ => {}
             }
@@ -168,7 +174,8 @@ impl<'a> Fall<'a> {
         let side2 = self.side[0] * self.side[0] + self.side[1] * self.side[1];
         // Fine while speeds change, coarse under a steady chute.
         let settled = (self.speed_mps - terminal).abs() < 0.05 * terminal && side2 < 1.0;
-        let mut dt = if settled { (0.02 * self.start_height.max(50.0) / terminal).clamp(0.2, 20.0) } else { 0.1 };
+        let mut dt =
+            if settled { (0.02 * self.start_height.max(50.0) / terminal).clamp(0.2, 20.0) } else { 0.1 };
         let to_go = self.height_m - stop_m;
         if settled {
             dt = dt.min((to_go / terminal).max(0.02));

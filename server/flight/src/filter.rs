@@ -244,7 +244,8 @@ impl Filter {
             self.sensors.on_pad(Channel::OwnHeight, h, t);
         }
         if let Some((e, n, u)) = Self::fix_enu(m, s) {
-            let same = self.sensors.get(Channel::FixFlat).heard && self.sensors.get(Channel::FixFlat).taken_s >= t;
+            let same =
+                self.sensors.get(Channel::FixFlat).heard && self.sensors.get(Channel::FixFlat).taken_s >= t;
             if !same {
                 self.pad.add(Zero::East, e, t);
                 self.pad.add(Zero::North, n, t);

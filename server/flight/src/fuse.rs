@@ -14,7 +14,9 @@ use crate::output::Phase;
 use crate::sample::Sample;
 use crate::sensors::Channel;
 use crate::shelf::Shelf;
-use crate::state::{AB, AS, BB, BS, Blob, D, E, GH, H, LAG, LNK, N, PORT, Row, SHAPE, TAU, VE, VN, VU, WE, WN};
+use crate::state::{
+    AB, AS, BB, BS, Blob, D, E, GH, H, LAG, LNK, N, PORT, Row, SHAPE, TAU, VE, VN, VU, WE, WN,
+};
 
 /// Degrees of freedom of the heavy-tailed likelihood.
 const NU: f64 = 8.0;
@@ -89,11 +91,21 @@ impl Filter {
         } else {
             record.rejects = 0;
         }
+        // Under thrust a receiver's lag is not one number: it is taken into account, not learnt.
+        let gnss =
+            matches!(n.channel, Channel::FixFlat | Channel::FixUp | Channel::SpeedFlat | Channel::SpeedUp);
+        let since_power =
+            self.t_s - self.marks[crate::EventKind::Burnout as usize].map_or(self.t_s, |b| b.t_s);
+        let kept = (gnss && (self.regime.burning || since_power < 2.0)).then_some(LAG);
         let forced = record.rejects > 0;
         record.rejects = 0;
         if !forced {
             // Part of what the sum leaves open between its blobs is known, too.
-            self.sensors.in_flight(n.channel, y2, known + (n.variance - self.sensors.variance(n.channel)).max(0.0));
+            self.sensors.in_flight(
+                n.channel,
+                y2,
+                known + (n.variance - self.sensors.variance(n.channel)).max(0.0),
+            );
         }
         for (b, (y, hph, ph)) in self.blobs.iter_mut().zip(rows) {
             let s = hph + variance;
@@ -109,7 +121,7 @@ impl Filter {
                 }
                 continue;
             }
-            b.update(&ph, y, s);
+            b.update_but(&ph, y, s, kept);
         }
         self.used_s = self.t_s;
         self.sensors.of(n.channel).taken_s = self.t_s;
@@ -131,7 +143,9 @@ impl Filter {
         let saturated = z >= self.axial_top && z > 49.0 && self.axial_top_run >= 1;
         let (mean_f, slack) = self.expected_force(m);
         let noise = self.sensors.variance(Channel::Axial);
-        if self.sensors.of(Channel::Axial).frozen(z, mean_f, 5.0 * sqrt(noise) + 0.5 + 2.0 * slack) || saturated {
+        if self.sensors.of(Channel::Axial).frozen(z, mean_f, 5.0 * sqrt(noise) + 0.5 + 2.0 * slack)
+            || saturated
+        {
             return;
         }
         self.watch_force(m, s.t_s, z);
@@ -246,7 +260,12 @@ impl Filter {
         };
         let patience = if doubt > 0.0 { 0 } else { 6 };
         self.take_number(
-            &Number { channel: Channel::Baro, value: z * scale, variance: variance * scale * scale, patience },
+            &Number {
+                channel: Channel::Baro,
+                value: z * scale,
+                variance: variance * scale * scale,
+                patience,
+            },
             &view_pa,
         );
         if self.phase == Phase::Descending {
@@ -267,7 +286,10 @@ impl Filter {
                     let variance = noise * noise + 4.0 + lag * lag + (t_sd * climb) * (t_sd * climb);
                     let view = |b: &Blob| (b.x[H] + b.x[BB], Row::new().with(H, 1.0).with(BB, 1.0));
                     let value = z - self.zero_own_m.value;
-                    self.take_number(&Number { channel: Channel::OwnHeight, value, variance, patience: 10 }, &view);
+                    self.take_number(
+                        &Number { channel: Channel::OwnHeight, value, variance, patience: 10 },
+                        &view,
+                    );
                     if self.phase == Phase::Descending {
                         self.watch_ground(s.t_s, value, noise + 0.5);
                     }
@@ -286,6 +308,14 @@ impl Filter {
     fn take_gnss(&mut self, m: &Model, s: &Sample, t_sd: f64) {
         let felt = self.acceleration.map(|a| a * a).iter().sum::<f64>();
         let hard = self.regime.burning || felt > 40.0 * 40.0;
+        let heard = |c: Channel| {
+            let r = self.sensors.get(c);
+            r.heard && self.t_s - r.taken_s < 1.5
+        };
+        if hard && (heard(Channel::Axial) || heard(Channel::Baro)) {
+            // Something better is there.
+            return;
+        }
         // Under hard acceleration a receiver coasts on with its flag set.
         let widen = if hard { 9.0 } else { 1.0 };
         let speed = {
@@ -308,8 +338,12 @@ impl Filter {
                 for (k, z) in [(0, e - self.zero_gnss_m[0].value), (1, n - self.zero_gnss_m[1].value)] {
                     let sd0 = self.zero_gnss_m[k].sd;
                     let variance = (flat + doubt + sd0 * sd0) * widen;
-                    let view =
-                        |b: &Blob| (b.x[E + k] - b.x[LAG] * b.x[VE + k], Row::new().with(E + k, 1.0).with(VE + k, -b.x[LAG]).with(LAG, -b.x[VE + k]));
+                    let view = |b: &Blob| {
+                        (
+                            b.x[E + k] - b.x[LAG] * b.x[VE + k],
+                            Row::new().with(E + k, 1.0).with(VE + k, -b.x[LAG]).with(LAG, -b.x[VE + k]),
+                        )
+                    };
                     agrees &= self.gnss_number(Channel::FixFlat, z, variance, hard, &view);
                 }
                 if let Some(u) = up {
@@ -337,7 +371,9 @@ impl Filter {
                 if self.sensors.of(Channel::SpeedFlat).is_new(e + 1.7 * n) {
                     for (k, z) in [(0, e), (1, n)] {
                         let variance = (variance0 + 0.09) * widen;
-                        let view = |b: &Blob| (b.x[VE + k] - b.x[LAG] * a[k], Row::new().with(VE + k, 1.0).with(LAG, -a[k]));
+                        let view = |b: &Blob| {
+                            (b.x[VE + k] - b.x[LAG] * a[k], Row::new().with(VE + k, 1.0).with(LAG, -a[k]))
+                        };
                         self.gnss_number(Channel::SpeedFlat, z, variance, hard, &view);
                     }
                 }
@@ -346,7 +382,8 @@ impl Filter {
                 let variance0 = self.sensors.variance(Channel::SpeedUp);
                 if self.sensors.of(Channel::SpeedUp).is_new(z) {
                     let variance = (variance0 + 0.09 + (t_sd * a[2]) * (t_sd * a[2])) * widen;
-                    let view = |b: &Blob| (b.x[VU] - b.x[LAG] * a[2], Row::new().with(VU, 1.0).with(LAG, -a[2]));
+                    let view =
+                        |b: &Blob| (b.x[VU] - b.x[LAG] * a[2], Row::new().with(VU, 1.0).with(LAG, -a[2]));
                     self.gnss_number(Channel::SpeedUp, z, variance, hard, &view);
                 }
             }
@@ -354,7 +391,14 @@ impl Filter {
     }
 
     /// One GNSS number; while GNSS is doubted it is only compared. Says whether it agrees.
-    fn gnss_number(&mut self, channel: Channel, value: f64, variance: f64, hard: bool, view: View<'_>) -> bool {
+    fn gnss_number(
+        &mut self,
+        channel: Channel,
+        value: f64,
+        variance: f64,
+        hard: bool,
+        view: View<'_>,
+    ) -> bool {
         let weights = self.weights();
         let mut least = f64::INFINITY;
         for (w, b) in weights.iter().zip(self.blobs.iter()) {
@@ -413,7 +457,8 @@ impl Filter {
             let flat = sqrt(a[0] * a[0] + a[1] * a[1]).max(0.02 * v + 0.1);
             let v2 = (v * v).max(1.0);
             let by = [a[0] / flat * a[2] / v2, a[1] / flat * a[2] / v2, -flat / v2];
-            let row = Row::new().with(VE, by[0]).with(VN, by[1]).with(VU, by[2]).with(WE, -by[0]).with(WN, -by[1]);
+            let row =
+                Row::new().with(VE, by[0]).with(VN, by[1]).with(VU, by[2]).with(WE, -by[0]).with(WN, -by[1]);
             (libm::atan2(flat, a[2]), row)
         };
         if self.take_number(&Number { channel: Channel::Tilt, value: z, variance, patience: 0 }, &view) {

@@ -67,8 +67,6 @@ pub(crate) struct AxialForce {
     pub(crate) by_v: [f64; 3],
     /// Slope by shape.
     pub(crate) by_shape: f64,
-    /// Mach.
-    pub(crate) mach: f64,
 }
 
 /// Airspeed vector and its length.
@@ -104,7 +102,6 @@ pub(crate) fn axial_force(m: &Model, r: &Regime, blob: &Blob, t_s: f64) -> Axial
         by_h: -drag * rho_h / rho.max(1e-9),
         by_v: [-dv * u[0], -dv * u[1], -dv * u[2]],
         by_shape: -k * rho * v * v * c.per_parameter,
-        mach: v * mach_per,
     }
 }
 
@@ -268,11 +265,8 @@ pub(crate) fn step<const K: usize>(m: &Model, r: &Regime, blob: &mut Blob, t_s: 
     let extra = blob.x[D] * mean_fade;
     let k0 = exp(blob.x[LNK]);
     let at = |s: f64| thrust_at(m, r, blob, t_s + s);
-    let ((ta, ma), (tb, mb), (tc, mc)) = if r.burning {
-        (at(0.0), at(0.5 * dt), at(dt))
-    } else {
-        ((0.0, 1.0), (0.0, 1.0), (0.0, 1.0))
-    };
+    let ((ta, ma), (tb, mb), (tc, mc)) =
+        if r.burning { (at(0.0), at(0.5 * dt), at(dt)) } else { ((0.0, 1.0), (0.0, 1.0), (0.0, 1.0)) };
 
     let x0 = blob.x;
     let mut x = x0;
@@ -316,7 +310,7 @@ pub(crate) fn step<const K: usize>(m: &Model, r: &Regime, blob: &mut Blob, t_s: 
     if K == N {
         // A receiver's height wanders by a metre and a half over a minute.
         blob.p[GH][GH] += 0.08 * dt;
-        blob.p[BB][BB] += 0.003 * dt;
+        blob.p[BB][BB] += 0.03 * dt;
     }
     // Around and above Mach 1 one parameter does not hold the whole curve: what it misses wanders through ln k.
     let mach = v0 / m.air.sound_mps(x0[H]);

@@ -42,12 +42,8 @@ impl Stage {
     /// From what was told: a motor, the mass at its ignition (kg) and the pad's air density (kg/m3).
     pub(crate) fn new(motor: &Motor, ignition_mass_kg: f64, mass_ln_sd: f64, pad_density: f64) -> Self {
         let from_curve = motor.curve.len() >= 2;
-        let burn_s = if from_curve {
-            motor.curve.last().map_or(1.0, |p| p.0)
-        } else {
-            motor.burn_time_s
-        }
-        .max(0.02);
+        let burn_s =
+            if from_curve { motor.curve.last().map_or(1.0, |p| p.0) } else { motor.burn_time_s }.max(0.02);
         let mut thrust = [1.0; CELLS + 1];
         if from_curve {
             for (i, f) in thrust.iter_mut().enumerate() {

@@ -89,7 +89,10 @@ impl Pad {
         let w = which as usize;
         let (mut n, mut sum) = (0.0, 0.0);
         for s in &self.seconds {
-            if s.number != i64::MIN && (s.number as f64) + 1.0 <= t_s - GUARD_S && (s.number as f64) > t_s - 60.0 {
+            if s.number != i64::MIN
+                && (s.number as f64) + 1.0 <= t_s - GUARD_S
+                && (s.number as f64) > t_s - 60.0
+            {
                 n += s.n[w];
                 sum += s.sum[w];
             }
@@ -168,7 +171,11 @@ fn by_force(glances: &[Glance], baro_sd_m: f64) -> Option<Motion> {
         Some((t0, _)) => {
             let gap = (first - t0).max(0.0);
             // Across a gap the height at its end says more than its middle: h = a (t - t0)^2 / 2.
-            let risen = glances.iter().find(|g| g.t_s == first).and_then(|g| g.baro_m).filter(|h| *h > 4.0 + 4.0 * baro_sd_m);
+            let risen = glances
+                .iter()
+                .find(|g| g.t_s == first)
+                .and_then(|g| g.baro_m)
+                .filter(|h| *h > 4.0 + 4.0 * baro_sd_m);
             match risen {
                 Some(h) if gap > 0.25 => {
                     let net = (newer.map_or(50.0, |n| n.1) - G).max(3.0);
@@ -225,7 +232,8 @@ fn by_climb(
     if !climbing || last < clear || span <= 0.0 || span > 3.0 {
         return None;
     }
-    let climb = (tail[3] + tail[2] - tail[1] - tail[0]) / (t[n - 1] + t[n - 2] - t[n - 3] - t[n - 4]).max(1e-3);
+    let climb =
+        (tail[3] + tail[2] - tail[1] - tail[0]) / (t[n - 1] + t[n - 2] - t[n - 3] - t[n - 4]).max(1e-3);
     // A step (door) has its rise in one gap; a climb spreads it.
     let biggest = tail.windows(2).fold(0.0f64, |m, w| m.max(w[1] - w[0]));
     let spread_out = biggest < 0.65 * (tail[3] - tail[0]);

@@ -34,14 +34,19 @@ impl Filter {
                     let (t1, f1) = self.force.unwrap_or((t_s - 0.05, 0.0));
                     let share = if f1 > f { (f1 / (f1 - f)).clamp(0.3, 1.0) } else { 0.5 };
                     let gap = (t_s - t1).max(0.0);
-                    let kind = if self.regime.stage == 0 { EventKind::Burnout } else { EventKind::StageBurnout };
-                    self.marks[kind as usize] =
-                        Some(Mark { t_s: t1 + share * gap, sd_s: 0.29 * gap + 0.02, origin: Origin::Detected });
+                    let kind =
+                        if self.regime.stage == 0 { EventKind::Burnout } else { EventKind::StageBurnout };
+                    self.marks[kind as usize] = Some(Mark {
+                        t_s: t1 + share * gap,
+                        sd_s: 0.29 * gap + 0.02,
+                        origin: Origin::Detected,
+                    });
                 }
                 self.tally += 1;
             } else {
                 if self.tally > 0 {
-                    let kind = if self.regime.stage == 0 { EventKind::Burnout } else { EventKind::StageBurnout };
+                    let kind =
+                        if self.regime.stage == 0 { EventKind::Burnout } else { EventKind::StageBurnout };
                     self.marks[kind as usize] = None;
                 }
                 self.tally = 0;
@@ -145,7 +150,10 @@ impl Filter {
 
     /// After a slice of time was carried.
     pub(crate) fn after_slice(&mut self, m: &Model) {
-        if self.phase == Phase::Powered && self.regime.stage == 0 && self.marked(EventKind::RailExit).is_none() {
+        if self.phase == Phase::Powered
+            && self.regime.stage == 0
+            && self.marked(EventKind::RailExit).is_none()
+        {
             let w = self.weights();
             let (mut along, mut speed) = (0.0, 0.0);
             for (w, b) in w.iter().zip(self.blobs.iter()) {
@@ -246,7 +254,8 @@ impl Filter {
             let t = self.t_s;
             let due = match cue.trigger {
                 Trigger::ClimbRateBelow(c) => {
-                    let up = matches!(self.phase, Phase::Coasting | Phase::Descending) && !self.regime.burning;
+                    let up =
+                        matches!(self.phase, Phase::Coasting | Phase::Descending) && !self.regime.burning;
                     (up && v < c).then_some(t - ((c - v) / 9.8).clamp(0.0, 0.5))
                 }
                 Trigger::BeforeApogee(s) => match self.phase {
@@ -255,9 +264,8 @@ impl Filter {
                     _ => None,
                 },
                 Trigger::AfterApogee(s) => at(EventKind::Apogee).map(|a| a + s).filter(|a| *a <= t),
-                Trigger::HeightBelow(z) => {
-                    (self.phase == Phase::Descending && h < z && v < 0.0).then(|| t - ((z - h) / (-v).max(1.0)).clamp(0.0, 0.5))
-                }
+                Trigger::HeightBelow(z) => (self.phase == Phase::Descending && h < z && v < 0.0)
+                    .then(|| t - ((z - h) / (-v).max(1.0)).clamp(0.0, 0.5)),
                 Trigger::AfterLiftoff(s) => at(EventKind::Liftoff).map(|a| a + s).filter(|a| *a <= t),
                 Trigger::AfterBurnout(s) => at(EventKind::Burnout).map(|a| a + s).filter(|a| *a <= t),
                 Trigger::AfterCue(c, s) => {

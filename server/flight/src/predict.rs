@@ -40,19 +40,6 @@ pub(crate) struct Hit {
 }
 
 impl Hit {
-    pub(crate) const NOTHING: Self = Self {
-        t_s: 0.0,
-        t_var: 0.0,
-        height_m: 0.0,
-        height_var: 0.0,
-        place: [0.0; 2],
-        place_cov: [[0.0; 2]; 2],
-        velocity: [0.0; 3],
-        velocity_cov: [[0.0; 3]; 3],
-        air: [0.0; 3],
-        air_cov: [[0.0; 3]; 3],
-    };
-
     /// Projects a blob near a moment on it.
     pub(crate) fn here(m: &Model, r: &Regime, blob: &Blob, t_s: f64, crossing: Crossing) -> Self {
         let acc = acceleration_of(m, r, blob, t_s);
@@ -197,11 +184,7 @@ impl<'a> Ahead<'a> {
     /// Longest sensible next step.
     fn stride(&self) -> f64 {
         let v = self.blob.x[VU].abs();
-        let most = if self.regime.burning {
-            0.15
-        } else {
-            (v / 9.8 / 6.0).clamp(0.1, 1.5)
-        };
+        let most = if self.regime.burning { 0.15 } else { (v / 9.8 / 6.0).clamp(0.1, 1.5) };
         let mut dt = longest_step_s(self.m, &self.blob, most);
         if self.regime.burning {
             let burn = self.m.stages.get(self.regime.stage).map_or(0.0, |s| s.burn_s) * self.blob.stretch;
@@ -331,7 +314,10 @@ pub(crate) fn apogee(m: &Model, f: &Filter) -> Option<Prediction> {
     let mut p = summit.finish()?;
     // An apogee is never below where the body is known to be.
     let here = f.height();
-    p.apogee_height_m = not_below(p.apogee_height_m, if f.climb() > 0.0 { here.min(p.apogee_height_m.p50) } else { f64::MIN });
+    p.apogee_height_m = not_below(
+        p.apogee_height_m,
+        if f.climb() > 0.0 { here.min(p.apogee_height_m.p50) } else { f64::MIN },
+    );
     p.apogee_t_s = not_below(p.apogee_t_s, f.t_s);
     Some(p)
 }

@@ -204,9 +204,17 @@ pub(crate) fn landings(m: &Model, f: &Filter, body: usize, out: &mut Vec<Landing
                 ahead.hit(Crossing::Time)
             };
             let known = if f.top.is_some() { state_now } else { None };
-            let mut fall = Fall::from(m, &f, &top, ahead.t_s).in_case(case).knowing(known, b.x[LNK], sqrt(b.p[LNK][LNK]).max(0.05));
+            let mut fall = Fall::from(m, &f, &top, ahead.t_s).in_case(case).knowing(
+                known,
+                b.x[LNK],
+                sqrt(b.p[LNK][LNK]).max(0.05),
+            );
             fall.planned_until(0.0);
-            time.gauss(*w, fall.t_s, top.t_var + fall.t_var + top.height_var / (fall.speed_mps * fall.speed_mps).max(1.0));
+            time.gauss(
+                *w,
+                fall.t_s,
+                top.t_var + fall.t_var + top.height_var / (fall.speed_mps * fall.speed_mps).max(1.0),
+            );
             let sd = 0.5 * fall.ln_area_sd * fall.speed_mps;
             speed.gauss(*w, fall.speed_mps, sd * sd);
             let mut cov = fall.place_cov();
@@ -219,7 +227,9 @@ pub(crate) fn landings(m: &Model, f: &Filter, body: usize, out: &mut Vec<Landing
             }
             spots.add(*w, [top.place[0] + fall.drift[0], top.place[1] + fall.drift[1]], cov);
         }
-        let (Some(landing_t_s), Some(descent_mps), Some(area)) = (time.quantiles(), speed.quantiles(), spots.area(f.flat_known)) else {
+        let (Some(landing_t_s), Some(descent_mps), Some(area)) =
+            (time.quantiles(), speed.quantiles(), spots.area(f.flat_known))
+        else {
             continue;
         };
         out.push(Landing {
@@ -288,7 +298,10 @@ impl Spots {
                 s[1] += w / total * (cov[0][1] + d[0] * d[1]);
                 s[2] += w / total * (cov[1][1] + d[1] * d[1]);
             }
-            return s.iter().all(|v| v.is_finite()).then_some(Area::Ellipse { centre_m: c, covariance_m2: s });
+            return s
+                .iter()
+                .all(|v| v.is_finite())
+                .then_some(Area::Ellipse { centre_m: c, covariance_m2: s });
         }
         let mut radius = Spread::new();
         for (w, at, cov) in items {

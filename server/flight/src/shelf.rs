@@ -40,26 +40,6 @@ impl<T: Blank, const ROOM: usize> Shelf<T, ROOM> {
         }
         self.push(item);
     }
-    /// Adds at a place; the first is dropped when full.
-    pub(crate) fn insert(&mut self, at: usize, item: T) {
-        let mut at = at.min(self.len);
-        if self.len == ROOM {
-            if at == 0 {
-                return;
-            }
-            self.items.copy_within(1.., 0);
-            self.len -= 1;
-            at -= 1;
-        }
-        self.items.copy_within(at..self.len, at + 1);
-        self.items[at] = item;
-        self.len += 1;
-    }
-    pub(crate) fn drop_front(&mut self, count: usize) {
-        let count = count.min(self.len);
-        self.items.copy_within(count..self.len, 0);
-        self.len -= count;
-    }
     pub(crate) fn retain(&mut self, mut keep: impl FnMut(&T) -> bool) {
         let mut to = 0;
         for from in 0..self.len {
@@ -134,16 +114,11 @@ mod tests {
             s.roll(i);
         }
         assert_eq!(&s[..], [2, 3, 4]);
-        s.insert(1, 9);
-        assert_eq!(&s[..], [9, 3, 4]);
-        s.drop_front(1);
-        s.insert(0, 1);
-        assert_eq!(&s[..], [1, 3, 4]);
         s.retain(|v| *v != 3);
         let text = serde_json::to_string(&s).unwrap();
-        assert_eq!(text, "[1,4]");
+        assert_eq!(text, "[2,4]");
         let back: Shelf<u8, 3> = serde_json::from_str(&text).unwrap();
-        assert_eq!(&back[..], [1, 4]);
+        assert_eq!(&back[..], [2, 4]);
         assert!(serde_json::from_str::<Shelf<u8, 1>>(&text).is_err());
     }
 }

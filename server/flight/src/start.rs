@@ -14,7 +14,9 @@ use crate::pad::{Glance, Zero, first_motion};
 use crate::plan::Told;
 use crate::sensors::Channel;
 use crate::shelf::Shelf;
-use crate::state::{AB, AS, BB, BS, Blob, D, E, GH, H, LAG, LNK, N, PORT, Row, SHAPE, TAU, VE, VN, VU, WE, WN};
+use crate::state::{
+    AB, AS, BB, BS, Blob, D, E, GH, H, LAG, LNK, N, PORT, Row, SHAPE, TAU, VE, VN, VU, WE, WN,
+};
 
 /// Radius of each ring over the told spread, its number of blobs, weight of the ring.
 const RINGS: [(f64, usize, f64); 3] = [(0.0, 1, 0.22), (1.25, 6, 0.52), (2.4, 6, 0.26)];
@@ -74,10 +76,8 @@ impl Filter {
         let t_end = self.t_s;
         self.mark(EventKind::Liftoff, at.value, at.sd);
         self.take_zeros(m, at.value);
-        let axial = self
-            .recent
-            .iter()
-            .any(|s| s.axial_mps2.is_some_and(f64::is_finite) && s.t_s > t_end - 2.5);
+        let axial =
+            self.recent.iter().any(|s| s.axial_mps2.is_some_and(f64::is_finite) && s.t_s > t_end - 2.5);
         self.phase = Phase::Powered;
         self.t_s = at.value;
         self.tidied_s = at.value;
@@ -122,13 +122,18 @@ impl Filter {
         let sd = |c: Channel| sqrt(self.sensors.variance(c));
         let told_pad = Told { value: 0.0, sd: 15.0 };
         self.zero_baro_m = self.pad.zero(Zero::Baro, t_s + 0.7, mpp * sd(Channel::Baro)).unwrap_or(told_pad);
-        self.zero_own_m = self.pad.zero(Zero::Own, t_s + 0.7, sd(Channel::OwnHeight)).unwrap_or(Told { value: 0.0, sd: 5.0 });
+        self.zero_own_m = self
+            .pad
+            .zero(Zero::Own, t_s + 0.7, sd(Channel::OwnHeight))
+            .unwrap_or(Told { value: 0.0, sd: 5.0 });
         let fallback = [8.0, 8.0, 15.0];
-        for (i, (z, c)) in [(Zero::East, Channel::FixFlat), (Zero::North, Channel::FixFlat), (Zero::Up, Channel::FixUp)]
-            .into_iter()
-            .enumerate()
+        for (i, (z, c)) in
+            [(Zero::East, Channel::FixFlat), (Zero::North, Channel::FixFlat), (Zero::Up, Channel::FixUp)]
+                .into_iter()
+                .enumerate()
         {
-            self.zero_gnss_m[i] = self.pad.zero(z, t_s + 0.7, sd(c)).unwrap_or(Told { value: 0.0, sd: fallback[i] });
+            self.zero_gnss_m[i] =
+                self.pad.zero(z, t_s + 0.7, sd(c)).unwrap_or(Told { value: 0.0, sd: fallback[i] });
         }
     }
 
@@ -146,7 +151,7 @@ impl Filter {
             (WE, wind_sd),
             (WN, wind_sd),
             (TAU, thrust_sd),
-            (BB, hypot2(self.zero_baro_m.sd, 0.3)),
+            (BB, hypot2(self.zero_baro_m.sd, 1.5)),
             (BS, BARO_SCALE_SD),
             (AB, 0.6),
             (AS, 0.012),
@@ -233,9 +238,8 @@ impl Filter {
         if last.t_s - first.t_s < 0.25 || glances.len() < 4 {
             return;
         }
-        let (climb, height) = trend(glances, |g| g.baro_m)
-            .or_else(|| trend(glances, |g| g.gnss_up_m))
-            .unwrap_or((0.0, 0.0));
+        let (climb, height) =
+            trend(glances, |g| g.baro_m).or_else(|| trend(glances, |g| g.gnss_up_m)).unwrap_or((0.0, 0.0));
         let gnss: f64 = glances.iter().rev().find_map(|g| g.gnss_climb).unwrap_or(climb);
         let (mut free, mut felt) = (0, 0);
         for g in glances {
@@ -332,11 +336,7 @@ impl Filter {
 fn across(r: &[f64; 3]) -> ([f64; 3], [f64; 3]) {
     let flat = sqrt(r[0] * r[0] + r[2] * r[2]).max(1e-6);
     let a = [r[2] / flat, 0.0, -r[0] / flat];
-    let b = [
-        r[1] * a[2] - r[2] * a[1],
-        r[2] * a[0] - r[0] * a[2],
-        r[0] * a[1] - r[1] * a[0],
-    ];
+    let b = [r[1] * a[2] - r[2] * a[1], r[2] * a[0] - r[0] * a[2], r[0] * a[1] - r[1] * a[0]];
     (a, b)
 }
 

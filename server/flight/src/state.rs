@@ -43,16 +43,17 @@ pub(crate) const N: usize = 19;
 
 /// Least variance of each state: keeps the sum positive whatever is thrown at it.
 const FLOOR: [f64; N] = [
-    1e-6, 1e-6, 1e-6, 1e-6, 1e-6, 1e-6, 1e-8, 1e-8, 1e-6, 1e-6, 1e-8, 1e-8, 1e-6, 1e-12, 1e-8, 1e-10, 1e-8, 1e-6, 1e-10,
+    1e-6, 1e-6, 1e-6, 1e-6, 1e-6, 1e-6, 1e-8, 1e-8, 1e-6, 1e-6, 1e-8, 1e-8, 1e-6, 1e-12, 1e-8, 1e-10, 1e-8,
+    1e-6, 1e-10,
 ];
 /// Greatest variance of each state.
 const CEILING: [f64; N] = [
-    1e12, 1e12, 1e12, 1e8, 1e8, 1e8, 16.0, 9.0, 2500.0, 2500.0, 1.0, 1e6, 1e8, 0.01, 100.0, 0.04, 1.0, 1e6, 0.01,
+    1e12, 1e12, 1e12, 1e8, 1e8, 1e8, 16.0, 9.0, 2500.0, 2500.0, 1.0, 1e6, 1e8, 0.01, 100.0, 0.04, 1.0, 1e6,
+    0.01,
 ];
 /// Bounds of each state's mean.
-const BOUND: [f64; N] = [
-    1e6, 1e6, 2e5, 1e4, 1e4, 1e4, 20.0, 4.0, 150.0, 150.0, 3.0, 5e3, 1e5, 0.3, 50.0, 0.5, 2.0, 1e4, 0.2,
-];
+const BOUND: [f64; N] =
+    [1e6, 1e6, 2e5, 1e4, 1e4, 1e4, 20.0, 4.0, 150.0, 150.0, 3.0, 5e3, 1e5, 0.3, 50.0, 0.5, 2.0, 1e4, 0.2];
 
 /// A weighted Gaussian with what its hypothesis fixes.
 #[derive(Clone, Copy, Debug, Serialize, Deserialize)]
@@ -76,8 +77,14 @@ impl Blob {
 
     /// Scalar update with innovation `y`, its variance `s`, and `ph` = covariance times the measurement row.
     pub(crate) fn update(&mut self, ph: &[f64; N], y: f64, s: f64) {
+        self.update_but(ph, y, s, None);
+    }
+
+    /// The same, with one state taken into account but not learnt (a consider state, Schmidt 1966).
+    pub(crate) fn update_but(&mut self, ph: &[f64; N], y: f64, s: f64, kept: Option<usize>) {
         let inv = 1.0 / s;
         let gain = y * inv;
+        let as_it_was = kept.map(|i| (i, self.x[i], self.p[i][i]));
         for i in 0..N {
             self.x[i] += ph[i] * gain;
         }
@@ -86,6 +93,10 @@ impl Blob {
             for j in 0..N {
                 self.p[i][j] -= k * ph[j];
             }
+        }
+        if let Some((i, x, p)) = as_it_was {
+            self.x[i] = x;
+            self.p[i][i] = p;
         }
         self.hold();
     }

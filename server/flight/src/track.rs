@@ -131,7 +131,9 @@ impl Track {
     fn forget(&mut self) {
         let newest = self.newest_s();
         while self.points.len() > 1
-            && (self.points[1].t_s < newest - WINDOW_S || self.points.len() >= COPIES || self.ring.len() >= ROOM)
+            && (self.points[1].t_s < newest - WINDOW_S
+                || self.points.len() >= COPIES
+                || self.ring.len() >= ROOM)
         {
             self.points.remove(0);
             let t = self.points[0].t_s;
@@ -155,7 +157,12 @@ impl Track {
     }
 
     pub(crate) fn keep(&self) -> Kept {
-        Kept { base: self.points[0].clone(), ring: self.ring.clone(), freed_s: self.freed_s, attached: self.attached }
+        Kept {
+            base: self.points[0].clone(),
+            ring: self.ring.clone(),
+            freed_s: self.freed_s,
+            attached: self.attached,
+        }
     }
 
     pub(crate) fn restore(m: &Model, kept: Kept) -> Self {

@@ -8,7 +8,9 @@ use crate::output::{Origin, Phase};
 use crate::plan::{MAX_BODIES, MAX_CUES};
 use crate::predict;
 use crate::track::{Kept, Track};
-use crate::{CuePrediction, Estimate, Event, EventKind, Knot, Landing, Plan, Prediction, Quantiles, Report, Sample};
+use crate::{
+    CuePrediction, Estimate, Event, EventKind, Knot, Landing, Plan, Prediction, Quantiles, Report, Sample,
+};
 
 /// Tracks one vehicle and the bodies it comes apart into, from the pad to the ground.
 ///
@@ -43,7 +45,13 @@ impl Nominal {
 }
 
 fn later(q: Quantiles, by_s: f64) -> Quantiles {
-    Quantiles { p05: q.p05 + by_s, p25: q.p25 + by_s, p50: q.p50 + by_s, p75: q.p75 + by_s, p95: q.p95 + by_s }
+    Quantiles {
+        p05: q.p05 + by_s,
+        p25: q.p25 + by_s,
+        p50: q.p50 + by_s,
+        p75: q.p75 + by_s,
+        p95: q.p95 + by_s,
+    }
 }
 
 /// What is stored.
@@ -234,7 +242,11 @@ impl Tracker {
                     continue;
                 }
                 let track = &self.tracks[body];
-                let seen = if track.attached { None } else { track.view.marked(kind).map(|k| (k.t_s, k.sd_s, k.origin)) };
+                let seen = if track.attached {
+                    None
+                } else {
+                    track.view.marked(kind).map(|k| (k.t_s, k.sd_s, k.origin))
+                };
                 let told = self.reports.iter().find(|r| r.body == body && r.event == kind);
                 let now = match (seen, told) {
                     (seen, Some(r)) => {
@@ -255,7 +267,8 @@ impl Tracker {
         let before = self.said.iter().position(|e| e.body == body && e.kind == kind);
         match (before, now) {
             (None, Some((t_s, sd_s, origin))) => {
-                let event = Event { id: self.next_id, revision: 0, withdrawn: false, body, kind, t_s, sd_s, origin };
+                let event =
+                    Event { id: self.next_id, revision: 0, withdrawn: false, body, kind, t_s, sd_s, origin };
                 self.next_id += 1;
                 self.said.push(event);
                 self.fresh.push(event);

@@ -65,7 +65,13 @@ mod tests {
         let text = qr("http://192.168.4.1:8080").unwrap();
         let lines: Vec<Vec<char>> = text
             .lines()
-            .map(|line| line.trim_start().trim_start_matches("\x1b[30;107m").trim_end_matches("\x1b[0m").chars().collect())
+            .map(|line| {
+                line.trim_start()
+                    .trim_start_matches("\x1b[30;107m")
+                    .trim_end_matches("\x1b[0m")
+                    .chars()
+                    .collect()
+            })
             .collect();
         let width = lines[0].len();
         assert!(lines.iter().all(|line| line.len() == width));

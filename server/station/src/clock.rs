@@ -33,7 +33,9 @@ impl Clock {
 
 /// The wall clock, UTC ns since 1970; it may step.
 pub(crate) fn utc_now_ns() -> i64 {
-    SystemTime::now().duration_since(UNIX_EPOCH).map_or(0, |d| i64::try_from(d.as_nanos()).unwrap_or(i64::MAX))
+    SystemTime::now()
+        .duration_since(UNIX_EPOCH)
+        .map_or(0, |d| i64::try_from(d.as_nanos()).unwrap_or(i64::MAX))
 }
 
 #[cfg(test)]

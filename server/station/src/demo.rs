@@ -74,7 +74,9 @@ async fn fly(shared: &Shared, terminals: &mut Terminals, pieces: &[player::Piece
 
 /// The demo's setup with its links turned into the terminals, in the data folder, where it can be looked at.
 fn write_setup(demo: &Embedded, folder: &Path, terminals: &Terminals) -> Result<PathBuf, Failure> {
-    let wrong = |error: &dyn std::fmt::Display| Failure::other(format!("the demo's setup cannot be written: {error}"));
+    let wrong = |error: &dyn std::fmt::Display| {
+        Failure::other(format!("the demo's setup cannot be written: {error}"))
+    };
     std::fs::create_dir_all(folder).map_err(|error| {
         Failure::data(format!("the data folder `{}` cannot be written: {error}", folder.display()))
     })?;

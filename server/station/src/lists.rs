@@ -31,14 +31,18 @@ pub(crate) async fn flights(data: &Path) -> Result<(), Failure> {
         .fetch_all(&pool)
         .await
         .map_err(StoreError::sql(&file, "being read"))?;
-    let mut text = String::from("number  opened                liftoff               apogee     vehicle, name\n");
+    let mut text =
+        String::from("number  opened                liftoff               apogee     vehicle, name\n");
     for row in &rows {
         let offset_ns: i64 = row.get("utc_offset_ns");
         let utc = |t_ns: Option<i64>| {
-            let at = t_ns.and_then(|t_ns| jiff::Timestamp::from_nanosecond(i128::from(t_ns) + i128::from(offset_ns)).ok());
+            let at = t_ns.and_then(|t_ns| {
+                jiff::Timestamp::from_nanosecond(i128::from(t_ns) + i128::from(offset_ns)).ok()
+            });
             at.map_or_else(|| "-".to_owned(), |at| at.strftime("%Y-%m-%dT%H:%M:%SZ").to_string())
         };
-        let apogee = row.get::<Option<f64>, _>("apogee_m").map_or_else(|| "-".to_owned(), |m| format!("{m:.0} m"));
+        let apogee =
+            row.get::<Option<f64>, _>("apogee_m").map_or_else(|| "-".to_owned(), |m| format!("{m:.0} m"));
         let _ = writeln!(
             text,
             "{:<6}  {:<20}  {:<20}  {:<9}  {} {}",
@@ -51,7 +55,8 @@ pub(crate) async fn flights(data: &Path) -> Result<(), Failure> {
         );
     }
     if rows.is_empty() {
-        text = "no flights yet\n".to_owned();
+        text.clear();
+        text.push_str("no flights yet\n");
     }
     pool.close().await;
     print(&text)
@@ -66,7 +71,8 @@ pub(crate) fn serial_ports() -> Result<(), Failure> {
     let mut text = String::new();
     for port in found {
         let name = port.stable.as_ref().unwrap_or(&port.device);
-        let also = if port.stable.is_some() { format!(" ({})", port.device.display()) } else { String::new() };
+        let also =
+            if port.stable.is_some() { format!(" ({})", port.device.display()) } else { String::new() };
         let _ = writeln!(text, "{}{also}  {}", name.display(), port.what);
     }
     print(&text)
@@ -75,7 +81,12 @@ pub(crate) fn serial_ports() -> Result<(), Failure> {
 /// `loftwatch setup check`.
 pub(crate) fn setup_check(file: &Path) -> Result<(), Failure> {
     let setup = setup::read(file).map_err(Failure::usage)?;
-    let mut text = format!("{} at {}: nothing is wrong with `{}`.\n", setup.vehicle_name, setup.site_name, file.display());
+    let mut text = format!(
+        "{} at {}: nothing is wrong with `{}`.\n",
+        setup.vehicle_name,
+        setup.site_name,
+        file.display()
+    );
     text.push_str("\nWhat is meant, in SI units:\n");
     let json = serde_json::to_string_pretty(&setup).map_err(|error| Failure::other(error.to_string()))?;
     text.push_str(&json);

@@ -55,10 +55,13 @@ fn by_id(folder: &Path) -> BTreeMap<PathBuf, PathBuf> {
 
 /// Looks upwards from the device for the USB adapter it belongs to.
 fn usb(hardware: &Path) -> String {
-    let read = |folder: &Path, name: &str| fs::read_to_string(folder.join(name)).ok().map(|text| text.trim().to_owned());
+    let read = |folder: &Path, name: &str| {
+        fs::read_to_string(folder.join(name)).ok().map(|text| text.trim().to_owned())
+    };
     for folder in hardware.ancestors().take(5) {
         if let (Some(vendor), Some(product)) = (read(folder, "idVendor"), read(folder, "idProduct")) {
-            let names: Vec<String> = ["manufacturer", "product"].iter().filter_map(|name| read(folder, name)).collect();
+            let names: Vec<String> =
+                ["manufacturer", "product"].iter().filter_map(|name| read(folder, name)).collect();
             return format!("USB {vendor}:{product} {}", names.join(" ")).trim_end().to_owned();
         }
     }

@@ -19,7 +19,10 @@ pub(crate) async fn run(data: &Path) -> Result<(), Failure> {
     let read = |error| Failure::from(StoreError::sql(&file, "being read")(error));
     let end = inputs::end(&store).await.map_err(read)?;
     let Some((first, _)) = inputs::first_setup(&store).await.map_err(read)? else {
-        return Err(Failure::data(format!("`{}` holds no setup, so nothing can be computed", file.display())));
+        return Err(Failure::data(format!(
+            "`{}` holds no setup, so nothing can be computed",
+            file.display()
+        )));
     };
     folder.drop_derived()?;
     let kept = derived::open(&folder).await?;
@@ -33,5 +36,9 @@ pub(crate) async fn run(data: &Path) -> Result<(), Failure> {
     drop(runner);
     let _ = keeping.await;
     store.close().await;
-    lists::print(&format!("{} inputs computed again in {:.1} s\n", end.number, started.elapsed().as_secs_f64()))
+    lists::print(&format!(
+        "{} inputs computed again in {:.1} s\n",
+        end.number,
+        started.elapsed().as_secs_f64()
+    ))
 }

@@ -71,19 +71,19 @@ impl Printer {
             if self.flight.is_none_or(|flight| flight == output.flight)
                 && let Some(line) = self.lines.write(&output, engine)
             {
-                serde_json::to_writer(&mut self.out, &line).map_err(|error| stop(error.into()))?;
-                self.out.write_all(b"\n").map_err(stop)?;
+                serde_json::to_writer(&mut self.out, &line).map_err(|error| stop(&error.into()))?;
+                self.out.write_all(b"\n").map_err(|error| stop(&error))?;
             }
         }
         Ok(())
     }
 
     fn flush(&mut self) -> Result<(), Stop> {
-        self.out.flush().map_err(stop)
+        self.out.flush().map_err(|error| stop(&error))
     }
 }
 
-fn stop(error: std::io::Error) -> Stop {
+fn stop(error: &std::io::Error) -> Stop {
     if error.kind() == ErrorKind::BrokenPipe {
         return Stop::NobodyReads;
     }

@@ -59,15 +59,21 @@ pub(crate) struct Around {
 impl Runner {
     /// Goes on from a snapshot, or begins with the first setup, which input `first` records.
     pub(crate) fn new(snapshot: Option<Snapshot>, first: &Input, around: Around) -> Option<Self> {
-        let (engine, done, next_seq) = match snapshot {
-            Some(snapshot) => (snapshot.engine, snapshot.input, snapshot.next_seq),
-            None => {
-                let What::SetupChange(setup) = &first.what else { return None };
-                (Engine::new(Setup::clone(setup), first.t_ns), first.number.saturating_sub(1), 1)
-            }
+        let (engine, done, next_seq) = if let Some(snapshot) = snapshot {
+            (snapshot.engine, snapshot.input, snapshot.next_seq)
+        } else {
+            let What::SetupChange(setup) = &first.what else { return None };
+            (Engine::new(Setup::clone(setup), first.t_ns), first.number.saturating_sub(1), 1)
         };
-        let mut runner =
-            Self { engine, done, next_seq, setup_hash: 0, next_snapshot_ns: i64::MIN, out: Vec::new(), around };
+        let mut runner = Self {
+            engine,
+            done,
+            next_seq,
+            setup_hash: 0,
+            next_snapshot_ns: i64::MIN,
+            out: Vec::new(),
+            around,
+        };
         runner.tell_setup();
         Some(runner)
     }

@@ -61,7 +61,12 @@ pub(crate) async fn run<End: Future<Output = ()>>(
     let mut store = inputs::open(&file).await?;
     let readers = inputs::readers(&file);
     let begin = begin(&mut store, &readers, &plan.setup, &file).await?;
-    let stored = if plan.setup.links.iter().any(|link| matches!(link.source, loftwatch_engine::setup::Source::File { .. })) {
+    let stored = if plan
+        .setup
+        .links
+        .iter()
+        .any(|link| matches!(link.source, loftwatch_engine::setup::Source::File { .. }))
+    {
         inputs::stored_bytes(&readers).await.map_err(StoreError::sql(&file, "being read"))?
     } else {
         std::collections::BTreeMap::new()
@@ -69,33 +74,48 @@ pub(crate) async fn run<End: Future<Output = ()>>(
 
     let kept_file = folder.derived();
     let mut kept = derived::open(&folder).await?;
-    let snapshot = derived::newest_snapshot(&mut kept, begin.before).await.map_err(StoreError::sql(&kept_file, "being read"))?;
+    let snapshot = derived::newest_snapshot(&mut kept, begin.before)
+        .await
+        .map_err(StoreError::sql(&kept_file, "being read"))?;
     let (after, next_seq) = snapshot.as_ref().map_or((0, 1), |snapshot| (snapshot.input, snapshot.next_seq));
     derived::cut(&mut kept, after, next_seq).await.map_err(StoreError::sql(&kept_file, "being cut"))?;
-    let remembered = derived::for_the_hub(&mut kept).await.map_err(StoreError::sql(&kept_file, "being read"))?;
+    let remembered =
+        derived::for_the_hub(&mut kept).await.map_err(StoreError::sql(&kept_file, "being read"))?;
     match begin.before {
         0 => tracing::info!("a new store in `{}`", folder.path().display()),
-        before if after > 0 => tracing::info!("{before} stored inputs, going on from a snapshot after input {after}"),
-        before => tracing::info!("{before} stored inputs and no snapshot to go on from: all of them are computed again"),
+        before if after > 0 => {
+            tracing::info!("{before} stored inputs, going on from a snapshot after input {after}");
+        }
+        before => tracing::info!(
+            "{before} stored inputs and no snapshot to go on from: all of them are computed again"
+        ),
     }
 
     let (status_in, status) = watch::channel(Status::default());
     let (ending_in, ending) = watch::channel(false);
     let ring = Arc::new(Ring::new(begin.clock, begin.last + 1));
-    let (taken, recording) =
-        recorder::start(Arc::clone(&ring), store, file.clone(), begin.last, status_in.clone(), ending.clone());
+    let (taken, recording) = recorder::start(
+        Arc::clone(&ring),
+        store,
+        file.clone(),
+        begin.last,
+        status_in.clone(),
+        ending.clone(),
+    );
     let (keeper, keeping) = outputs::start(kept, &remembered, status_in.clone());
     let mut links = Links::new(Arc::clone(&ring), stored);
-    let now = Arc::new(SetupNow { setup: plan.setup.clone(), path: Some(plan.setup_file.clone()), complaint: None });
+    let now = Arc::new(SetupNow {
+        setup: plan.setup.clone(),
+        path: Some(plan.setup_file.clone()),
+        complaint: None,
+    });
     let (setup_in, setup) = watch::channel(now);
     let epoch_ns = begin.first.t_ns;
     let shared = Arc::new(Shared {
-        hub: Hub::new(begin.clock, epoch_ns, setup.clone(), status.clone(), links.watch()),
+        hub: Hub::new(begin.clock, epoch_ns, setup.clone(), status, links.watch()),
         readers: derived::readers(&kept_file),
         inputs_readers: readers.clone(),
         setup,
-        status,
-        links: links.watch(),
         clock: begin.clock,
         epoch_ns,
         ending: ending.clone(),
@@ -189,7 +209,9 @@ async fn begin(
 }
 
 /// Runs the engine's task on a thread of its own: it computes for milliseconds at a time, which would hold up others.
-fn on_own_thread(task: impl Future<Output = ()> + Send + 'static) -> Result<std::thread::JoinHandle<()>, Failure> {
+fn on_own_thread(
+    task: impl Future<Output = ()> + Send + 'static,
+) -> Result<std::thread::JoinHandle<()>, Failure> {
     let runtime = tokio::runtime::Handle::current();
     std::thread::Builder::new()
         .name("engine".to_owned())
@@ -213,7 +235,8 @@ impl Signals {
     /// Begins to listen.
     pub(crate) fn listen() -> Result<Self, Failure> {
         let on = |kind| {
-            signal(kind).map_err(|error| Failure::other(format!("the signals to end cannot be heard: {error}")))
+            signal(kind)
+                .map_err(|error| Failure::other(format!("the signals to end cannot be heard: {error}")))
         };
         Ok(Self { interrupt: on(SignalKind::interrupt())?, terminate: on(SignalKind::terminate())? })
     }

@@ -20,7 +20,10 @@ const LONGEST_NAMED: u64 = 1024 * 1024;
 /// Reads a setup file; the error draws every mistake.
 pub(crate) fn read(file: &Path) -> Result<Setup, String> {
     let bytes = std::fs::read(file).map_err(|error| {
-        format!("the setup file `{}` cannot be read: {error}\nhint: its path is relative to the current folder", file.display())
+        format!(
+            "the setup file `{}` cannot be read: {error}\nhint: its path is relative to the current folder",
+            file.display()
+        )
     })?;
     let text = std::str::from_utf8(&bytes).map_err(|error| {
         format!(
@@ -51,7 +54,8 @@ pub(crate) async fn watch(
     ring: Arc<Ring>,
     mut links: Links,
 ) {
-    let mut seen = stamp(&file);
+    // Read once more in any case: it may have changed while the station started.
+    let mut seen = None;
     loop {
         tokio::time::sleep(LOOK).await;
         let now = stamp(&file);
@@ -77,7 +81,10 @@ pub(crate) async fn watch(
                 });
             }
             Err(complaint) => {
-                tracing::warn!("`{}` has changed and is wrong; the setup in force stays\n{complaint}", file.display());
+                tracing::warn!(
+                    "`{}` has changed and is wrong; the setup in force stays\n{complaint}",
+                    file.display()
+                );
                 setup.send_modify(|now| {
                     *now = Arc::new(SetupNow { complaint: Some(complaint), ..SetupNow::clone(now) });
                 });

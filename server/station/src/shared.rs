@@ -25,10 +25,6 @@ pub(crate) struct Shared {
     pub(crate) inputs_readers: SqlitePool,
     /// The setup in force and what is wrong with a newer one, if anything.
     pub(crate) setup: watch::Receiver<Arc<SetupNow>>,
-    /// The state of the store.
-    pub(crate) status: watch::Receiver<Status>,
-    /// The state of the links.
-    pub(crate) links: watch::Receiver<Vec<LinkStatus>>,
     /// Station time.
     pub(crate) clock: Clock,
     /// Station time, ns, of zero on the axis of the `*_s` times inside outputs; fixed for the life of a store.

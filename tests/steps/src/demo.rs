@@ -39,7 +39,11 @@ pub(crate) fn pages() -> Result<(), String> {
 /// Builds the program in a profile and answers where it lies.
 pub(crate) fn program(profile: &str) -> Result<PathBuf, String> {
     eprintln!("Building the program (profile {profile}).");
-    finish(command(&top(), "cargo", &["build", "--locked", "--package", "loftwatch-station", "--profile", profile]))?;
+    finish(command(
+        &top(),
+        "cargo",
+        &["build", "--locked", "--package", "loftwatch-station", "--profile", profile],
+    ))?;
     let folder = if profile == "dev" { "debug" } else { profile };
     Ok(target().join(folder).join("loftwatch"))
 }

@@ -1,4 +1,106 @@
-//! placeholder
-pub(crate) fn run(_arguments: &[String]) -> Result<(), String> {
-    Ok(())
+//! Figures, by hand: accuracy by class, speed beside its floor, faults, and the way from byte to pixel.
+//!
+//! Each part prints its figures and leaves them in `tests/out`; together, with commit and machine, they become
+//! `tests/report.md`.
+
+use std::fmt::Write as _;
+use std::fs;
+use std::path::Path;
+use std::process::{Command, Stdio};
+
+use crate::demo::{pages, program};
+use crate::run::{Steps, command, finish};
+use crate::tools::{need_c_compiler, need_chromium, need_node, need_python, top};
+
+/// Flights a class, where the command does not say.
+const FLIGHTS: &str = "200";
+/// Kills, where the command does not say.
+const KILLS: &str = "50";
+
+/// Runs every measurement; the first argument is the number of flights a class.
+pub(crate) fn run(arguments: &[String]) -> Result<(), String> {
+    need_node()?;
+    need_c_compiler()?;
+    pages()?;
+    let flights = arguments.first().map_or(FLIGHTS, String::as_str);
+    let kills = arguments.get(1).map_or(KILLS, String::as_str);
+    let (top, tests) = (top(), top().join("tests"));
+    let out = tests.join("out");
+    fs::create_dir_all(&out).map_err(|error| format!("{}: {error}", out.display()))?;
+    let loftwatch = program("release")?;
+    let python = need_python(&["requirements.txt"])?;
+    let mut steps = Steps::default();
+
+    steps.take("accuracy and coverage by class", || {
+        let mut score = command(&tests, &python, &["-m", "sim", "score", "--flights", flights, "--binary"]);
+        score.arg(&loftwatch);
+        keep(score, &out.join("accuracy.md"))
+    });
+    steps.take("decoding beside its floor", || {
+        keep(
+            command(&top, "cargo", &["bench", "--locked", "--quiet", "--package", "loftwatch-radio"]),
+            &out.join("decoding.md"),
+        )
+    });
+    steps.take("SIGKILL at random moments", || {
+        let mut kill = command(&tests, &python, &["faults/kill.py", "--times", kills]);
+        kill.env("LOFTWATCH", &loftwatch);
+        keep(kill, &out.join("kills.md"))
+    });
+    steps.take("last byte to pixel", || {
+        let chromium = need_chromium()?;
+        let browser = tests.join("browser");
+        finish(command(&browser, "npm", &["ci", "--no-audit", "--no-fund", "--loglevel=error"]))?;
+        let mut latency = command(&browser, "npx", &["playwright", "test", "--project", "measure"]);
+        latency.env("LOFTWATCH", &loftwatch).env("CHROMIUM", chromium);
+        finish(latency)
+    });
+    report(&tests)?;
+    steps.close()
+}
+
+/// Runs a command, shows what it prints and keeps it in a file.
+fn keep(mut command: Command, file: &Path) -> Result<(), String> {
+    let told = format!("{command:?}");
+    let output =
+        command.stderr(Stdio::inherit()).output().map_err(|error| format!("cannot run: {error}: {told}"))?;
+    let text = String::from_utf8_lossy(&output.stdout);
+    eprintln!("{text}");
+    fs::write(file, text.as_bytes()).map_err(|error| format!("{}: {error}", file.display()))?;
+    if output.status.success() { Ok(()) } else { Err(format!("{}: {told}", output.status)) }
+}
+
+/// One line that a program prints, empty if it cannot be run.
+fn line(program: &str, arguments: &[&str]) -> String {
+    let output = Command::new(program).args(arguments).current_dir(top()).output();
+    output.map(|output| String::from_utf8_lossy(&output.stdout).trim().to_owned()).unwrap_or_default()
+}
+
+/// Puts the parts together.
+fn report(tests: &Path) -> Result<(), String> {
+    let processor = fs::read_to_string("/proc/cpuinfo").unwrap_or_default();
+    let model = processor.lines().find_map(|l| l.strip_prefix("model name")).unwrap_or(": not known");
+    let cores = std::thread::available_parallelism().map_or(0, usize::from);
+    let mut text = String::from("# What was measured\n\nMade by `cargo measure`.\n\n");
+    let _ = writeln!(text, "- commit {}", line("git", &["rev-parse", "--short", "HEAD"]));
+    let _ = writeln!(
+        text,
+        "- {} on {}, {cores} cores",
+        line("rustc", &["--version"]),
+        model.trim_start_matches([' ', '\t', ':'])
+    );
+    let parts = [
+        ("Accuracy and coverage by class", "accuracy.md"),
+        ("Decoding", "decoding.md"),
+        ("SIGKILL at random moments of a flight", "kills.md"),
+        ("Last byte to pixel", "latency.md"),
+    ];
+    for (title, file) in parts {
+        let body = fs::read_to_string(tests.join("out").join(file))
+            .unwrap_or_else(|_| "Not measured in this run.".to_owned());
+        let table = body.contains("|---");
+        let fence = if table { "" } else { "```\n" };
+        let _ = write!(text, "\n## {title}\n\n{fence}{}\n{fence}", body.trim_end());
+    }
+    fs::write(tests.join("report.md"), text).map_err(|error| format!("tests/report.md: {error}"))
 }

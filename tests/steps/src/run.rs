@@ -1,6 +1,7 @@
 //! Running steps one after the other, with the time each took.
 
 use std::ffi::OsStr;
+use std::fmt::Write as _;
 use std::io::Write as _;
 use std::path::Path;
 use std::process::Command;
@@ -49,11 +50,15 @@ impl Steps {
         let mut table = String::from("\nstep                                      time   result\n");
         for (name, result, time) in &self.done {
             let verdict = if result.is_ok() { "passed" } else { "FAILED" };
-            table += &format!("{name:<38} {:>6.1} s   {verdict}\n", time.as_secs_f64());
+            let _ = writeln!(table, "{name:<38} {:>6.1} s   {verdict}", time.as_secs_f64());
         }
-        table += &format!("{:<38} {:>6.1} s\n\n", "together", total.as_secs_f64());
-        table += &format!("steps: {} passed, {failed} failed\n", self.done.len() - failed);
+        let _ = writeln!(table, "{:<38} {:>6.1} s\n", "together", total.as_secs_f64());
+        let _ = writeln!(table, "steps: {} passed, {failed} failed", self.done.len() - failed);
         out.write_all(table.as_bytes()).map_err(|error| error.to_string())?;
-        if failed == 0 { Ok(()) } else { Err("Not everything passed; what failed is named above.".to_owned()) }
+        if failed == 0 {
+            Ok(())
+        } else {
+            Err("Not everything passed; what failed is named above.".to_owned())
+        }
     }
 }

@@ -20,22 +20,36 @@ pub(crate) fn run() -> Result<(), String> {
     steps.take("lints of the server", || {
         cargo(&["clippy", "--locked", "--workspace", "--all-targets", "--quiet", "--", "-D", "warnings"])
     });
-    steps.take("server: build for tests", || cargo(&["test", "--locked", "--workspace", "--no-run", "--quiet"]));
-    steps.take("server: unit, property and system", || cargo(&["test", "--locked", "--workspace", "--quiet"]));
+    steps.take("server: build for tests", || {
+        cargo(&["test", "--locked", "--workspace", "--no-run", "--quiet"])
+    });
+    steps
+        .take("server: unit, property and system", || cargo(&["test", "--locked", "--workspace", "--quiet"]));
     steps.take("documentation of the server", || {
         let mut doc = command(&top, "cargo", &["doc", "--locked", "--workspace", "--no-deps", "--quiet"]);
         doc.env("RUSTDOCFLAGS", "-D warnings");
         finish(doc)
     });
     steps.take("fuzz targets compile", || {
-        cargo(&["check", "--locked", "--quiet", "--manifest-path", "tests/fuzz/Cargo.toml", "--no-default-features"])
+        cargo(&[
+            "check",
+            "--locked",
+            "--quiet",
+            "--manifest-path",
+            "tests/fuzz/Cargo.toml",
+            "--no-default-features",
+        ])
     });
     steps.take("simulator, committed flights", || {
         let loftwatch = program("dev")?;
         let python = need_python(&["requirements.txt"])?;
         let mut pytest = command(&tests, python, &["-m", "pytest", "-q", "sim/tests"]);
-        pytest.env("LOFTWATCH", loftwatch);
-        finish(pytest)
+        pytest.env("LOFTWATCH", &loftwatch);
+        finish(pytest)?;
+        let mut flights =
+            command(&tests, need_python(&["requirements.txt"])?, &["-m", "sim", "check", "--binary"]);
+        flights.arg(loftwatch);
+        finish(flights)
     });
     steps.take("browser", || {
         let loftwatch = program("dev")?;
@@ -44,7 +58,7 @@ pub(crate) fn run() -> Result<(), String> {
         if !browser.join("node_modules/.package-lock.json").is_file() {
             finish(command(&browser, "npm", &["ci", "--no-audit", "--no-fund", "--loglevel=error"]))?;
         }
-        let mut playwright = command(&browser, "npx", &["playwright", "test"]);
+        let mut playwright = command(&browser, "npx", &["playwright", "test", "--project", "test"]);
         playwright.env("LOFTWATCH", loftwatch).env("CHROMIUM", chromium);
         finish(playwright)
     });

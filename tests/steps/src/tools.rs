@@ -35,7 +35,11 @@ pub(crate) fn need_node() -> Result<(), String> {
 /// A C compiler, which SQLite is built with.
 pub(crate) fn need_c_compiler() -> Result<(), String> {
     let named = std::env::var("CC").ok();
-    let found = named.iter().map(String::as_str).chain(["cc", "gcc", "clang"]).any(|c| answer(c, &["--version"]).is_some());
+    let found = named
+        .iter()
+        .map(String::as_str)
+        .chain(["cc", "gcc", "clang"])
+        .any(|c| answer(c, &["--version"]).is_some());
     if found {
         return Ok(());
     }
@@ -58,7 +62,8 @@ pub(crate) fn need_chromium() -> Result<String, String> {
                 .status()
                 .is_ok_and(|status| status.success())
         };
-        let installed = quiet(&["update", "-q"]) && quiet(&["install", "-y", "-q", "--no-install-recommends", "chromium"]);
+        let installed = quiet(&["update", "-q"])
+            && quiet(&["install", "-y", "-q", "--no-install-recommends", "chromium"]);
         if let (true, Some(path)) = (installed, find_chromium()) {
             return Ok(path);
         }
@@ -80,14 +85,19 @@ pub(crate) fn need_python(requirements: &[&str]) -> Result<PathBuf, String> {
         return Err("The simulator needs Python 3.10 or newer, and it was not found.\nhint: install it (Debian: `apt-get install python3 python3-venv`), then run this again.".to_owned());
     }
     if !python.is_file() {
-        let made = Command::new("python3").args(["-m", "venv"]).arg(&venv).status().is_ok_and(|status| status.success());
+        let made = Command::new("python3")
+            .args(["-m", "venv"])
+            .arg(&venv)
+            .status()
+            .is_ok_and(|status| status.success());
         if !made {
             return Err("Python could not make an environment of its own.\nhint: install the venv module (Debian: `apt-get install python3-venv`), then run this again.".to_owned());
         }
     }
     for file in requirements {
         let path = top().join("tests").join(file);
-        let wanted = std::fs::read_to_string(&path).map_err(|error| format!("{}: {error}", path.display()))?;
+        let wanted =
+            std::fs::read_to_string(&path).map_err(|error| format!("{}: {error}", path.display()))?;
         let stamp = venv.join(format!("{file}.installed"));
         if std::fs::read_to_string(&stamp).is_ok_and(|had| had == wanted) {
             continue;
@@ -98,7 +108,9 @@ pub(crate) fn need_python(requirements: &[&str]) -> Result<PathBuf, String> {
             .status()
             .is_ok_and(|status| status.success());
         if !done {
-            return Err(format!("The Python packages in tests/{file} could not be installed (see above).\nhint: they come from the Python package index; connect once, then run this again."));
+            return Err(format!(
+                "The Python packages in tests/{file} could not be installed (see above).\nhint: they come from the Python package index; connect once, then run this again."
+            ));
         }
         std::fs::write(&stamp, wanted).map_err(|error| format!("{}: {error}", stamp.display()))?;
     }

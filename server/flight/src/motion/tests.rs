@@ -10,7 +10,12 @@ fn told(value: f64, sd: f64) -> Told {
 
 fn plan(wind: f64) -> Plan {
     Plan {
-        site: Site { latitude_rad: core::f64::consts::FRAC_PI_4, longitude_rad: 0.2, elevation_m: 0.0, geoid_m: 0.0 },
+        site: Site {
+            latitude_rad: core::f64::consts::FRAC_PI_4,
+            longitude_rad: 0.2,
+            elevation_m: 0.0,
+            geoid_m: 0.0,
+        },
         weather: Weather {
             pressure_pa: 101_325.0,
             temperature_k: 288.15,

@@ -21,7 +21,7 @@ const STEPS: [fn(&mut Now); 15] = [
             body.ground_speed_mps = None;
             body.position_radius_m = None;
             body.mach = None;
-        })
+        });
     },
     |now| headsups(now, 2),
     |now| others(now, |body| body.landing = None),
@@ -34,7 +34,7 @@ const STEPS: [fn(&mut Now); 15] = [
             body.airspeed_mps = None;
             body.lean_rad = None;
             body.apogee = None;
-        })
+        });
     },
     |now| {
         cues(now, 0);

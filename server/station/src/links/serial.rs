@@ -35,7 +35,10 @@ pub(super) async fn run(wanted: &Wanted, port: &mut Port) {
             Ok(mut stream) => {
                 port.up(&format!("`{}` is open at {} baud", wanted.path, wanted.baud));
                 if read(&mut stream, port, &mut pause).await {
-                    port.down(&format!("`{}` is gone (unplugged?); it is opened again when it is back", wanted.path));
+                    port.down(&format!(
+                        "`{}` is gone (unplugged?); it is opened again when it is back",
+                        wanted.path
+                    ));
                 } else {
                     port.down(&format!("`{}` failed while reading; it is opened again", wanted.path));
                 }
@@ -76,7 +79,10 @@ async fn read(stream: &mut SerialStream, port: &Port, pause: &mut Pause) -> bool
 
 async fn open(wanted: &Wanted) -> Result<SerialStream, String> {
     if !Path::new(&wanted.path).exists() {
-        return Err(format!("`{}` does not exist; `loftwatch ports` lists the serial ports found", wanted.path));
+        return Err(format!(
+            "`{}` does not exist; `loftwatch ports` lists the serial ports found",
+            wanted.path
+        ));
     }
     let builder = tokio_serial::new(&wanted.path, wanted.baud)
         .data_bits(match wanted.data_bits {

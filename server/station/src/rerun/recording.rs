@@ -26,7 +26,9 @@ pub(super) fn run(recording: &Path, setup: &Setup, printer: &mut Printer) -> Res
     loop {
         line.clear();
         let n = source.by_ref().take(LONGEST_LINE).read_until(b'\n', &mut line).map_err(|error| {
-            Failure::data(format!("the recording cannot be read on: {error}\nkept: the lines so far were computed"))
+            Failure::data(format!(
+                "the recording cannot be read on: {error}\nkept: the lines so far were computed"
+            ))
         })?;
         if n == 0 {
             break;

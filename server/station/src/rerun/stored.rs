@@ -20,7 +20,11 @@ pub(super) async fn run(
     let (pool, file) = inputs::readers_of_stored(data).await?;
     let read = |error| Failure::from(StoreError::sql(&file, "being read")(error));
     let Some((first, setup)) = inputs::first_setup(&pool).await.map_err(read)? else {
-        return Err(Failure::data(format!("`{}` holds no setup, so nothing can be computed", file.display())).into());
+        return Err(Failure::data(format!(
+            "`{}` holds no setup, so nothing can be computed",
+            file.display()
+        ))
+        .into());
     };
     let mut engine = Engine::new(told.cloned().unwrap_or(setup), first.t_ns);
     let mut outputs = Vec::new();
@@ -30,9 +34,7 @@ pub(super) async fn run(
         let Some(last) = some.last() else { break };
         (done, last_ns) = (last.number, last.t_ns);
         for input in some {
-            if let Some(input) = as_told(input, told) {
-                engine.step(&input, &mut outputs);
-            }
+            engine.step(&as_told(input, told), &mut outputs);
             let over = outputs.iter().any(|output| is_past(&output.what, flight));
             printer.print(&engine, &mut outputs)?;
             if over {
@@ -45,12 +47,12 @@ pub(super) async fn run(
 }
 
 /// With another setup told, it replaces every recorded one.
-fn as_told(input: Input, told: Option<&Setup>) -> Option<Input> {
+fn as_told(input: Input, told: Option<&Setup>) -> Input {
     match (&input.what, told) {
         (What::SetupChange(_), Some(told)) => {
-            Some(Input { what: What::SetupChange(Box::new(told.clone())), ..input })
+            Input { what: What::SetupChange(Box::new(told.clone())), ..input }
         }
-        _ => Some(input),
+        _ => input,
     }
 }
 

@@ -43,7 +43,9 @@ pub(crate) fn header(file: &Path) -> Result<Found, StoreError> {
     let foreign = |why: &str| StoreError::Foreign { file: file.to_owned(), why: why.to_owned() };
     match opened.read_exact(&mut head) {
         Ok(()) => {}
-        Err(error) if error.kind() == ErrorKind::UnexpectedEof => return Err(foreign("it is too short for a database")),
+        Err(error) if error.kind() == ErrorKind::UnexpectedEof => {
+            return Err(foreign("it is too short for a database"));
+        }
         Err(error) => return Err(io(error)),
     }
     if &head[..16] != b"SQLite format 3\0" {
@@ -58,7 +60,8 @@ pub(crate) fn header(file: &Path) -> Result<Found, StoreError> {
 
 /// Opens the file read-only and looks whether it is whole and of a schema that we know.
 pub(crate) async fn contents(file: &Path, known: i64) -> Result<(), StoreError> {
-    let length = std::fs::metadata(file).map_err(|source| StoreError::File { file: file.to_owned(), source })?.len();
+    let length =
+        std::fs::metadata(file).map_err(|source| StoreError::File { file: file.to_owned(), source })?.len();
     let mut reader = SqliteConnectOptions::new()
         .filename(file)
         .read_only(true)
@@ -95,7 +98,9 @@ mod tests {
         assert_eq!(header(&file).unwrap(), Found::Nothing);
         std::fs::write(&file, b"").unwrap();
         assert_eq!(header(&file).unwrap(), Found::Nothing);
-        for foreign in [b"short".to_vec(), vec![b'x'; 5_000], [b"SQLite format 3\0".as_slice(), &[0; 100]].concat()] {
+        for foreign in
+            [b"short".to_vec(), vec![b'x'; 5_000], [b"SQLite format 3\0".as_slice(), &[0; 100]].concat()]
+        {
             std::fs::write(&file, foreign).unwrap();
             assert!(matches!(header(&file), Err(StoreError::Foreign { .. })));
         }

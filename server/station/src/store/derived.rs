@@ -6,7 +6,9 @@ use std::path::Path;
 use std::time::Duration;
 
 use loftwatch_engine::{ENGINE_VERSION, Engine, Output, Said};
-use sqlx::sqlite::{SqliteConnectOptions, SqliteJournalMode, SqlitePoolOptions, SqliteRow, SqliteSynchronous};
+use sqlx::sqlite::{
+    SqliteConnectOptions, SqliteJournalMode, SqlitePoolOptions, SqliteRow, SqliteSynchronous,
+};
 use sqlx::{AssertSqlSafe, ConnectOptions, Connection, Row, SqliteConnection, SqlitePool};
 
 use super::check::{self, APPLICATION_ID, Found};
@@ -57,7 +59,10 @@ async fn create(file: &Path) -> Result<(), StoreError> {
         "PRAGMA application_id = {APPLICATION_ID};\nBEGIN;\n{SCHEMA}\nPRAGMA user_version = {};\nCOMMIT;",
         version()
     );
-    sqlx::raw_sql(AssertSqlSafe(sql)).execute(&mut connection).await.map_err(StoreError::sql(file, "being made"))?;
+    sqlx::raw_sql(AssertSqlSafe(sql))
+        .execute(&mut connection)
+        .await
+        .map_err(StoreError::sql(file, "being made"))?;
     connection.close().await.map_err(StoreError::sql(file, "being made"))
 }
 
@@ -80,7 +85,8 @@ async fn connect(file: &Path) -> Result<SqliteConnection, StoreError> {
 
 /// Read-only connections. The file must exist.
 pub(crate) fn readers(file: &Path) -> SqlitePool {
-    let options = SqliteConnectOptions::new().filename(file).read_only(true).busy_timeout(Duration::from_secs(5));
+    let options =
+        SqliteConnectOptions::new().filename(file).read_only(true).busy_timeout(Duration::from_secs(5));
     SqlitePoolOptions::new().max_connections(8).connect_lazy_with(options)
 }
 
@@ -110,7 +116,8 @@ pub(crate) async fn newest_snapshot(
     connection: &mut SqliteConnection,
     up_to: u64,
 ) -> Result<Option<Snapshot>, sqlx::Error> {
-    let hole: Option<i64> = sqlx::query_scalar("SELECT min(from_seq) FROM hole").fetch_one(&mut *connection).await?;
+    let hole: Option<i64> =
+        sqlx::query_scalar("SELECT min(from_seq) FROM hole").fetch_one(&mut *connection).await?;
     let rows = sqlx::query(
         "SELECT input, next_seq, setup_hash, state FROM snapshot \
          WHERE engine_version = ? AND input <= ? AND next_seq <= ? ORDER BY input DESC LIMIT 4",
@@ -145,12 +152,19 @@ pub(crate) fn setup_hash(engine: &Engine) -> i64 {
 }
 
 /// Removes everything from `next_seq` on, and the snapshots after input `after`: it is computed again.
-pub(crate) async fn cut(connection: &mut SqliteConnection, after: u64, next_seq: u64) -> Result<(), sqlx::Error> {
+pub(crate) async fn cut(
+    connection: &mut SqliteConnection,
+    after: u64,
+    next_seq: u64,
+) -> Result<(), sqlx::Error> {
     let mut transaction = connection.begin_with("BEGIN IMMEDIATE").await?;
     sqlx::query("DELETE FROM output WHERE seq >= ?").bind(next_seq as i64).execute(&mut *transaction).await?;
     sqlx::query("DELETE FROM hole").execute(&mut *transaction).await?;
     sqlx::query("DELETE FROM snapshot WHERE input > ?").bind(after as i64).execute(&mut *transaction).await?;
-    sqlx::query("DELETE FROM flight WHERE first_input > ?").bind(after as i64).execute(&mut *transaction).await?;
+    sqlx::query("DELETE FROM flight WHERE first_input > ?")
+        .bind(after as i64)
+        .execute(&mut *transaction)
+        .await?;
     transaction.commit().await
 }
 

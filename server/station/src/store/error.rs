@@ -86,7 +86,11 @@ impl StoreError {
     pub(crate) fn sql(file: &std::path::Path, doing: &'static str) -> impl FnOnce(sqlx::Error) -> Self {
         let file = file.to_owned();
         move |source| {
-            if is_damage(&source) { Self::Damaged { file, why: source.to_string() } } else { Self::Sql { file, doing, source } }
+            if is_damage(&source) {
+                Self::Damaged { file, why: source.to_string() }
+            } else {
+                Self::Sql { file, doing, source }
+            }
         }
     }
 }

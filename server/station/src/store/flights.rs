@@ -35,7 +35,9 @@ struct Flight {
 impl Flights {
     /// Reads the newest stored flight, which may go on.
     pub(crate) async fn load(&mut self, connection: &mut SqliteConnection) -> Result<(), sqlx::Error> {
-        let newest = sqlx::query("SELECT * FROM flight ORDER BY number DESC LIMIT 1").fetch_optional(connection).await?;
+        let newest = sqlx::query("SELECT * FROM flight ORDER BY number DESC LIMIT 1")
+            .fetch_optional(connection)
+            .await?;
         if let Some(row) = newest {
             let flight = Flight {
                 name: row.try_get("name")?,

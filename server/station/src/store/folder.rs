@@ -63,7 +63,9 @@ impl Folder {
     /// Renames whatever stands in the way of a fresh store; returns the new names.
     pub(crate) fn set_aside(&self, stamp: &str) -> Result<Vec<PathBuf>, StoreError> {
         let mut renamed = Vec::new();
-        for name in ["inputs.db", "inputs.db-wal", "inputs.db-shm", "derived.db", "derived.db-wal", "derived.db-shm"] {
+        for name in
+            ["inputs.db", "inputs.db-wal", "inputs.db-shm", "derived.db", "derived.db-wal", "derived.db-shm"]
+        {
             let old = self.path.join(name);
             if !old.exists() {
                 continue;

@@ -6,8 +6,10 @@ use std::time::Duration;
 
 use loftwatch_engine::{Input, Setup, What};
 use sqlx::migrate::Migrator;
-use sqlx::sqlite::{SqliteConnectOptions, SqliteJournalMode, SqlitePoolOptions, SqliteRow, SqliteSynchronous};
-use sqlx::{AssertSqlSafe, Connection, ConnectOptions, Row, SqliteConnection, SqlitePool};
+use sqlx::sqlite::{
+    SqliteConnectOptions, SqliteJournalMode, SqlitePoolOptions, SqliteRow, SqliteSynchronous,
+};
+use sqlx::{AssertSqlSafe, ConnectOptions, Connection, Row, SqliteConnection, SqlitePool};
 
 use super::check::{self, APPLICATION_ID, Found};
 use super::error::StoreError;
@@ -27,7 +29,9 @@ pub(crate) async fn open(file: &Path) -> Result<SqliteConnection, StoreError> {
     let known = known_schema();
     match check::header(file)? {
         Found::Nothing => create(file).await?,
-        Found::Ours(found) if found > known => return Err(StoreError::Newer { file: file.to_owned(), found, known }),
+        Found::Ours(found) if found > known => {
+            return Err(StoreError::Newer { file: file.to_owned(), found, known });
+        }
         Found::Ours(found) => {
             if found > 0 {
                 check::contents(file, known).await?;
@@ -119,7 +123,8 @@ async fn copy(file: &Path, schema: i64) -> Result<(), StoreError> {
 
 /// Read-only connections. The file must exist.
 pub(crate) fn readers(file: &Path) -> SqlitePool {
-    let options = SqliteConnectOptions::new().filename(file).read_only(true).busy_timeout(Duration::from_secs(5));
+    let options =
+        SqliteConnectOptions::new().filename(file).read_only(true).busy_timeout(Duration::from_secs(5));
     SqlitePoolOptions::new().max_connections(4).connect_lazy_with(options)
 }
 
@@ -155,7 +160,13 @@ async fn insert(connection: &mut SqliteConnection, inputs: &[Input]) -> Result<(
     let mut query = sqlx::query(AssertSqlSafe(sql));
     for input in inputs {
         let (kind, link, data) = columns(&input.what)?;
-        query = query.bind(input.number as i64).bind(input.t_ns).bind(input.utc_ns).bind(kind).bind(link).bind(data);
+        query = query
+            .bind(input.number as i64)
+            .bind(input.t_ns)
+            .bind(input.utc_ns)
+            .bind(kind)
+            .bind(link)
+            .bind(data);
     }
     query.execute(connection).await?;
     Ok(())
@@ -179,15 +190,28 @@ fn input(row: &SqliteRow) -> Result<Input, sqlx::Error> {
     let kind: &str = row.try_get("kind")?;
     let data: &[u8] = row.try_get("data")?;
     let what = if kind == "bytes" {
-        What::Bytes { link: row.try_get::<Option<String>, _>("link")?.unwrap_or_default(), bytes: data.to_vec() }
+        What::Bytes {
+            link: row.try_get::<Option<String>, _>("link")?.unwrap_or_default(),
+            bytes: data.to_vec(),
+        }
     } else {
         serde_json::from_slice(data).map_err(|error| sqlx::Error::Decode(error.into()))?
     };
-    Ok(Input { number: row.try_get::<i64, _>("number")? as u64, t_ns: row.try_get("t_ns")?, utc_ns: row.try_get("utc_ns")?, what })
+    Ok(Input {
+        number: row.try_get::<i64, _>("number")? as u64,
+        t_ns: row.try_get("t_ns")?,
+        utc_ns: row.try_get("utc_ns")?,
+        what,
+    })
 }
 
 /// The inputs after `after` and up to `up_to`, in order, at most `most`.
-pub(crate) async fn read(pool: &SqlitePool, after: u64, up_to: u64, most: u32) -> Result<Vec<Input>, sqlx::Error> {
+pub(crate) async fn read(
+    pool: &SqlitePool,
+    after: u64,
+    up_to: u64,
+    most: u32,
+) -> Result<Vec<Input>, sqlx::Error> {
     let rows = sqlx::query(
         "SELECT number, t_ns, utc_ns, kind, link, data FROM input WHERE number > ? AND number <= ? ORDER BY number LIMIT ?",
     )
@@ -210,7 +234,9 @@ pub(crate) struct End {
 
 /// The end of the store.
 pub(crate) async fn end(pool: &SqlitePool) -> Result<End, sqlx::Error> {
-    let row = sqlx::query("SELECT number, t_ns FROM input ORDER BY number DESC LIMIT 1").fetch_optional(pool).await?;
+    let row = sqlx::query("SELECT number, t_ns FROM input ORDER BY number DESC LIMIT 1")
+        .fetch_optional(pool)
+        .await?;
     row.map_or(Ok(End::default()), |row| {
         Ok(End { number: row.try_get::<i64, _>("number")? as u64, t_ns: row.try_get("t_ns")? })
     })
@@ -236,8 +262,16 @@ async fn setup_input(pool: &SqlitePool, sql: &'static str) -> Result<Option<(Inp
 
 /// How many bytes of each link are stored.
 pub(crate) async fn stored_bytes(pool: &SqlitePool) -> Result<BTreeMap<String, u64>, sqlx::Error> {
-    let rows = sqlx::query("SELECT link, sum(length(data)) AS bytes FROM input WHERE kind = 'bytes' GROUP BY link")
-        .fetch_all(pool)
-        .await?;
-    rows.iter().map(|row| Ok((row.try_get::<Option<String>, _>("link")?.unwrap_or_default(), row.try_get::<i64, _>("bytes")? as u64))).collect()
+    let rows =
+        sqlx::query("SELECT link, sum(length(data)) AS bytes FROM input WHERE kind = 'bytes' GROUP BY link")
+            .fetch_all(pool)
+            .await?;
+    rows.iter()
+        .map(|row| {
+            Ok((
+                row.try_get::<Option<String>, _>("link")?.unwrap_or_default(),
+                row.try_get::<i64, _>("bytes")? as u64,
+            ))
+        })
+        .collect()
 }

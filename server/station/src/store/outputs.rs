@@ -82,7 +82,8 @@ impl Keeper {
                 let end = first_seq + outputs.len() as u64;
                 let from = self.hole.map_or(*first_seq, |(from, _)| from);
                 self.hole = Some((from, end));
-                self.status.send_if_modified(|status| !std::mem::replace(&mut status.outputs_incomplete, true));
+                self.status
+                    .send_if_modified(|status| !std::mem::replace(&mut status.outputs_incomplete, true));
             }
             return;
         }
@@ -144,10 +145,15 @@ impl Task {
             match self.write(&group, &holes).await {
                 Ok(()) => holes.clear(),
                 Err(error) => {
-                    tracing::warn!("outputs cannot be kept ({error}); they are computed again at the next start");
-                    self.status.send_if_modified(|status| !std::mem::replace(&mut status.outputs_incomplete, true));
+                    tracing::warn!(
+                        "outputs cannot be kept ({error}); they are computed again at the next start"
+                    );
+                    self.status
+                        .send_if_modified(|status| !std::mem::replace(&mut status.outputs_incomplete, true));
                     holes.extend(group.iter().filter_map(|told| match told {
-                        Told::Outputs { first_seq, outputs } => Some((*first_seq, first_seq + outputs.len() as u64)),
+                        Told::Outputs { first_seq, outputs } => {
+                            Some((*first_seq, first_seq + outputs.len() as u64))
+                        }
                         _ => None,
                     }));
                 }
@@ -209,7 +215,8 @@ async fn insert_all(connection: &mut SqliteConnection, rows: &[(u64, &Output)]) 
         let mut query = sqlx::query(AssertSqlSafe(sql));
         for (seq, output) in some {
             let (kind, body) = super::kept::kind_and_body(&output.what);
-            let data = serde_json::to_string(&output.what).map_err(|error| sqlx::Error::Encode(error.into()))?;
+            let data =
+                serde_json::to_string(&output.what).map_err(|error| sqlx::Error::Encode(error.into()))?;
             query = query
                 .bind(*seq as i64)
                 .bind(output.input as i64)

@@ -90,7 +90,15 @@ pub(crate) fn start(
     let desk = Arc::new(Desk::default());
     let (kept_in, kept) = watch::channel(last_number);
     let (engine, taken) = mpsc::channel(ENGINE_QUEUE);
-    let writer = Writer { desk: Arc::clone(&desk), connection, file: file.clone(), kept: kept_in, status: status.clone(), slow_since: None, since_fold: 0 };
+    let writer = Writer {
+        desk: Arc::clone(&desk),
+        connection,
+        file: file.clone(),
+        kept: kept_in,
+        status: status.clone(),
+        slow_since: None,
+        since_fold: 0,
+    };
     let writing = tokio::spawn(writer.run());
     let folding = tokio::spawn(fold_now_and_then(file, ending.clone()));
     let recorder = Recorder { ring, desk, kept, engine, status, newest: last_number };
@@ -139,7 +147,9 @@ impl Recorder {
                 let first_ns = first.t_ns;
                 if self.offer(&inputs) && !behind {
                     let newest = self.newest;
-                    let late = tokio::time::timeout(PATIENCE, self.kept.wait_for(|kept| *kept >= newest)).await.is_err();
+                    let late = tokio::time::timeout(PATIENCE, self.kept.wait_for(|kept| *kept >= newest))
+                        .await
+                        .is_err();
                     if late {
                         self.not_kept_since(first_ns);
                     }
@@ -253,7 +263,8 @@ impl Writer {
             return;
         }
         self.since_fold = 0;
-        if let Err(error) = sqlx::query("PRAGMA wal_checkpoint(TRUNCATE)").execute(&mut self.connection).await {
+        if let Err(error) = sqlx::query("PRAGMA wal_checkpoint(TRUNCATE)").execute(&mut self.connection).await
+        {
             tracing::debug!("the write-ahead log was not begun again: {error}");
         }
     }

@@ -61,19 +61,17 @@ impl Names {
 /// The guard.
 pub(super) async fn check(State(names): State<Arc<Names>>, request: Request, next: Next) -> Response {
     let local = request.extensions().get::<Ends>().map(|ends| ends.local.ip());
-    let mut response = match refuse(&names, &request, local) {
-        Some(refusal) => refusal.into_response(),
-        None => {
-            let immutable = request.uri().path().starts_with("/assets/");
-            let mut response = next.run(request).await;
-            if immutable && response.status().is_success() {
-                // Their names hold a hash of their contents.
-                let forever = HeaderValue::from_static("public, max-age=31536000, immutable");
-                response.headers_mut().insert(header::CACHE_CONTROL, forever);
-            }
-            response
-        }
+    let immutable = request.uri().path().starts_with("/assets/");
+    let mut response = if let Some(refusal) = refuse(&names, &request, local) {
+        refusal.into_response()
+    } else {
+        next.run(request).await
     };
+    if immutable && response.status().is_success() {
+        // Their names hold a hash of their contents.
+        let forever = HeaderValue::from_static("public, max-age=31536000, immutable");
+        response.headers_mut().insert(header::CACHE_CONTROL, forever);
+    }
     protect(response.headers_mut());
     response
 }
@@ -86,7 +84,7 @@ fn refuse(names: &Names, request: &Request, local: Option<IpAddr>) -> Option<Ref
         if values.next().is_some() { None } else { first.and_then(|value| value.to_str().ok()) }
     };
     let authority =
-        one(header::HOST).or_else(|| request.uri().authority().map(|authority| authority.as_str()));
+        one(header::HOST).or_else(|| request.uri().authority().map(axum::http::uri::Authority::as_str));
     let Some(authority) = authority.filter(|authority| names.allow(host_of(authority), local)) else {
         return Some(Refusal::new(
             StatusCode::MISDIRECTED_REQUEST,

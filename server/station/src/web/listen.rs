@@ -83,12 +83,11 @@ pub(super) async fn accept(
                 ended = connection.as_mut() => Some(ended),
                 _ = ending.wait_for(|ending| *ending) => None,
             };
-            let ended = match ended {
-                Some(ended) => ended,
-                None => {
-                    connection.as_mut().graceful_shutdown();
-                    connection.await
-                }
+            let ended = if let Some(ended) = ended {
+                ended
+            } else {
+                connection.as_mut().graceful_shutdown();
+                connection.await
             };
             if let Err(error) = ended {
                 tracing::debug!(%error, %peer, "a connection ended badly");

@@ -32,7 +32,7 @@ const MOST_BODY_BYTES: usize = 16 * 1024;
 
 /// Serves until `shared.ending` turns true.
 pub(crate) async fn serve(listener: TcpListener, shared: Arc<Shared>) -> std::io::Result<()> {
-    let app = router(Arc::clone(&shared));
+    let app = router(&shared);
     let ending = shared.ending.clone();
     tokio::select! {
         result = listen::accept(listener, app, ending.clone()) => result,
@@ -41,7 +41,7 @@ pub(crate) async fn serve(listener: TcpListener, shared: Arc<Shared>) -> std::io
 }
 
 /// All routes, behind the guard.
-pub(crate) fn router(shared: Arc<Shared>) -> Router {
+pub(crate) fn router(shared: &Arc<Shared>) -> Router {
     let names = Arc::new(guard::Names::of_this_machine());
     Router::new()
         // `any`, since a socket over HTTP/2 is not a GET.
@@ -60,7 +60,7 @@ pub(crate) fn router(shared: Arc<Shared>) -> Router {
         .route("/flights", get(pages::application))
         .route("/flights/{number}", get(pages::flight))
         .layer(DefaultBodyLimit::max(MOST_BODY_BYTES))
-        .with_state(Arc::clone(&shared))
+        .with_state(Arc::clone(shared))
         .fallback_service(pages::embedded())
         .layer(middleware::from_fn_with_state(names, guard::check))
 }

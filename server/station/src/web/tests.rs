@@ -44,8 +44,6 @@ async fn station() -> Station {
         readers: stored.readers.clone(),
         inputs_readers: stored.readers.clone(),
         setup,
-        status,
-        links,
         clock,
         epoch_ns: EPOCH_NS,
         ending,

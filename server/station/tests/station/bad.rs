@@ -6,7 +6,15 @@ use std::path::Path;
 use crate::harness::{demo, free_port, query, run, setup, stderr};
 
 fn serve(setup: &Path, data: &Path, more: &[&str]) -> std::process::Output {
-    let mut arguments = vec!["serve", "--listen", "127.0.0.1:0", "--setup", setup.to_str().unwrap(), "--data", data.to_str().unwrap()];
+    let mut arguments = vec![
+        "serve",
+        "--listen",
+        "127.0.0.1:0",
+        "--setup",
+        setup.to_str().unwrap(),
+        "--data",
+        data.to_str().unwrap(),
+    ];
     arguments.extend(more);
     run(&arguments)
 }
@@ -18,7 +26,9 @@ fn a_setup_that_is_missing_empty_or_garbage_ends_with_2() {
     let data = folder.path().join("data");
     let output = serve(&file, &data, &[]);
     assert_eq!(output.status.code(), Some(2), "{}", stderr(&output));
-    for bad in [b"".to_vec(), vec![0xff; 4_096], b"setup_version = 1\n[site]\nlatitude_deg = \"north\"\n".to_vec()] {
+    for bad in
+        [b"".to_vec(), vec![0xff; 4_096], b"setup_version = 1\n[site]\nlatitude_deg = \"north\"\n".to_vec()]
+    {
         std::fs::write(&file, &bad).unwrap();
         let output = serve(&file, &data, &[]);
         assert_eq!(output.status.code(), Some(2), "{}", stderr(&output));
@@ -46,10 +56,15 @@ fn an_address_in_use_ends_with_4_and_says_which() {
     let taken = std::net::TcpListener::bind("127.0.0.1:0").unwrap();
     let address = taken.local_addr().unwrap().to_string();
     let data = folder.path().join("data");
-    let arguments = ["serve", "--setup", file.to_str().unwrap(), "--listen", &address, "--data", data.to_str().unwrap()];
+    let arguments =
+        ["serve", "--setup", file.to_str().unwrap(), "--listen", &address, "--data", data.to_str().unwrap()];
     let output = run(&arguments);
     assert_eq!(output.status.code(), Some(4), "{}", stderr(&output));
-    assert!(stderr(&output).contains(&address) && stderr(&output).contains("--listen"), "{}", stderr(&output));
+    assert!(
+        stderr(&output).contains(&address) && stderr(&output).contains("--listen"),
+        "{}",
+        stderr(&output)
+    );
 }
 
 #[test]
@@ -82,7 +97,10 @@ fn foreign_newer_and_damaged_stores_end_with_3_and_stay_as_they_were() {
         let output = serve(&file, &data, &[]);
         let said = stderr(&output);
         assert_eq!(output.status.code(), Some(3), "{name}: {said}");
-        assert!(said.contains(words) && said.contains("--set-aside") && said.contains("not changed"), "{name}: {said}");
+        assert!(
+            said.contains(words) && said.contains("--set-aside") && said.contains("not changed"),
+            "{name}: {said}"
+        );
         assert!(std::fs::read(data.join("inputs.db")).unwrap() == bytes, "{name}: the file was changed");
         // The remedy works, and keeps the file.
         let mut station = set_aside(&file, &data);
@@ -91,7 +109,10 @@ fn foreign_newer_and_damaged_stores_end_with_3_and_stay_as_they_were() {
         let kept = std::fs::read_dir(&data)
             .unwrap()
             .map(|entry| entry.unwrap().path())
-            .find(|path| path.to_string_lossy().contains("inputs.set-aside-"))
+            .find(|path| {
+                let path = path.to_string_lossy();
+                path.contains("inputs.set-aside-") && path.ends_with(".db")
+            })
             .unwrap();
         assert!(std::fs::read(kept).unwrap() == bytes, "{name}: the file set aside was changed");
         assert_eq!(query(&data.join("inputs.db"), "SELECT count(*) > 1 FROM input"), [["1"]]);
@@ -164,7 +185,10 @@ fn a_line_without_an_end_and_garbage_do_no_harm() {
     client.write_all(b"\nlast line\n").unwrap();
     let all = (8 * endless.len() + garbage.len() + 11).to_string();
     crate::harness::wait_until("everything is kept", || {
-        let sum = query(&data.join("inputs.db"), "SELECT CAST(sum(length(data)) AS TEXT) FROM input WHERE kind = 'bytes'");
+        let sum = query(
+            &data.join("inputs.db"),
+            "SELECT CAST(sum(length(data)) AS TEXT) FROM input WHERE kind = 'bytes'",
+        );
         (sum == [[all.clone()]]).then_some(())
     });
     assert!(station.end().success());

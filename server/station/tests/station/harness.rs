@@ -49,6 +49,30 @@ pub(crate) fn setup(folder: &Path, link: &str) -> PathBuf {
     file
 }
 
+/// The setup of the straight demo flight, with its one link coming another way.
+pub(crate) fn demo_setup(folder: &Path, way: &str) -> PathBuf {
+    let text = std::fs::read_to_string(demo("straight").join("setup.toml")).unwrap();
+    let mut table: toml::Table = text.parse().unwrap();
+    let link = table["link"][0].as_table_mut().unwrap();
+    link.retain(|key, _| matches!(key, "name" | "receiver" | "layouts" | "framing"));
+    link.extend(way.parse::<toml::Table>().unwrap());
+    let file = folder.join("setup.toml");
+    std::fs::write(&file, toml::to_string(&table).unwrap()).unwrap();
+    file
+}
+
+/// The pieces of bytes of the straight demo flight.
+pub(crate) fn demo_pieces() -> Vec<Vec<u8>> {
+    use base64::Engine as _;
+    let text = std::fs::read_to_string(demo("straight").join("flight.jsonl")).unwrap();
+    text.lines()
+        .map(|line| {
+            let line: serde_json::Value = serde_json::from_str(line).unwrap();
+            base64::engine::general_purpose::STANDARD.decode(line["bytes"].as_str().unwrap()).unwrap()
+        })
+        .collect()
+}
+
 /// A running station; killed when dropped.
 pub(crate) struct Station {
     child: Child,
@@ -172,5 +196,7 @@ pub(crate) fn query(file: &Path, sql: &'static str) -> Vec<Vec<String>> {
 
 /// All bytes that are kept of the test's link.
 pub(crate) fn kept(data: &Path) -> String {
-    query(&data.join("inputs.db"), "SELECT data FROM input WHERE kind = 'bytes' ORDER BY number").concat().concat()
+    query(&data.join("inputs.db"), "SELECT data FROM input WHERE kind = 'bytes' ORDER BY number")
+        .concat()
+        .concat()
 }

@@ -85,7 +85,9 @@ fn the_command_line_says_what_is_missing_and_ends_with_2() {
 fn a_folder_without_a_store_ends_with_3() {
     let folder = tempfile::tempdir().unwrap();
     let data = folder.path().to_str().unwrap();
-    for command in [vec!["flights", "--data", data], vec!["rebuild", "--data", data], vec!["rerun", "--data", data]] {
+    for command in
+        [vec!["flights", "--data", data], vec!["rebuild", "--data", data], vec!["rerun", "--data", data]]
+    {
         let output = run(&command);
         assert_eq!(output.status.code(), Some(3), "{command:?}: {}", stderr(&output));
         assert!(stderr(&output).contains("no Loftwatch data"), "{}", stderr(&output));
