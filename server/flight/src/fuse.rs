@@ -13,7 +13,6 @@ use crate::motion::{airspeed, axial_force};
 use crate::output::Phase;
 use crate::sample::Sample;
 use crate::sensors::Channel;
-use crate::shelf::Shelf;
 use crate::state::{
     AB, AS, BB, BS, Blob, D, E, GH, H, LAG, LNK, N, PORT, Row, SHAPE, TAU, VE, VN, VU, WE, WN,
 };
@@ -312,7 +311,7 @@ impl Filter {
             let r = self.sensors.get(c);
             r.heard && self.t_s - r.taken_s < 1.5
         };
-        if hard && (heard(Channel::Axial) || heard(Channel::Baro)) {
+        if self.regime.burning && (heard(Channel::Axial) || heard(Channel::Baro)) {
             // Something better is there.
             return;
         }
@@ -474,8 +473,3 @@ fn scaled(row: &Row, by: f64) -> Row {
     }
     out
 }
-
-const _: () = {
-    // Shelf is what keeps a step free of allocation.
-    assert!(core::mem::size_of::<Shelf<Blob, 1>>() > 0);
-};
