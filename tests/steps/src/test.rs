@@ -23,10 +23,15 @@ pub(crate) fn run() -> Result<(), String> {
     steps.take("server: build for tests", || {
         cargo(&["test", "--locked", "--workspace", "--no-run", "--quiet"])
     });
-    steps
-        .take("server: unit, property and system", || cargo(&["test", "--locked", "--workspace", "--quiet"]));
+    steps.take("server: unit, property and system", || {
+        cargo(&["test", "--locked", "--workspace", "--quiet", "--no-fail-fast"])
+    });
     steps.take("documentation of the server", || {
-        let mut doc = command(&top, "cargo", &["doc", "--locked", "--workspace", "--no-deps", "--quiet"]);
+        let mut doc = command(
+            &top,
+            "cargo",
+            &["doc", "--locked", "--workspace", "--no-deps", "--document-private-items", "--quiet"],
+        );
         doc.env("RUSTDOCFLAGS", "-D warnings");
         finish(doc)
     });
