@@ -14,7 +14,7 @@ use crate::output::Phase;
 use crate::sample::Sample;
 use crate::sensors::Channel;
 use crate::state::{
-    AB, AS, BB, BS, Blob, D, E, GH, H, LAG, LNK, N, PORT, Row, SHAPE, TAU, VE, VN, VU, WE, WN,
+    AB, AS, BB, BLAG, BS, Blob, D, E, GH, H, LAG, LNK, N, PORT, Row, SHAPE, TAU, VE, VN, VU, WE, WN,
 };
 
 /// Degrees of freedom of the heavy-tailed likelihood.
@@ -139,7 +139,7 @@ impl Filter {
         } else if z == self.axial_top {
             self.axial_top_run += 1;
         }
-        let saturated = z >= self.axial_top && z > 49.0 && self.axial_top_run >= 1;
+        let saturated = (z >= self.axial_top && z > 49.0 && self.axial_top_run >= 1) || full_scale(z);
         let (mean_f, slack) = self.expected_force(m);
         let noise = self.sensors.variance(Channel::Axial);
         if self.sensors.of(Channel::Axial).frozen(z, mean_f, 5.0 * sqrt(noise) + 0.5 + 2.0 * slack)
@@ -248,8 +248,9 @@ impl Filter {
                 .with(PORT, port)
                 .with(VE, per_v * air[0])
                 .with(VN, per_v * air[1])
-                .with(VU, per_v * air[2]);
-            (h * (1.0 + b.x[BS]) + b.x[BB] + b.x[PORT] * port, row)
+                .with(VU, per_v * air[2] - b.x[BLAG])
+                .with(BLAG, -b.x[VU]);
+            (h * (1.0 + b.x[BS]) + b.x[BB] + b.x[PORT] * port - b.x[BLAG] * b.x[VU], row)
         };
         // The record's variance is in pascal squared: the comparison is made in pascal.
         let scale = 1.0 / mpp;
@@ -472,4 +473,9 @@ fn scaled(row: &Row, by: f64) -> Row {
         out = out.with(i, v * by);
     }
     out
+}
+
+/// Whether a value lies at the end of a usual range, to half a per cent: makers' full scales are whole numbers of g.
+fn full_scale(z: f64) -> bool {
+    [8.0, 16.0, 24.0, 32.0, 50.0, 64.0, 100.0, 200.0].iter().any(|n| (z / (n * 9.806_65) - 1.0).abs() < 0.005)
 }

@@ -11,7 +11,7 @@ use crate::model::Model;
 use crate::output::{EventKind, Origin, Phase};
 use crate::plan::{CueKind, Trigger};
 use crate::predict::{Hit, Summit};
-use crate::state::{AB, AS, D, E, LNK, TAU, VU};
+use crate::state::{AB, AS, D, E, LNK, TAU, VE, VU};
 
 impl Filter {
     /// Corrected specific force for the eye on burnout and ignition; called before the belief takes it.
@@ -99,18 +99,29 @@ impl Filter {
     }
 
     fn end_burn(&mut self, m: &Model, t_s: f64) {
-        // What thrust is left fades within a tenth of a second.
+        // Where the force crosses zero thrust still equals drag: it fades over a quarter of a second from something
+        // between nothing and drag. Where in the gap between two packets it ended is a speed not known as well.
+        let kind = if self.regime.stage == 0 { EventKind::Burnout } else { EventKind::StageBurnout };
+        let gap_sd = self.marked(kind).map_or(0.05, |k| k.sd_s).min(0.3);
+        let lost = self.force.map_or(0.0, |f| f.1.max(0.0)) * gap_sd;
         for b in self.blobs.iter_mut() {
             let f = crate::motion::axial_force(m, &self.regime, b, t_s);
-            b.x[D] = (b.x[D] + f.thrust).clamp(-5.0, 20.0);
-            b.p[D][D] = b.p[D][D].min(4.0).max(0.01);
-            cut_correlation(b, D);
+            let left = (b.x[D] + f.thrust).clamp(0.0, f.drag.max(1.0));
+            b.x[D] = left;
+            b.reopen(D, 1.0 + 0.16 * f.drag * f.drag);
             b.x[TAU] = 0.0;
             b.reopen(TAU, 1e-6);
+            let (a, v) = crate::motion::airspeed(m, &b.x);
+            let v = v.max(1.0);
+            for i in 0..3 {
+                for j in 0..3 {
+                    b.p[VE + i][VE + j] += lost * lost * a[i] * a[j] / (v * v);
+                }
+            }
         }
         self.regime.burning = false;
         self.regime.thrust_sd = 0.0;
-        self.regime.thrust_tau_s = 0.15;
+        self.regime.thrust_tau_s = 0.25;
         self.regime.rough = 0.02;
         self.regime.ln_k_rate = 0.015;
         self.phase = Phase::Coasting;
@@ -296,9 +307,4 @@ impl Filter {
             self.open_until_s = self.open_until_s.max(acts_s + 0.5);
         }
     }
-}
-
-fn cut_correlation(b: &mut crate::state::Blob, i: usize) {
-    let v = b.p[i][i];
-    b.reopen(i, v);
 }

@@ -15,7 +15,7 @@ use crate::plan::Told;
 use crate::sensors::Channel;
 use crate::shelf::Shelf;
 use crate::state::{
-    AB, AS, BB, BS, Blob, D, E, GH, H, LAG, LNK, N, PORT, Row, SHAPE, TAU, VE, VN, VU, WE, WN,
+    AB, AS, BB, BLAG, BS, Blob, D, E, GH, H, LAG, LNK, N, PORT, Row, SHAPE, TAU, VE, VN, VU, WE, WN,
 };
 
 /// Radius of each ring over the told spread, its number of blobs, weight of the ring.
@@ -157,11 +157,13 @@ impl Filter {
             (AS, 0.012),
             (LAG, 0.15),
             (PORT, PORT_SD),
+            (BLAG, 0.05),
             (GH, hypot2(self.zero_gnss_m[2].sd, 1.5)),
         ] {
             b.p[i][i] = sd * sd;
         }
         b.x[LAG] = 0.22;
+        b.x[BLAG] = 0.05;
         // Standing on the pad the axial reading was g along the rail: offset and scale together are known.
         let noise = sqrt(self.sensors.variance(Channel::Axial));
         if let Some(z) = self.pad.zero(Zero::Axial, t_s + 0.7, noise) {
@@ -381,4 +383,4 @@ impl crate::shelf::Blank for Glance {
     const BLANK: Self = Glance { t_s: 0.0, baro_m: None, axial: None, gnss_up_m: None, gnss_climb: None };
 }
 
-const _: () = assert!(N == 19 && WE + 1 == WN);
+const _: () = assert!(N == 20 && WE + 1 == WN);
