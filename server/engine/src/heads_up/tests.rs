@@ -257,10 +257,10 @@ fn the_level_does_not_flicker_either() {
     let mut n = 0;
     let said = scene.pass(5.0, |s| {
         n += 1;
-        s.cues[0].as_mut().unwrap().airspeed_mps = if n % 3 == 0 { q(27.0, 8.0) } else { q(40.0, 8.0) };
+        s.cues[0].as_mut().unwrap().airspeed_mps = if n % 3 == 0 { q(32.0, 8.0) } else { q(40.0, 8.0) };
     });
     assert!(said.iter().all(|h| h.level == Level::Act), "{said:?}");
-    let said = scene.pass(3.0, |s| s.cues[0].as_mut().unwrap().airspeed_mps = q(27.0, 8.0));
+    let said = scene.pass(3.0, |s| s.cues[0].as_mut().unwrap().airspeed_mps = q(32.0, 8.0));
     assert_eq!(said.first().map(|h| h.level), Some(Level::Act));
     assert_eq!(said.last().map(|h| h.level), Some(Level::Look), "but follows in the end");
 }
@@ -269,7 +269,7 @@ fn the_level_does_not_flicker_either() {
 fn under_power_only_what_is_clear_is_said() {
     let mut scene = Scene::new();
     scene.estimate().phase = Phase::Powered;
-    scene.cues[1].as_mut().unwrap().airspeed_mps = q(28.0, 20.0);
+    scene.cues[1].as_mut().unwrap().airspeed_mps = q(34.0, 10.0);
     assert_eq!(scene.pass(2.0, |_| {}), []);
     scene.estimate().phase = Phase::Coasting;
     assert_eq!(scene.pass(1.0, |_| {}).len(), 3, "one on, then a new countdown every 0.3 s");
