@@ -44,8 +44,7 @@ pub(crate) fn program(profile: &str) -> Result<PathBuf, String> {
         "cargo",
         &["build", "--locked", "--package", "loftwatch-station", "--profile", profile],
     ))?;
-    let folder = if profile == "dev" { "debug" } else { profile };
-    Ok(target().join(folder).join("loftwatch"))
+    Ok(target().join(profile).join("loftwatch"))
 }
 
 fn modified(path: &Path) -> SystemTime {

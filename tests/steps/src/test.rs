@@ -1,8 +1,10 @@
 //! Everything that must hold before a change is kept. No step asserts a time.
 
-use crate::demo::{pages, program};
+use std::path::PathBuf;
+
+use crate::demo::pages;
 use crate::run::{Steps, command, finish};
-use crate::tools::{need_c_compiler, need_chromium, need_node, need_python, top};
+use crate::tools::{need_c_compiler, need_chromium, need_node, need_python, target, top};
 
 /// Runs all of it, from nothing, and prints what each step took.
 pub(crate) fn run() -> Result<(), String> {
@@ -46,7 +48,7 @@ pub(crate) fn run() -> Result<(), String> {
         ])
     });
     steps.take("simulator, committed flights", || {
-        let loftwatch = program("dev")?;
+        let loftwatch = built_for_tests()?;
         let python = need_python(&["requirements.txt"])?;
         let mut pytest = command(&tests, python, &["-m", "pytest", "-q", "sim/tests"]);
         pytest.env("LOFTWATCH", &loftwatch);
@@ -57,7 +59,7 @@ pub(crate) fn run() -> Result<(), String> {
         finish(flights)
     });
     steps.take("browser", || {
-        let loftwatch = program("dev")?;
+        let loftwatch = built_for_tests()?;
         let chromium = need_chromium()?;
         let browser = tests.join("browser");
         if !browser.join("node_modules/.package-lock.json").is_file() {
@@ -68,4 +70,14 @@ pub(crate) fn run() -> Result<(), String> {
         finish(playwright)
     });
     steps.close()
+}
+
+/// The program as the tests of the server were linked with it; a build of its own would compile everything twice.
+fn built_for_tests() -> Result<PathBuf, String> {
+    let program = target().join("debug/loftwatch");
+    if program.is_file() {
+        Ok(program)
+    } else {
+        Err("The program was not built: see the step that builds it.".to_owned())
+    }
 }
