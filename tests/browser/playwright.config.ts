@@ -22,6 +22,7 @@ export default defineConfig({
         '--disable-sync',
       ],
     },
+    actionTimeout: 15_000,
     trace: 'off',
     video: 'off',
     screenshot: 'only-on-failure',
