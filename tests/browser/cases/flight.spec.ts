@@ -153,13 +153,13 @@ test('feet and the night theme are one press away, and are kept', async () => {
 
 test('after apogee it tells how it comes down', async () => {
   await until(truth.bodies[0].apogee.t_s - truth.liftoff_t_s + 8);
-  await expect(sentence(pages.laptop!)).toContainText(/Lands in \d+ s/);
+  await expect(sentence(pages.laptop!)).toContainText(/Lands in \d+\ss/);
   await picture('descent');
 });
 
 test('silence is said within seconds, the state is carried, and nothing old looks current', async () => {
   radio.silence();
-  await expect(sentence(pages.laptop!)).toContainText(/No radio for \d+ s|silent/, { timeout: 8000 });
+  await expect(sentence(pages.laptop!)).toContainText(/No radio for \d+\ss|silent/, { timeout: 8000 });
   await expect(pages.laptop!.locator('header')).toContainText('silent');
   await expect(pages.laptop!.locator('[data-age="old"]').first()).toBeVisible();
   await picture('silence');
@@ -181,7 +181,7 @@ test('a station killed in flight comes back with the whole flight, and the pages
 
 test('on the ground it says where each piece lies and sends nobody', async () => {
   await until(truth.bodies[0].landing.t_s - truth.liftoff_t_s + 14);
-  await expect(sentence(pages.laptop!)).toContainText(/Down, \d+ m from the pad/, { timeout: 40_000 });
+  await expect(sentence(pages.laptop!)).toContainText(/Down, \d+\sm from the pad/, { timeout: 40_000 });
   const error = Math.abs(
     figure(((await sentence(pages.laptop!).textContent()) ?? '').replace('Down, ', '')) -
       Math.hypot(truth.bodies[0].landing.east_m, truth.bodies[0].landing.north_m),
