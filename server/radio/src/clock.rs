@@ -1,6 +1,6 @@
 //! From the clock aboard to the station's clock.
 //!
-//! Two steps. [`Unwrap`](unwrap) makes the onboard time run on through wraps, and tells late packets from restarts.
+//! Two steps. `Unwrap` makes the onboard time run on through wraps, and tells late packets from restarts.
 //! The envelope then maps it: receive time minus onboard time is the clocks' difference plus a delay that is never
 //! negative, so that its lower envelope over a sliding window is the difference plus the least delay, and the slope of
 //! that envelope is the drift (Paxson, "On calibrating measurements of packet transit times", 1998; Moon, Skelly &

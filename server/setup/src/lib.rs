@@ -1,6 +1,6 @@
 //! The setup file: from what was typed to what is meant, with every mistake told at once.
 //!
-//! [`read`] walks the file's tree of values itself, so that one wrong field never hides the next; each concern
+//! [`read()`] walks the file's tree of values itself, so that one wrong field never hides the next; each concern
 //! (site, weather, vehicle, ...) has a file that turns what was told into what is meant, in SI units, with defaults
 //! written out and likely mix-ups refused with the guess said. [`changes`] compares two setups key by key.
 //! Must not know: files (the caller loads what the setup names), links as they run, what the engine makes of it.
