@@ -142,9 +142,9 @@ test('sentence, flight line and figures share the first screen of a phone', asyn
 
 test('feet and the night theme are one press away, and are kept', async () => {
   const page = pages.projector!;
-  await page.getByRole('button', { name: /Units/ }).click();
+  await page.getByRole('button', { name: /units/ }).click();
   await expect(sentence(page)).toContainText('ft');
-  await page.getByRole('button', { name: /Colours/ }).click();
+  await page.getByRole('button', { name: /colours/ }).click();
   await expect(page.locator('html')).toHaveAttribute('data-theme', 'night');
   await page.reload();
   await expect(page.locator('html')).toHaveAttribute('data-theme', 'night');
