@@ -9,10 +9,11 @@ use loftwatch_engine::{ENGINE_VERSION, Engine, Output, Said};
 use sqlx::sqlite::{
     SqliteConnectOptions, SqliteJournalMode, SqlitePoolOptions, SqliteRow, SqliteSynchronous,
 };
-use sqlx::{AssertSqlSafe, ConnectOptions, Connection, Row, SqliteConnection, SqlitePool};
+use sqlx::{ConnectOptions, Connection, Row, SqliteConnection, SqlitePool};
 
-use super::check::{self, APPLICATION_ID, Found};
+use super::check::{self, Found};
 use super::error::StoreError;
+use super::make::make;
 use super::{Folder, fnv1a_64};
 
 /// The schema; its hash is the file's version, so that a change of it needs no bookkeeping.
@@ -42,28 +43,10 @@ pub(crate) async fn open(folder: &Folder) -> Result<SqliteConnection, StoreError
         }
     }
     folder.drop_derived()?;
-    create(&file).await?;
-    connect(&file).await
-}
-
-async fn create(file: &Path) -> Result<(), StoreError> {
-    let mut connection = SqliteConnectOptions::new()
-        .filename(file)
-        .create_if_missing(true)
-        .journal_mode(SqliteJournalMode::Delete)
-        .connect()
-        .await
-        .map_err(StoreError::sql(file, "being made"))?;
     // The version comes last: a file that was left half made is made again.
-    let sql = format!(
-        "PRAGMA application_id = {APPLICATION_ID};\nBEGIN;\n{SCHEMA}\nPRAGMA user_version = {};\nCOMMIT;",
-        version()
-    );
-    sqlx::raw_sql(AssertSqlSafe(sql))
-        .execute(&mut connection)
-        .await
-        .map_err(StoreError::sql(file, "being made"))?;
-    connection.close().await.map_err(StoreError::sql(file, "being made"))
+    let sql = format!("BEGIN;\n{SCHEMA}\nPRAGMA user_version = {};\nCOMMIT;", version());
+    make(&file, &sql).await?;
+    connect(&file).await
 }
 
 async fn connect(file: &Path) -> Result<SqliteConnection, StoreError> {

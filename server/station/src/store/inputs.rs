@@ -11,8 +11,9 @@ use sqlx::sqlite::{
 };
 use sqlx::{AssertSqlSafe, ConnectOptions, Connection, Row, SqliteConnection, SqlitePool};
 
-use super::check::{self, APPLICATION_ID, Found};
+use super::check::{self, Found};
 use super::error::StoreError;
+use super::make::make;
 
 static MIGRATIONS: Migrator = sqlx::migrate!("../../migrations/inputs");
 
@@ -28,7 +29,7 @@ fn known_schema() -> i64 {
 pub(crate) async fn open(file: &Path) -> Result<SqliteConnection, StoreError> {
     let known = known_schema();
     match check::header(file)? {
-        Found::Nothing => create(file).await?,
+        Found::Nothing => make(file, "").await?,
         Found::Ours(found) if found > known => {
             return Err(StoreError::Newer { file: file.to_owned(), found, known });
         }
@@ -82,22 +83,6 @@ pub(crate) async fn fold(file: &Path) {
     if let Err(error) = folded.await {
         tracing::debug!("`{}` keeps its write-ahead log: {error}", file.display());
     }
-}
-
-/// Makes the file and marks it as ours before it becomes a WAL database, so that the mark is in its first page.
-async fn create(file: &Path) -> Result<(), StoreError> {
-    let mut connection = SqliteConnectOptions::new()
-        .filename(file)
-        .create_if_missing(true)
-        .journal_mode(SqliteJournalMode::Delete)
-        .connect()
-        .await
-        .map_err(StoreError::sql(file, "being made"))?;
-    sqlx::raw_sql(AssertSqlSafe(format!("PRAGMA application_id = {APPLICATION_ID}")))
-        .execute(&mut connection)
-        .await
-        .map_err(StoreError::sql(file, "being made"))?;
-    connection.close().await.map_err(StoreError::sql(file, "being made"))
 }
 
 /// A copy beside the file, made before a migration.

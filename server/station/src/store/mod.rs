@@ -13,6 +13,7 @@ mod folder;
 mod hash;
 pub(crate) mod inputs;
 mod kept;
+mod make;
 pub(crate) mod outputs;
 pub(crate) mod recorder;
 
