@@ -21,17 +21,21 @@ pub(crate) fn run(arguments: &[String]) -> Result<(), String> {
 /// Builds the pages into `web/dist` where a source is newer.
 pub(crate) fn pages() -> Result<(), String> {
     let web = top().join("web");
-    let lock = web.join("package-lock.json");
-    let installed = web.join("node_modules/.package-lock.json");
-    if newer(&lock, &installed) {
-        eprintln!("Fetching what the pages are built from.");
-        finish(command(&web, "npm", &["ci", "--no-audit", "--no-fund", "--loglevel=error"]))?;
-    }
+    packages(&web)?;
     let built = web.join("dist/index.html");
     let sources = ["src", "public", "index.html", "vite.config.ts", "package-lock.json"];
     if sources.iter().any(|source| newest(&web.join(source)).is_some_and(|at| at > modified(&built))) {
         eprintln!("Building the pages.");
         finish(command(&web, "npm", &["run", "--silent", "build"]))?;
+    }
+    Ok(())
+}
+
+/// Installs a folder's npm packages where its lock file is newer than what is installed.
+pub(crate) fn packages(folder: &Path) -> Result<(), String> {
+    if newer(&folder.join("package-lock.json"), &folder.join("node_modules/.package-lock.json")) {
+        eprintln!("Fetching the packages of {}.", folder.display());
+        finish(command(folder, "npm", &["ci", "--no-audit", "--no-fund", "--loglevel=error"]))?;
     }
     Ok(())
 }

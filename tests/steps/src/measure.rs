@@ -9,8 +9,9 @@ use std::path::Path;
 use std::process::{Command, Stdio};
 
 use crate::demo::{pages, program};
-use crate::run::{Steps, command, finish};
-use crate::tools::{need_c_compiler, need_chromium, need_node, need_python, top};
+use crate::run::{Steps, command};
+use crate::test::browser;
+use crate::tools::{need_c_compiler, need_node, need_python, top};
 
 /// Flights a class, where the command does not say.
 const FLIGHTS: &str = "200";
@@ -47,14 +48,7 @@ pub(crate) fn run(arguments: &[String]) -> Result<(), String> {
         kill.env("LOFTWATCH", &loftwatch);
         keep(kill, &out.join("kills.md"))
     });
-    steps.take("last byte to pixel", || {
-        let chromium = need_chromium()?;
-        let browser = tests.join("browser");
-        finish(command(&browser, "npm", &["ci", "--no-audit", "--no-fund", "--loglevel=error"]))?;
-        let mut latency = command(&browser, "npx", &["playwright", "test", "--project", "measure"]);
-        latency.env("LOFTWATCH", &loftwatch).env("CHROMIUM", chromium);
-        finish(latency)
-    });
+    steps.take("last byte to pixel", || browser("measure", &loftwatch));
     report(&tests)?;
     steps.close()
 }

@@ -1,8 +1,8 @@
 //! Everything that must hold before a change is kept. No step asserts a time.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
-use crate::demo::pages;
+use crate::demo::{packages, pages};
 use crate::run::{Steps, command, finish};
 use crate::tools::{need_c_compiler, need_chromium, need_node, need_python, target, top};
 
@@ -50,24 +50,16 @@ pub(crate) fn run() -> Result<(), String> {
     steps.take("simulator, committed flights", || {
         let loftwatch = built_for_tests()?;
         let python = need_python(&["requirements.txt"])?;
-        let mut pytest = command(&tests, python, &["-m", "pytest", "-q", "sim/tests"]);
+        let mut pytest = command(&tests, &python, &["-m", "pytest", "-q", "sim/tests"]);
         pytest.env("LOFTWATCH", &loftwatch);
         finish(pytest)?;
-        let mut flights =
-            command(&tests, need_python(&["requirements.txt"])?, &["-m", "sim", "check", "--binary"]);
+        let mut flights = command(&tests, &python, &["-m", "sim", "check", "--binary"]);
         flights.arg(loftwatch);
         finish(flights)
     });
     steps.take("browser", || {
         let loftwatch = built_for_tests()?;
-        let chromium = need_chromium()?;
-        let browser = tests.join("browser");
-        if !browser.join("node_modules/.package-lock.json").is_file() {
-            finish(command(&browser, "npm", &["ci", "--no-audit", "--no-fund", "--loglevel=error"]))?;
-        }
-        let mut playwright = command(&browser, "npx", &["playwright", "test", "--project", "test"]);
-        playwright.env("LOFTWATCH", loftwatch).env("CHROMIUM", chromium);
-        finish(playwright)
+        browser("test", &loftwatch)
     });
     steps.close()
 }
@@ -80,4 +72,14 @@ fn built_for_tests() -> Result<PathBuf, String> {
     } else {
         Err("The program was not built: see the step that builds it.".to_owned())
     }
+}
+
+/// Drives the built program from real pages: one project of the browser tests.
+pub(crate) fn browser(project: &str, loftwatch: &Path) -> Result<(), String> {
+    let chromium = need_chromium()?;
+    let folder = top().join("tests/browser");
+    packages(&folder)?;
+    let mut playwright = command(&folder, "npx", &["playwright", "test", "--project", project]);
+    playwright.env("LOFTWATCH", loftwatch).env("CHROMIUM", chromium);
+    finish(playwright)
 }
