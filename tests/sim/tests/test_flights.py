@@ -85,5 +85,5 @@ def test_a_drivers_timer_holds_nothing_back(tmp_path):
     for seed in (1, 3):
         make("leaning", seed, tmp_path)
         rows = [json.loads(x) for x in (tmp_path / f"leaning-{seed:04d}/samples.jsonl").read_text().splitlines()]
-        age = np.array([s["t_receive_s"] - s["t_s"] for s in rows if "report" not in s and s["t_sd_s"] <= 0.05])
+        age = np.array([s["t_receive_s"] - s["t_s"] for s in rows if "report" not in s and s["t_sd_s"] < 0.02])
         assert np.median(age) < 0.15 and np.median(age[-100:]) < 0.15
