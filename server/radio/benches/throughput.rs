@@ -71,20 +71,11 @@ fn splitter(framing: &Framing, layout: &Layout, stream: &[u8]) -> f64 {
 fn field(name: &str, stored: Stored, meaning: Meaning, unit: &str) -> Field {
     let si = Unit::conversion(meaning, unit).expect("the benchmark's own units are right");
     Field {
-        name: name.to_owned(),
-        stored,
-        scale: 1.0,
-        offset: 0.0,
         unit: unit.to_owned(),
         si_scale: si.scale,
         si_offset: si.offset,
         meaning,
-        channel: None,
-        is: None,
-        missing: None,
-        values: Vec::new(),
-        bits: Vec::new(),
-        big_endian: None,
+        ..Field::new(name, stored)
     }
 }
 

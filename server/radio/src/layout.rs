@@ -90,6 +90,28 @@ pub struct Field {
     pub big_endian: Option<bool>,
 }
 
+impl Field {
+    /// A field without scale, unit or meaning: its raw value is its value. The rest is written over this.
+    pub fn new(name: impl Into<String>, stored: Stored) -> Self {
+        Self {
+            name: name.into(),
+            stored,
+            scale: 1.0,
+            offset: 0.0,
+            unit: String::new(),
+            si_scale: 1.0,
+            si_offset: 0.0,
+            meaning: Meaning::Free,
+            channel: None,
+            is: None,
+            missing: None,
+            values: Vec::new(),
+            bits: Vec::new(),
+            big_endian: None,
+        }
+    }
+}
+
 /// How a field is stored.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]

@@ -1,26 +1,11 @@
 //! Properties of layouts: what is packed is unpacked, what is printed is read, and no payload panics or gives a number
 //! that is not finite.
 
-use loftwatch_radio::{Decoded, Field, Form, Layout, Meaning, Stored, Value};
+use loftwatch_radio::{Decoded, Field, Form, Layout, Stored, Value};
 use proptest::prelude::*;
 
 fn field(stored: Stored, big_endian: Option<bool>, scale: f64, offset: f64) -> Field {
-    Field {
-        name: "value".to_owned(),
-        stored,
-        scale,
-        offset,
-        unit: String::new(),
-        si_scale: 1.0,
-        si_offset: 0.0,
-        meaning: Meaning::Free,
-        channel: None,
-        is: None,
-        missing: None,
-        values: Vec::new(),
-        bits: Vec::new(),
-        big_endian,
-    }
+    Field { scale, offset, big_endian, ..Field::new("value", stored) }
 }
 
 fn layout(form: Form) -> Layout {

@@ -3,22 +3,7 @@
 use loftwatch_radio::{Bits, Decoded, Field, Form, Layout, Meaning, Stored, Value};
 
 fn field(name: &str, stored: Stored) -> Field {
-    Field {
-        name: name.to_owned(),
-        stored,
-        scale: 0.5,
-        offset: 1.0,
-        unit: String::new(),
-        si_scale: 2.0,
-        si_offset: -1.0,
-        meaning: Meaning::Free,
-        channel: None,
-        is: None,
-        missing: None,
-        values: Vec::new(),
-        bits: Vec::new(),
-        big_endian: None,
-    }
+    Field { scale: 0.5, offset: 1.0, si_scale: 2.0, si_offset: -1.0, ..Field::new(name, stored) }
 }
 
 fn bits(bit: u8, width: u8) -> Bits {

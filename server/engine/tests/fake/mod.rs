@@ -97,22 +97,7 @@ pub(crate) fn plan() -> Plan {
 }
 
 fn column(name: &str, meaning: Meaning, si_scale: f64) -> Field {
-    Field {
-        name: name.into(),
-        stored: Stored::Number,
-        scale: 1.0,
-        offset: 0.0,
-        unit: String::new(),
-        si_scale,
-        si_offset: 0.0,
-        meaning,
-        channel: None,
-        is: None,
-        missing: None,
-        values: vec![],
-        bits: vec![],
-        big_endian: None,
-    }
+    Field { si_scale, meaning, ..Field::new(name, Stored::Number) }
 }
 
 fn layout() -> Layout {

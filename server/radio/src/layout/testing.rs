@@ -1,26 +1,6 @@
-//! For tests: fields and values in few words.
+//! For tests: names and values in few words.
 
-use super::{Decoded, Field, Layout, Stored, Value};
-use crate::meaning::Meaning;
-
-pub(crate) fn field(name: &str, stored: Stored) -> Field {
-    Field {
-        name: name.to_owned(),
-        stored,
-        scale: 1.0,
-        offset: 0.0,
-        unit: String::new(),
-        si_scale: 1.0,
-        si_offset: 0.0,
-        meaning: Meaning::Free,
-        channel: None,
-        is: None,
-        missing: None,
-        values: Vec::new(),
-        bits: Vec::new(),
-        big_endian: None,
-    }
-}
+use super::{Decoded, Layout, Value};
 
 pub(crate) fn named(names: &[(i64, &str)]) -> Vec<(i64, String)> {
     names.iter().map(|(value, name)| (*value, (*name).to_owned())).collect()

@@ -102,20 +102,9 @@ pub(crate) fn setup() -> Setup {
 /// A text layout with pressure, a free field and a position.
 fn layout() -> Layout {
     let field = |name: &str, meaning: Meaning, unit: &str| Field {
-        name: name.into(),
-        stored: Stored::Number,
-        scale: 1.0,
-        offset: 0.0,
         unit: unit.into(),
-        si_scale: 1.0,
-        si_offset: 0.0,
         meaning,
-        channel: None,
-        is: None,
-        missing: None,
-        values: Vec::new(),
-        bits: Vec::new(),
-        big_endian: None,
+        ..Field::new(name, Stored::Number)
     };
     let fields = vec![
         field("p", Meaning::Pressure, "hPa"),

@@ -1,4 +1,4 @@
-use crate::layout::testing::{field, named, texts};
+use crate::layout::testing::{named, texts};
 use crate::{Bits, Complaint, Field, Form, Layout, Meaning, Stored, Value};
 
 fn layout(big_endian: bool, length: Option<usize>, fields: Vec<Field>) -> Layout {
@@ -30,7 +30,7 @@ fn every_type_in_both_orders() {
         (Stored::Float(4), vec![0x00, 0x00, 0xc0, 0xbf], -1.5),
         (Stored::Float(8), vec![0, 0, 0, 0, 0, 0, 0xf8, 0x3f], 1.5),
     ];
-    let fields: Vec<Field> = all.iter().map(|(stored, ..)| field("value", *stored)).collect();
+    let fields: Vec<Field> = all.iter().map(|(stored, ..)| Field::new("value", *stored)).collect();
     let little: Vec<u8> = all.iter().flat_map(|(_, bytes, _)| bytes.clone()).collect();
     let big: Vec<u8> =
         all.iter().flat_map(|(_, bytes, _)| bytes.iter().rev().copied().collect::<Vec<_>>()).collect();
@@ -53,9 +53,9 @@ fn scale_offset_unit_and_a_field_of_the_other_order() {
         si_scale: 100.0,
         meaning: Meaning::Pressure,
         big_endian: Some(true),
-        ..field("p", Stored::Unsigned(4))
+        ..Field::new("p", Stored::Unsigned(4))
     };
-    let layout = layout(false, None, vec![field("skipped", Stored::Skip(2)), pressure]);
+    let layout = layout(false, None, vec![Field::new("skipped", Stored::Skip(2)), pressure]);
     // (37600 * 0.01 + 500) hPa = 876 hPa = 87600 Pa.
     let decoded = layout.decode(&[9, 9, 0, 0, 0x92, 0xe0]);
     assert_eq!(layout.number(&decoded, Meaning::Pressure), Some(87600.0));
@@ -68,7 +68,7 @@ fn flags_and_enumerations_share_a_field() {
         Bits { meaning: Meaning::Armed, channel: Some("drogue out".to_owned()), ..bits(1, 1, "armed") };
     let flags = Field {
         bits: vec![bits(0, 1, "first"), armed, mode, bits(5, 3, "rest")],
-        ..field("flags", Stored::Unsigned(1))
+        ..Field::new("flags", Stored::Unsigned(1))
     };
     let layout = layout(false, None, vec![flags]);
     let decoded = layout.decode(&[0b1011_0010]);
@@ -81,13 +81,13 @@ fn flags_and_enumerations_share_a_field() {
 
 #[test]
 fn a_layout_fits_by_length_and_by_selector() {
-    let id = Field { is: Some(33.0), ..field("id", Stored::Unsigned(1)) };
-    let exact = layout(false, Some(3), vec![id.clone(), field("v", Stored::Unsigned(1))]);
+    let id = Field { is: Some(33.0), ..Field::new("id", Stored::Unsigned(1)) };
+    let exact = layout(false, Some(3), vec![id.clone(), Field::new("v", Stored::Unsigned(1))]);
     assert!(exact.matches(&[33, 1, 2]));
     assert!(!exact.matches(&[33, 1]));
     assert!(!exact.matches(&[33, 1, 2, 3]));
     assert!(!exact.matches(&[34, 1, 2]));
-    let least = layout(false, None, vec![id, field("v", Stored::Unsigned(1))]);
+    let least = layout(false, None, vec![id, Field::new("v", Stored::Unsigned(1))]);
     assert!(
         least.matches(&[33, 1])
             && least.matches(&[33, 1, 2, 3])
@@ -98,9 +98,12 @@ fn a_layout_fits_by_length_and_by_selector() {
 
 #[test]
 fn missing_values_are_left_out_and_infinite_ones_complained_of() {
-    let missing = Field { missing: Some(-32768.0), ..field("t", Stored::Signed(2)) };
-    let layout =
-        layout(false, None, vec![missing, field("f", Stored::Float(4)), field("d", Stored::Float(8))]);
+    let missing = Field { missing: Some(-32768.0), ..Field::new("t", Stored::Signed(2)) };
+    let layout = layout(
+        false,
+        None,
+        vec![missing, Field::new("f", Stored::Float(4)), Field::new("d", Stored::Float(8))],
+    );
     let mut bytes = vec![0x00, 0x80];
     bytes.extend(f32::NAN.to_le_bytes());
     bytes.extend(f64::NEG_INFINITY.to_le_bytes());
@@ -111,13 +114,14 @@ fn missing_values_are_left_out_and_infinite_ones_complained_of() {
 
 #[test]
 fn the_modulus_of_an_onboard_clock() {
-    let clock = Field { si_scale: 0.001, meaning: Meaning::OnboardTime, ..field("ms", Stored::Unsigned(2)) };
+    let clock =
+        Field { si_scale: 0.001, meaning: Meaning::OnboardTime, ..Field::new("ms", Stored::Unsigned(2)) };
     assert_eq!(layout(false, None, vec![clock]).modulus(Meaning::OnboardTime), Some(65.536));
 }
 
 #[test]
 fn what_is_kept_and_filled_again_is_the_same() {
-    let layout = layout(false, None, vec![field("a", Stored::Unsigned(1))]);
+    let layout = layout(false, None, vec![Field::new("a", Stored::Unsigned(1))]);
     let mut decoded = layout.decode(&[1]);
     layout.decode_into(&[2], &mut decoded);
     assert_eq!(decoded, layout.decode(&[2]));

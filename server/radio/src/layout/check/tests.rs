@@ -1,6 +1,6 @@
 use super::*;
 use crate::layout::Bits;
-use crate::layout::testing::{field, named};
+use crate::layout::testing::named;
 
 fn binary(length: Option<usize>, fields: Vec<Field>) -> Layout {
     Layout {
@@ -21,22 +21,22 @@ fn a_good_layout_has_no_problem() {
         meaning: Meaning::Pressure,
         unit: "hPa".to_owned(),
         si_scale: 100.0,
-        ..field("p", Stored::Unsigned(4))
+        ..Field::new("p", Stored::Unsigned(4))
     };
-    let layout = binary(Some(6), vec![pressure, field("x", Stored::Unsigned(2))]);
+    let layout = binary(Some(6), vec![pressure, Field::new("x", Stored::Unsigned(2))]);
     assert_eq!(layout.check(), []);
 }
 
 #[test]
 fn every_mistake_of_fields_is_told_at_once() {
     let fields = vec![
-        field("a", Stored::Unsigned(9)),
-        field("a", Stored::Float(2)),
-        field("t", Stored::Number),
-        Field { meaning: Meaning::Pressure, unit: "m".to_owned(), ..field("p", Stored::Unsigned(2)) },
-        Field { meaning: Meaning::Pressure, unit: "hPa".to_owned(), ..field("q", Stored::Unsigned(2)) },
-        Field { meaning: Meaning::Fired, ..field("f", Stored::Unsigned(1)) },
-        Field { scale: 0.0, is: Some(300.0), missing: Some(-1.0), ..field("s", Stored::Unsigned(1)) },
+        Field::new("a", Stored::Unsigned(9)),
+        Field::new("a", Stored::Float(2)),
+        Field::new("t", Stored::Number),
+        Field { meaning: Meaning::Pressure, unit: "m".to_owned(), ..Field::new("p", Stored::Unsigned(2)) },
+        Field { meaning: Meaning::Pressure, unit: "hPa".to_owned(), ..Field::new("q", Stored::Unsigned(2)) },
+        Field { meaning: Meaning::Fired, ..Field::new("f", Stored::Unsigned(1)) },
+        Field { scale: 0.0, is: Some(300.0), missing: Some(-1.0), ..Field::new("s", Stored::Unsigned(1)) },
     ];
     let layout = Layout { rate_hz: Some(0.0), ..binary(Some(12), fields) };
     let told = told(&layout);
@@ -77,13 +77,14 @@ fn every_mistake_of_bits_is_told_with_its_place() {
         Bits { meaning: Meaning::Pressure, ..bits(3, 1, "p") },
         Bits { values: named(&[(0, "a"), (0, "b")]), ..bits(4, 1, "twice") },
     ];
-    let layout = binary(None, vec![Field { bits: several, ..field("flags", Stored::Unsigned(1)) }]);
+    let layout = binary(None, vec![Field { bits: several, ..Field::new("flags", Stored::Unsigned(1)) }]);
     let problems = layout.check();
     let at: Vec<Option<usize>> = problems.iter().map(|(place, _)| place.bits).collect();
     assert_eq!(at, [Some(1), Some(2), Some(3), Some(4)]);
     assert_eq!(problems[0].1.to_string(), "`over` takes bits that `low` has taken");
     assert_eq!(problems[1].1.to_string(), "`past` takes bits 7 to 8; `flags` has 0 to 7");
-    let float = binary(None, vec![Field { bits: vec![bits(0, 1, "b")], ..field("f", Stored::Float(4)) }]);
+    let float =
+        binary(None, vec![Field { bits: vec![bits(0, 1, "b")], ..Field::new("f", Stored::Float(4)) }]);
     assert_eq!(told(&float), ["`f` is no integer: it has no bits"]);
 }
 
@@ -92,7 +93,7 @@ fn the_same_meaning_is_allowed_once_per_channel() {
     let of = |name: &str, channel: &str| Field {
         meaning: Meaning::Armed,
         channel: Some(channel.to_owned()),
-        ..field(name, Stored::Unsigned(1))
+        ..Field::new(name, Stored::Unsigned(1))
     };
     assert_eq!(binary(None, vec![of("a", "drogue"), of("b", "main")]).check(), []);
     assert_eq!(

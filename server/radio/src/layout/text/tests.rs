@@ -1,4 +1,4 @@
-use crate::layout::testing::{field, named, texts};
+use crate::layout::testing::{named, texts};
 use crate::{Complaint, Field, Form, Layout, Meaning, Stored};
 
 fn layout(separator: &str, starts_with: Option<&str>, fields: Vec<Field>) -> Layout {
@@ -12,7 +12,7 @@ fn layout(separator: &str, starts_with: Option<&str>, fields: Vec<Field>) -> Lay
 }
 
 fn abc() -> Vec<Field> {
-    vec![field("a", Stored::Number), field("b", Stored::Text), field("c", Stored::Number)]
+    vec![Field::new("a", Stored::Number), Field::new("b", Stored::Text), Field::new("c", Stored::Number)]
 }
 
 #[test]
@@ -34,7 +34,7 @@ fn columns_in_order_with_spaces_around_them() {
 fn without_a_beginning_the_first_column_is_a_field() {
     let layout = layout(";", None, abc());
     assert_eq!(texts(&layout, &layout.decode(b"$1;x;2")), ["a 1", "b x", "c 2"]);
-    let selected = Field { is: Some(7.0), ..field("a", Stored::Number) };
+    let selected = Field { is: Some(7.0), ..Field::new("a", Stored::Number) };
     let layout = super::super::Layout {
         form: Form::Text { separator: ";".to_owned(), starts_with: None, fields: vec![selected] },
         ..layout
@@ -69,13 +69,13 @@ fn empty_missing_extra_and_unreadable_columns() {
 
 #[test]
 fn states_units_and_missing_values() {
-    let state = Field { values: named(&[(0, "pad"), (1, "up")]), ..field("state", Stored::Number) };
+    let state = Field { values: named(&[(0, "pad"), (1, "up")]), ..Field::new("state", Stored::Number) };
     let height = Field {
         si_scale: 0.3048,
         unit: "ft".to_owned(),
         meaning: Meaning::OwnHeight,
         missing: Some(-999.0),
-        ..field("h", Stored::Number)
+        ..Field::new("h", Stored::Number)
     };
     let layout = layout(",", None, vec![state, height]);
     let decoded = layout.decode(b"1,1000");
