@@ -77,7 +77,7 @@ fn one(m: &Model, f: &Filter, index: usize) -> Option<CuePrediction> {
             Some(at) => {
                 let mut ahead = Ahead::from(m, f, b);
                 if at > f.t_s {
-                    ahead.to_time(at);
+                    ahead.reach_time(at);
                     ahead.hit(Crossing::Time)
                 } else {
                     shifted(&ahead.hit(Crossing::Time), at - f.t_s, m)
@@ -151,7 +151,7 @@ fn moment(
     let at = |k: EventKind| f.marked(k).map(|x| x.t_s);
     let later = |mut ahead: Ahead<'_>, t: f64| {
         if t > ahead.t_s {
-            ahead.to_time(t);
+            ahead.reach_time(t);
             ahead.hit(Crossing::Time)
         } else {
             let by = t - ahead.t_s;
@@ -162,13 +162,13 @@ fn moment(
     match trigger {
         Trigger::ClimbRateBelow(c) => {
             let mut ahead = Ahead::from(m, f, b);
-            ahead.to_climb(c);
+            ahead.reach_climb(c);
             Some(shifted(&ahead.hit(Crossing::Climb(c)), delay_s, m))
         }
         Trigger::BeforeApogee(s) => {
             let mut ahead = Ahead::from(m, f, b);
             if up {
-                ahead.to_climb(0.0);
+                ahead.reach_climb(0.0);
                 Some(shifted(&ahead.hit(Crossing::Climb(0.0)), delay_s - s, m))
             } else {
                 Some(later(ahead, at(EventKind::Apogee)? - s + delay_s))
@@ -177,9 +177,9 @@ fn moment(
         Trigger::AfterApogee(s) => {
             let mut ahead = Ahead::from(m, f, b);
             if up {
-                ahead.to_climb(0.0);
+                ahead.reach_climb(0.0);
                 let top = ahead.hit(Crossing::Climb(0.0));
-                ahead.to_time(top.t_s + s + delay_s);
+                ahead.reach_time(top.t_s + s + delay_s);
                 let mut hit = ahead.hit(Crossing::Time);
                 // The moment follows apogee's, which has its own spread; the vertical state there is certain.
                 hit.t_var = top.t_var;
@@ -227,7 +227,7 @@ fn moment(
 fn by_height(m: &Model, f: &Filter, b: &crate::state::Blob, height_m: f64, delay_s: f64) -> Hit {
     let mut ahead = Ahead::from(m, f, b);
     let top = if f.top.is_none() {
-        ahead.to_climb(0.0);
+        ahead.reach_climb(0.0);
         ahead.hit(Crossing::Climb(0.0))
     } else {
         ahead.hit(Crossing::Time)

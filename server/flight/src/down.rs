@@ -63,7 +63,8 @@ impl<'a> Fall<'a> {
         let told = m.plan.bodies.get(f.body).map_or(0.25, |b| {
             (b.bare_drag_area_m2.sd / b.bare_drag_area_m2.value.max(1e-9)).clamp(0.05, 1.0)
         });
-        let out = Self {
+
+        Self {
             m,
             body: f.body,
             case: Case::Planned,
@@ -90,8 +91,7 @@ impl<'a> Fall<'a> {
             wind_sd_s: 0.0,
             t_var: 0.0,
             ln_area_sd: told,
-        };
-        out
+        }
     }
 
     /// Another case than the planned one.
@@ -153,11 +153,11 @@ impl<'a> Fall<'a> {
             }
             if acts {
                 found = ((i + 1).min(STATES - 1), k_of(d.drag_area_m2.value), spread(&d.drag_area_m2));
-                if let Some((state, ln_k, sd)) = self.now {
-                    if state == d.state {
-                        found.1 = ln_k;
-                        found.2 = sd;
-                    }
+                if let Some((state, ln_k, sd)) = self.now
+                    && state == d.state
+                {
+                    found.1 = ln_k;
+                    found.2 = sd;
                 }
             }
         }

@@ -48,7 +48,7 @@ impl Filter {
         let climb = self.climb();
         self.take_axial(m, s);
         if !self.take_pressure(m, s, t_sd, climb) {
-            self.take_own(m, s, t_sd, climb);
+            self.take_own(s, t_sd, climb);
         }
         self.take_gnss(m, s, t_sd);
         self.take_tilt(m, s);
@@ -274,25 +274,24 @@ impl Filter {
         true
     }
 
-    fn take_own(&mut self, m: &Model, s: &Sample, t_sd: f64, climb: f64) {
-        let _ = m;
-        if let Some(z) = s.own_height_m.filter(|h| h.is_finite() && h.abs() < 2e5) {
-            if self.zero_own_m.sd > 0.0 {
-                let h = self.height();
-                let noise = sqrt(self.sensors.variance(Channel::OwnHeight));
-                if !self.sensors.of(Channel::OwnHeight).frozen(z, h, 5.0 * noise + 10.0) {
-                    // The vehicle's own filter lags: a tenth of a second of climb, and its errors repeat.
-                    let lag = 0.1 * climb;
-                    let variance = noise * noise + 4.0 + lag * lag + (t_sd * climb) * (t_sd * climb);
-                    let view = |b: &Blob| (b.x[H] + b.x[BB], Row::new().with(H, 1.0).with(BB, 1.0));
-                    let value = z - self.zero_own_m.value;
-                    self.take_number(
-                        &Number { channel: Channel::OwnHeight, value, variance, patience: 10 },
-                        &view,
-                    );
-                    if self.phase == Phase::Descending {
-                        self.watch_ground(s.t_s, value, noise + 0.5);
-                    }
+    fn take_own(&mut self, s: &Sample, t_sd: f64, climb: f64) {
+        if let Some(z) = s.own_height_m.filter(|h| h.is_finite() && h.abs() < 2e5)
+            && self.zero_own_m.sd > 0.0
+        {
+            let h = self.height();
+            let noise = sqrt(self.sensors.variance(Channel::OwnHeight));
+            if !self.sensors.of(Channel::OwnHeight).frozen(z, h, 5.0 * noise + 10.0) {
+                // The vehicle's own filter lags: a tenth of a second of climb, and its errors repeat.
+                let lag = 0.1 * climb;
+                let variance = noise * noise + 4.0 + lag * lag + (t_sd * climb) * (t_sd * climb);
+                let view = |b: &Blob| (b.x[H] + b.x[BB], Row::new().with(H, 1.0).with(BB, 1.0));
+                let value = z - self.zero_own_m.value;
+                self.take_number(
+                    &Number { channel: Channel::OwnHeight, value, variance, patience: 10 },
+                    &view,
+                );
+                if self.phase == Phase::Descending {
+                    self.watch_ground(s.t_s, value, noise + 0.5);
                 }
             }
         }

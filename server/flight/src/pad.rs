@@ -190,6 +190,7 @@ fn by_force(glances: &[Glance], baro_sd_m: f64) -> Option<Motion> {
     Some(Motion { at: Told { value: t, sd } })
 }
 
+#[expect(clippy::manual_range_contains, reason = "a force that is not a number is not loud")]
 fn by_climb(
     glances: &[Glance],
     height: impl Fn(&Glance) -> Option<f64>,
@@ -205,13 +206,13 @@ fn by_climb(
         if g.t_s < newest - 1.2 {
             continue;
         }
-        if let Some(f) = g.axial {
-            if g.t_s > newest - 0.5 {
-                if f > 1.25 * G || f < 0.6 * G {
-                    loud += 1;
-                } else {
-                    quiet += 1;
-                }
+        if let Some(f) = g.axial
+            && g.t_s > newest - 0.5
+        {
+            if f > 1.25 * G || f < 0.6 * G {
+                loud += 1;
+            } else {
+                quiet += 1;
             }
         }
         if let (Some(v), true) = (height(g), n < RECENT) {

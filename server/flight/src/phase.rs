@@ -81,18 +81,19 @@ impl Filter {
             if self.tally >= 2 || (self.tally == 1 && late) {
                 self.end_burn(m, t_s);
             }
-        } else if self.tally >= 1 && self.phase == Phase::Coasting {
-            if let Some(mark) = self.marked(EventKind::StageIgnition) {
-                let next = self.regime.stage + 1;
-                if next < m.stages.len() {
-                    self.begin_burn(m, next, mark.t_s, true);
-                    self.phase = Phase::Powered;
-                    // What the force said beyond the told curve is not known yet: it is opened.
-                    let mean = m.stages[next].mean_mps2();
-                    for b in self.blobs.iter_mut() {
-                        b.x[D] = 0.0;
-                        b.reopen(D, 0.25 * mean * mean);
-                    }
+        } else if self.tally >= 1
+            && self.phase == Phase::Coasting
+            && let Some(mark) = self.marked(EventKind::StageIgnition)
+        {
+            let next = self.regime.stage + 1;
+            if next < m.stages.len() {
+                self.begin_burn(m, next, mark.t_s, true);
+                self.phase = Phase::Powered;
+                // What the force said beyond the told curve is not known yet: it is opened.
+                let mean = m.stages[next].mean_mps2();
+                for b in self.blobs.iter_mut() {
+                    b.x[D] = 0.0;
+                    b.reopen(D, 0.25 * mean * mean);
                 }
             }
         }

@@ -158,26 +158,26 @@ impl<'a> Ahead<'a> {
                 let at = self.t_s;
                 self.wait_for_stage(at);
             }
-        } else if let Some((stage, due, sd)) = self.next {
-            if self.t_s >= due - 1e-6 {
-                self.next = None;
-                let before = self.m.stages[self.regime.stage].ln_k;
-                let s = &self.m.stages[stage];
-                self.regime.stage = stage;
-                self.regime.ignition_s = due;
-                self.regime.burning = true;
-                self.regime.rough = 0.03;
-                self.blob.x[LNK] += s.ln_k - before;
-                self.blob.p[LNK][LNK] += s.ln_k_sd * s.ln_k_sd;
-                self.blob.x[TAU] = 0.0;
-                for j in 0..PRED {
-                    self.blob.p[TAU][j] = 0.0;
-                    self.blob.p[j][TAU] = 0.0;
-                }
-                self.blob.p[TAU][TAU] = s.ln_thrust_sd * s.ln_thrust_sd;
-                let dv = 9.8 * sd;
-                self.blob.p[VU][VU] += dv * dv;
+        } else if let Some((stage, due, sd)) = self.next
+            && self.t_s >= due - 1e-6
+        {
+            self.next = None;
+            let before = self.m.stages[self.regime.stage].ln_k;
+            let s = &self.m.stages[stage];
+            self.regime.stage = stage;
+            self.regime.ignition_s = due;
+            self.regime.burning = true;
+            self.regime.rough = 0.03;
+            self.blob.x[LNK] += s.ln_k - before;
+            self.blob.p[LNK][LNK] += s.ln_k_sd * s.ln_k_sd;
+            self.blob.x[TAU] = 0.0;
+            for j in 0..PRED {
+                self.blob.p[TAU][j] = 0.0;
+                self.blob.p[j][TAU] = 0.0;
             }
+            self.blob.p[TAU][TAU] = s.ln_thrust_sd * s.ln_thrust_sd;
+            let dv = 9.8 * sd;
+            self.blob.p[VU][VU] += dv * dv;
         }
     }
 
@@ -193,10 +193,10 @@ impl<'a> Ahead<'a> {
                 dt = dt.min(left + 2e-6);
             }
         }
-        if let Some((_, due, _)) = self.next {
-            if due > self.t_s + 1e-6 {
-                dt = dt.min(due - self.t_s);
-            }
+        if let Some((_, due, _)) = self.next
+            && due > self.t_s + 1e-6
+        {
+            dt = dt.min(due - self.t_s);
         }
         dt
     }
@@ -215,7 +215,7 @@ impl<'a> Ahead<'a> {
     }
 
     /// To a time.
-    pub(crate) fn to_time(&mut self, t_s: f64) {
+    pub(crate) fn reach_time(&mut self, t_s: f64) {
         for _ in 0..3000 {
             if self.t_s >= t_s - 1e-6 {
                 break;
@@ -225,7 +225,7 @@ impl<'a> Ahead<'a> {
     }
 
     /// To where the climb rate has fallen to `climb`, after all thrust. Says whether it got there.
-    pub(crate) fn to_climb(&mut self, climb: f64) -> bool {
+    pub(crate) fn reach_climb(&mut self, climb: f64) -> bool {
         for _ in 0..3000 {
             let above = self.blob.x[VU] - climb;
             if self.power_to_come() {
@@ -308,7 +308,7 @@ pub(crate) fn apogee(m: &Model, f: &Filter) -> Option<Prediction> {
             continue;
         }
         let mut ahead = Ahead::from(m, f, b);
-        ahead.to_climb(0.0);
+        ahead.reach_climb(0.0);
         summit.add(*w, &ahead.hit(Crossing::Climb(0.0)));
     }
     let mut p = summit.finish()?;

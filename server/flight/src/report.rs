@@ -198,7 +198,7 @@ pub(crate) fn landings(m: &Model, f: &Filter, body: usize, out: &mut Vec<Landing
             }
             let mut ahead = Ahead::from(m, &f, b);
             let top = if f.top.is_none() {
-                ahead.to_climb(0.0);
+                ahead.reach_climb(0.0);
                 ahead.hit(Crossing::Climb(0.0))
             } else {
                 ahead.hit(Crossing::Time)
@@ -327,7 +327,7 @@ pub(crate) fn path(m: &Model, f: &Filter, out: &mut Vec<Knot>) {
     let best = (0..f.blobs.len()).max_by(|a, b| w[*a].total_cmp(&w[*b])).unwrap_or(0);
     let mut top = Ahead::from(m, f, &f.blobs[best]);
     if f.top.is_none() {
-        top.to_climb(0.0);
+        top.reach_climb(0.0);
     }
     let up_s = (top.t_s - f.t_s).max(0.0);
     let steps = if up_s > 0.0 { 24 } else { 0 };
@@ -336,7 +336,7 @@ pub(crate) fn path(m: &Model, f: &Filter, out: &mut Vec<Knot>) {
         let mut knot = Sums::new();
         for (i, a) in ahead.iter_mut().enumerate() {
             if let Some(a) = a {
-                a.to_time(t);
+                a.reach_time(t);
                 knot.add(w[i], &a.hit(Crossing::Time));
             }
         }

@@ -302,6 +302,7 @@ impl Filter {
         self.regime.ignition_s = ignition_s;
         self.regime.burning = true;
         self.regime.thrust_tau_s = 0.35;
+        #[expect(clippy::match_same_arms, reason = "a table of four cases, read as one")]
         let share = match (axial, s.has_curve) {
             (true, true) => 0.15,
             (true, false) => 0.35,

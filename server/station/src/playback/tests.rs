@@ -83,7 +83,7 @@ async fn a_replay_says_so_begins_before_liftoff_and_pauses_at_the_end() {
     playback.play(2.0).await.unwrap();
     playback.pass(Duration::from_secs(10)).await.unwrap();
     assert_eq!(now(&playback)["t_s"], 1_795_600_020);
-    playback.pass(Duration::from_secs(60)).await.unwrap();
+    playback.pass(Duration::from_mins(1)).await.unwrap();
     let last = now(&playback);
     assert_eq!((&last["speed"], &last["t_s"]), (&0.into(), &1_795_600_039.95.into()));
     assert_eq!(last["bodies"][0]["phase"], "down");

@@ -12,7 +12,7 @@ use sqlx::sqlite::SqliteConnectOptions;
 use sqlx::{ConnectOptions, Connection, Row};
 
 /// The longest that anything is waited for.
-pub(crate) const PATIENCE: Duration = Duration::from_secs(60);
+pub(crate) const PATIENCE: Duration = Duration::from_mins(1);
 
 pub(crate) fn program() -> Command {
     let mut command = Command::new(env!("CARGO_BIN_EXE_loftwatch"));
