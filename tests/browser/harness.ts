@@ -90,10 +90,12 @@ export class Station {
     readonly address: string,
   ) {}
 
-  static async start(setup: string, data: string, listen = '127.0.0.1:0'): Promise<Station> {
+  static async start(setup: string, data: string, listen = '127.0.0.1:0', env: Record<string, string> = {}): Promise<Station> {
     const program = process.env.LOFTWATCH;
     if (!program) throw new Error('name the built program in the variable LOFTWATCH');
-    const child = spawn(program, ['serve', '--setup', setup, '--data', data, '--listen', listen]);
+    const child = spawn(program, ['serve', '--setup', setup, '--data', data, '--listen', listen], {
+      env: { ...process.env, ...env },
+    });
     const both = [child.stdout!, child.stderr!].map((stream) => createInterface({ input: stream }));
     const said: string[] = [];
     both.forEach((lines) => lines.on('line', (text) => said.push(text)));

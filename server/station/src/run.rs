@@ -102,6 +102,8 @@ impl Runner {
     }
 
     async fn take(&mut self, taken: &Taken) {
+        let way = taken.inputs.first().filter(|_| tracing::enabled!(target: "way", tracing::Level::TRACE));
+        let begun_ns = way.map(|_| self.now_ns());
         let before = taken.inputs.first().map_or(taken.newest, |first| first.number - 1);
         if before > self.done {
             self.catch_up(before).await;
@@ -111,11 +113,26 @@ impl Runner {
                 self.step(input);
             }
         }
+        let stepped_ns = way.map(|_| self.now_ns());
         self.engine.advance(taken.watermark_ns, &mut self.out);
+        let advanced_ns = way.map(|_| self.now_ns());
         self.pass_on();
+        if let (Some(first), Some(begun), Some(stepped), Some(advanced)) =
+            (way, begun_ns, stepped_ns, advanced_ns)
+        {
+            // The first stretches of the way from byte to pixel, us: tests/browser measures the rest.
+            let us = |to: i64, from: i64| (to - from) / 1_000;
+            tracing::trace!(target: "way", input = first.number, t_ns = first.t_ns, kept_us = us(begun, first.t_ns),
+                step_us = us(stepped, begun), advance_us = us(advanced, stepped), told_us = us(self.now_ns(), advanced));
+        }
         if taken.watermark_ns >= self.next_snapshot_ns {
             self.freeze(taken.watermark_ns);
         }
+    }
+
+    /// Station time, ns; 0 where there is no station.
+    fn now_ns(&self) -> i64 {
+        self.around.shared.as_ref().map_or(0, |shared| shared.clock.now_ns())
     }
 
     fn step(&mut self, input: &Input) {

@@ -8,6 +8,9 @@ import { Past } from './past';
 
 /** Figures step at most this often. */
 export const STEP_MS = 250;
+/** Without a message they step by themselves after this long; how often that is looked for. */
+const LATE_MS = 350;
+const LOOK_MS = 125;
 /** Nothing heard for this long: the line is dead, whatever the socket says. */
 const DEAD_MS = 2200;
 const PING_MS = 1000;
@@ -36,6 +39,7 @@ export class Station {
   private arrivedMs = 0;
   private heardMs = 0;
   private steppedMs = 0;
+  private stepping = false;
   private pingId = 0;
   private filling = false;
   /** Asked for again while an answer was under way. */
@@ -56,8 +60,8 @@ export class Station {
       setInterval(() => this.ping(), PING_MS),
       setInterval(() => {
         this.watch();
-        this.step();
-      }, STEP_MS),
+        if (performance.now() - this.steppedMs >= LATE_MS) this.step();
+      }, LOOK_MS),
     ];
     const wake = (): void => {
       if (document.visibilityState === 'visible') this.wake();
@@ -165,12 +169,25 @@ export class Station {
       this.phase = phase;
     }
     this.now = message;
-    if (nowMs - this.steppedMs >= STEP_MS) this.step();
+    if (!this.shown) this.step();
+    else if (nowMs - this.steppedMs >= STEP_MS) this.stepAfterFrame();
+  }
+
+  /** Laying out and writing takes longer than a frame has: it follows the frame that shows the message, so that it holds
+   * up neither that one nor, as a timer's step would, a message that comes meanwhile. */
+  private stepAfterFrame(): void {
+    if (this.stepping) return;
+    this.stepping = true;
+    requestAnimationFrame(() =>
+      setTimeout(() => {
+        this.stepping = false;
+        if (performance.now() - this.steppedMs >= STEP_MS) this.step();
+      }, 0),
+    );
   }
 
   private step(): void {
     const nowMs = performance.now();
-    if (nowMs - this.steppedMs < STEP_MS - 10) return;
     this.steppedMs = nowMs;
     this.shown = this.now;
     this.picture = this.newest.picture;

@@ -55,6 +55,7 @@ describe('the page and its station', () => {
       removeEventListener: () => undefined,
     };
     vi.stubGlobal('WebSocket', FakeSocket);
+    vi.stubGlobal('requestAnimationFrame', (then: () => void) => setTimeout(then, 16));
     vi.stubGlobal('location', { protocol: 'http:', host: 'pad.local' });
     vi.stubGlobal('document', { ...events, visibilityState: 'visible' });
     vi.stubGlobal('window', { addEventListener: () => undefined, removeEventListener: () => undefined });

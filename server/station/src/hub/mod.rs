@@ -1,8 +1,7 @@
 //! The hub: newest outputs, shaped once for all who watch.
 //!
-//! The engine's task gives its outputs to [`Hub::take`], which never waits: it updates the state and, when the last
-//! `now` is at least 50 ms old, publishes the next one there and then. What must wait for its mark, and the larger
-//! messages, are published by [`Hub::keep_time`]. Each message is written as JSON once and its bytes are shared;
+//! The engine's task gives its outputs to [`Hub::take`], which never waits: it updates the state and, when [`Pace`]
+//! allows it, publishes the next `now` there and then. What must wait for its mark, and the larger messages, are published by [`Hub::keep_time`]. Each message is written as JSON once and its bytes are shared;
 //! a reader that falls behind finds only the newest.
 
 mod fit;
@@ -59,6 +58,15 @@ struct Inner {
     story: Pace,
 }
 
+impl Inner {
+    fn touch(&mut self, touched: Touched, now: Instant) {
+        self.now.touch(touched.now);
+        self.now.touch_lightly(touched.now_lightly, now);
+        self.picture.touch(touched.picture);
+        self.story.touch(touched.story);
+    }
+}
+
 /// The newest messages, as one reader follows them.
 #[derive(Clone, Debug)]
 pub(crate) struct Newest {
@@ -112,9 +120,7 @@ impl Hub {
             if touched == Touched::default() {
                 return;
             }
-            inner.now.touch(touched.now);
-            inner.picture.touch(touched.picture);
-            inner.story.touch(touched.story);
+            inner.touch(touched, now);
             if inner.now.take(now) { Some(self.now_text(&inner.state)) } else { None }
         };
         if let Some(text) = text {
@@ -137,15 +143,12 @@ impl Hub {
                 () = tokio::time::sleep_until(due) => { self.publish(Instant::now()); continue; }
                 () = self.changed.notified() => continue,
                 // A closed channel means that the station is ending; `ending` says so.
-                Ok(()) = setup.changed() => Touched { now: true, picture: true, story: true },
+                Ok(()) = setup.changed() => Touched { now: true, picture: true, story: true, ..Touched::default() },
                 Ok(()) = status.changed() => Touched { now: true, ..Touched::default() },
                 Ok(()) = links.changed() => Touched { story: true, ..Touched::default() },
                 _ = ending.wait_for(|ending| *ending) => return,
             };
-            let mut inner = self.lock();
-            inner.now.touch(touched.now);
-            inner.picture.touch(touched.picture);
-            inner.story.touch(touched.story);
+            self.lock().touch(touched, Instant::now());
         }
     }
 

@@ -56,8 +56,10 @@ pub(super) struct EventState {
 /// Which messages an output changes.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub(crate) struct Touched {
-    /// `now`.
+    /// `now`, at once.
     pub(crate) now: bool,
+    /// `now`, but it can wait for the next one.
+    pub(crate) now_lightly: bool,
     /// `picture`.
     pub(crate) picture: bool,
     /// `story`.
@@ -65,14 +67,17 @@ pub(crate) struct Touched {
 }
 
 impl Touched {
-    const NOW: Self = Self { now: true, picture: false, story: false };
-    const PICTURE: Self = Self { now: true, picture: true, story: false };
-    const STORY: Self = Self { now: false, picture: false, story: true };
-    const ALL: Self = Self { now: true, picture: true, story: true };
+    const NONE: Self = Self { now: false, now_lightly: false, picture: false, story: false };
+    const NOW: Self = Self { now: true, ..Self::NONE };
+    const PICTURE: Self = Self { now_lightly: true, picture: true, ..Self::NONE };
+    const HEADSUP: Self = Self { now: true, picture: true, ..Self::NONE };
+    const STORY: Self = Self { story: true, ..Self::NONE };
+    const ALL: Self = Self { now: true, picture: true, story: true, ..Self::NONE };
 
     /// Adds what another output changes.
     pub(crate) fn add(&mut self, other: Self) {
         self.now |= other.now;
+        self.now_lightly |= other.now_lightly;
         self.picture |= other.picture;
         self.story |= other.story;
     }
@@ -176,7 +181,7 @@ impl State {
                 } else {
                     self.headsups.remove(&headsup.key);
                 }
-                Touched::PICTURE
+                Touched::HEADSUP
             }
             _ => Touched::default(),
         }

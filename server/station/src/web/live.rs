@@ -32,8 +32,9 @@ async fn talk(line: &mut Line, shared: &Shared) -> Result<(), Gone> {
     newest.picture.mark_changed();
     newest.story.mark_changed();
     loop {
-        // Each message is the newest there is when its turn comes.
+        // Each message is the newest there is when its turn comes; the quick one goes before the large ones.
         let text = tokio::select! {
+            biased;
             Ok(()) = newest.now.changed() => newest.now.borrow_and_update().clone(),
             Ok(()) = newest.story.changed() => newest.story.borrow_and_update().clone(),
             Ok(()) = newest.picture.changed() => newest.picture.borrow_and_update().clone(),
