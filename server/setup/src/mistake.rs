@@ -6,8 +6,8 @@ use std::ops::Range;
 use annotate_snippets::{AnnotationKind, Level, Renderer, Snippet, renderer::DecorStyle};
 use serde::{Deserialize, Serialize};
 
-/// The most mistakes that are drawn; a file with more of them has one cause, not hundreds.
-const DRAWN: usize = 100;
+/// The most mistakes that are drawn: more than there are keys; a file with more of them has one cause, not hundreds.
+const DRAWN: usize = 200;
 
 /// One mistake.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]

@@ -34,7 +34,7 @@ use failure::Failure;
 fn main() -> ExitCode {
     let cli = Cli::parse();
     let filter = tracing_subscriber::EnvFilter::try_from_env("LOFTWATCH_LOG")
-        .unwrap_or_else(|_| tracing_subscriber::EnvFilter::new("info,sqlx=warn"));
+        .unwrap_or_else(|_| tracing_subscriber::EnvFilter::new("info,sqlx=warn,memory_serve=warn"));
     tracing_subscriber::fmt()
         .with_env_filter(filter)
         .with_writer(std::io::stderr)
@@ -55,8 +55,11 @@ fn main() -> ExitCode {
 }
 
 fn end(failure: &Failure) -> ExitCode {
+    let text = failure.to_string();
+    // A report of mistakes in a setup says it of each.
+    let front = if text.starts_with("error: ") { "" } else { "error: " };
     // Nobody may be reading; the code says it too.
-    let _ = writeln!(std::io::stderr(), "error: {failure}");
+    let _ = writeln!(std::io::stderr(), "{front}{text}");
     ExitCode::from(failure.code)
 }
 

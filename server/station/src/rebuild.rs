@@ -27,7 +27,7 @@ pub(crate) async fn run(data: &Path) -> Result<(), Failure> {
     folder.drop_derived()?;
     let kept = derived::open(&folder).await?;
     let status = watch::Sender::new(Status::default());
-    let (keeper, keeping) = outputs::start(kept, &[], status.clone());
+    let (keeper, keeping) = outputs::start(kept, folder.derived(), &[], status.clone());
     let around = Around { shared: None, keeper, store: store.clone(), inputs_file: file.clone(), status };
     let mut runner = Runner::new(None, &first, around)
         .ok_or_else(|| Failure::data(format!("`{}` does not begin with a setup", file.display())))?;

@@ -102,7 +102,7 @@ pub(crate) async fn run<End: Future<Output = ()>>(
         status_in.clone(),
         ending.clone(),
     );
-    let (keeper, keeping) = outputs::start(kept, &remembered, status_in.clone());
+    let (keeper, keeping) = outputs::start(kept, kept_file.clone(), &remembered, status_in.clone());
     let mut links = Links::new(Arc::clone(&ring), stored);
     let now = Arc::new(SetupNow {
         setup: plan.setup.clone(),

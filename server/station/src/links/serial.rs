@@ -80,7 +80,7 @@ async fn read(stream: &mut SerialStream, port: &Port, pause: &mut Pause) -> bool
 async fn open(wanted: &Wanted) -> Result<SerialStream, String> {
     if !Path::new(&wanted.path).exists() {
         return Err(format!(
-            "`{}` does not exist; `loftwatch ports` lists the serial ports found",
+            "`{}` does not exist: it is opened as soon as it does; `loftwatch ports` lists the serial ports found",
             wanted.path
         ));
     }
@@ -114,6 +114,10 @@ async fn open(wanted: &Wanted) -> Result<SerialStream, String> {
 
 fn in_words(path: &str, error: &tokio_serial::Error) -> String {
     use std::io::ErrorKind as Io;
+    // ENOTTY in the C library's words, which the serial library hands on as text.
+    if error.description == "Not a typewriter" || error.description.starts_with("Inappropriate ioctl") {
+        return format!("`{path}` is no serial port; for a file that grows use kind = \"file\"");
+    }
     let hint = match error.kind {
         tokio_serial::ErrorKind::Io(Io::PermissionDenied) => {
             "; your user may not use it: add it to the group that owns the port (often `dialout` or `uucp`) and log in again"

@@ -24,7 +24,7 @@ pub(crate) async fn store(told: &Setup, outputs: Vec<Output>) -> Stored {
     let folder = Folder::take(place.path()).unwrap();
     let connection = derived::open(&folder).await.unwrap();
     let (status, _status) = watch::channel(Status::default());
-    let (mut keeper, keeping) = outputs::start(connection, &[], status);
+    let (mut keeper, keeping) = outputs::start(connection, folder.derived(), &[], status);
     keeper.tell(Told::Setup {
         json: serde_json::to_string(told).unwrap().into(),
         vehicle: told.vehicle_name.clone(),

@@ -58,20 +58,30 @@ pub(crate) fn header(file: &Path) -> Result<Found, StoreError> {
     Ok(Found::Ours(i64::from(word(60))))
 }
 
+/// How a file is opened for reading only. On a disk that takes no writing SQLite cannot make the index of a write-ahead log;
+/// where there is nothing in the log it is told that nobody writes, and needs none.
+pub(crate) fn reading(file: &Path) -> SqliteConnectOptions {
+    let options = SqliteConnectOptions::new().filename(file).read_only(true);
+    let beside = |end: &str| std::path::PathBuf::from(format!("{}{end}", file.display()));
+    let log = std::fs::metadata(beside("-wal")).map_or(0, |about| about.len());
+    let may_write = || std::fs::OpenOptions::new().append(true).open(file).is_ok();
+    if log == 0 && !may_write() { options.immutable(true) } else { options }
+}
+
 /// Opens the file read-only and looks whether it is whole and of a schema that we know.
 pub(crate) async fn contents(file: &Path, known: i64) -> Result<(), StoreError> {
     let length =
         std::fs::metadata(file).map_err(|source| StoreError::File { file: file.to_owned(), source })?.len();
-    let mut reader = SqliteConnectOptions::new()
-        .filename(file)
-        .read_only(true)
-        .connect()
-        .await
-        .map_err(StoreError::sql(file, "being opened read-only"))?;
+    let mut reader =
+        reading(file).connect().await.map_err(StoreError::sql(file, "being opened read-only"))?;
     let applied: Option<i64> = sqlx::query_scalar("SELECT max(version) FROM _sqlx_migrations")
         .fetch_one(&mut reader)
         .await
-        .map_err(|error| StoreError::Damaged { file: file.to_owned(), why: error.to_string() })?;
+        // 1: the table is not there. It was made with the file.
+        .map_err(|error| match super::error::primary_code(&error) {
+            Some(1) => StoreError::Damaged { file: file.to_owned(), why: error.to_string() },
+            _ => StoreError::sql(file, "being looked at")(error),
+        })?;
     if let Some(found) = applied.filter(|found| *found > known) {
         return Err(StoreError::Newer { file: file.to_owned(), found, known });
     }

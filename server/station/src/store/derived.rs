@@ -49,7 +49,8 @@ pub(crate) async fn open(folder: &Folder) -> Result<SqliteConnection, StoreError
     connect(&file).await
 }
 
-async fn connect(file: &Path) -> Result<SqliteConnection, StoreError> {
+/// A connection for writing to a file that is ours.
+pub(crate) async fn connect(file: &Path) -> Result<SqliteConnection, StoreError> {
     let mut connection = SqliteConnectOptions::new()
         .filename(file)
         .journal_mode(SqliteJournalMode::Wal)
@@ -68,8 +69,7 @@ async fn connect(file: &Path) -> Result<SqliteConnection, StoreError> {
 
 /// Read-only connections. The file must exist.
 pub(crate) fn readers(file: &Path) -> SqlitePool {
-    let options =
-        SqliteConnectOptions::new().filename(file).read_only(true).busy_timeout(Duration::from_secs(5));
+    let options = check::reading(file).busy_timeout(Duration::from_secs(5));
     SqlitePoolOptions::new().max_connections(8).connect_lazy_with(options)
 }
 

@@ -6,7 +6,7 @@ use std::path::PathBuf;
 #[derive(Debug, thiserror::Error)]
 pub(crate) enum StoreError {
     /// The folder cannot be made or written.
-    #[error("the data folder `{}` cannot be written: {source}\nnothing was changed\nhint: choose another folder with --data, or make this one writable", folder.display())]
+    #[error("the data folder `{}` cannot be written: {source}\nnothing was changed\nhint: choose another folder with --data, or {}", folder.display(), remedy(source))]
     NotWritable {
         /// The folder.
         folder: PathBuf,
@@ -62,7 +62,7 @@ pub(crate) enum StoreError {
         folder: PathBuf,
     },
     /// SQLite said no.
-    #[error("the store in `{}` failed while {doing}: {source}", file.display())]
+    #[error("the store in `{}` failed while {doing}: {source}\nwhat it holds was not changed\nhint: {}", file.display(), advice(source))]
     Sql {
         /// The file.
         file: PathBuf,
@@ -72,13 +72,41 @@ pub(crate) enum StoreError {
         source: sqlx::Error,
     },
     /// A file operation failed.
-    #[error("`{}`: {source}", file.display())]
+    #[error("`{}`: {source}\nit was not changed\nhint: {}", file.display(), remedy(source))]
     File {
         /// The file.
         file: PathBuf,
         /// What the system said.
         source: std::io::Error,
     },
+}
+
+/// What to do about a file or folder that the system refuses.
+fn remedy(error: &std::io::Error) -> &'static str {
+    use std::io::ErrorKind;
+    match error.kind() {
+        ErrorKind::StorageFull | ErrorKind::QuotaExceeded | ErrorKind::FileTooLarge => {
+            "make room on this disk"
+        }
+        ErrorKind::ReadOnlyFilesystem => "have this disk mounted for writing",
+        ErrorKind::PermissionDenied => "let your user write and read there",
+        ErrorKind::NotADirectory | ErrorKind::AlreadyExists => "move away the file that is in its place",
+        _ => "make this one writable",
+    }
+}
+
+/// What to do when SQLite refuses. Primary codes: 5 busy, 6 locked, 8 read-only, 10 input/output, 13 full, 14 cannot open.
+fn advice(error: &sqlx::Error) -> &'static str {
+    match primary_code(error) {
+        Some(13) => "the disk is full: make room, or choose another folder with --data",
+        Some(8) => {
+            "the disk or the folder is read-only: choose another folder with --data, or make this one writable"
+        }
+        Some(5 | 6) => "another program has the file open: end it, then try again",
+        Some(10) => "the disk fails: copy the folder to another one and give that with --data",
+        Some(14) => "copy the folder to a disk that can be written, and give that with --data",
+        _ => "try again; if it fails again, choose another folder with --data",
+    }
 }
 
 impl StoreError {

@@ -108,8 +108,7 @@ async fn copy(file: &Path, schema: i64) -> Result<(), StoreError> {
 
 /// Read-only connections. The file must exist.
 pub(crate) fn readers(file: &Path) -> SqlitePool {
-    let options =
-        SqliteConnectOptions::new().filename(file).read_only(true).busy_timeout(Duration::from_secs(5));
+    let options = check::reading(file).busy_timeout(Duration::from_secs(5));
     SqlitePoolOptions::new().max_connections(4).connect_lazy_with(options)
 }
 
@@ -118,6 +117,9 @@ pub(crate) async fn readers_of_stored(folder: &Path) -> Result<(SqlitePool, Path
     let file = super::folder::inputs(folder);
     match check::header(&file)? {
         Found::Nothing | Found::Ours(0) => return Err(StoreError::Missing { folder: folder.to_owned() }),
+        Found::Ours(found) if found > known_schema() => {
+            return Err(StoreError::Newer { file, found, known: known_schema() });
+        }
         Found::Ours(_) => check::contents(&file, known_schema()).await?,
     }
     Ok((readers(&file), file))

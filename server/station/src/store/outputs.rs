@@ -1,6 +1,7 @@
 //! The task that keeps what the engine puts out. Its queue is bounded: when it is full, outputs are dropped, the
 //! hole is written down, and the next start computes it again. It never holds up the engine.
 
+use std::path::PathBuf;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
@@ -102,6 +103,7 @@ impl Keeper {
 /// [`super::derived::for_the_hub`].
 pub(crate) fn start(
     connection: SqliteConnection,
+    file: PathBuf,
     stored: &[Output],
     status: watch::Sender<Status>,
 ) -> (Keeper, tokio::task::JoinHandle<()>) {
@@ -112,12 +114,16 @@ pub(crate) fn start(
     for output in stored {
         kept.keep(output);
     }
-    let task = Task { connection, told, waiting, status, flights: Flights::default(), kept };
+    let task =
+        Task { connection, file, failing: false, told, waiting, status, flights: Flights::default(), kept };
     (keeper, tokio::spawn(task.run()))
 }
 
 struct Task {
     connection: SqliteConnection,
+    file: PathBuf,
+    /// The last write failed, which has been said.
+    failing: bool,
     told: mpsc::UnboundedReceiver<(Told, Option<(u64, u64)>)>,
     waiting: Arc<AtomicUsize>,
     status: watch::Sender<Status>,
@@ -143,11 +149,24 @@ impl Task {
                 group.push(told);
             }
             match self.write(&group, &holes).await {
-                Ok(()) => holes.clear(),
+                Ok(()) => {
+                    holes.clear();
+                    if std::mem::take(&mut self.failing) {
+                        tracing::info!(
+                            "outputs are kept again; what is missing is computed at the next start"
+                        );
+                    }
+                }
                 Err(error) => {
-                    tracing::warn!(
-                        "outputs cannot be kept ({error}); they are computed again at the next start"
-                    );
+                    if !std::mem::replace(&mut self.failing, true) {
+                        tracing::warn!(
+                            "outputs cannot be kept ({error}); they are computed again at the next start"
+                        );
+                    }
+                    // See the recorder's `reconnect`.
+                    if let Ok(fresh) = super::derived::connect(&self.file).await {
+                        self.connection = fresh;
+                    }
                     self.status
                         .send_if_modified(|status| !std::mem::replace(&mut status.outputs_incomplete, true));
                     holes.extend(group.iter().filter_map(|told| match told {
@@ -156,6 +175,10 @@ impl Task {
                         }
                         _ => None,
                     }));
+                    // One from the first to the last: only where they begin matters, and a disk may be full for hours.
+                    let from = holes.iter().map(|hole| hole.0).min();
+                    let to = holes.iter().map(|hole| hole.1).max();
+                    holes = from.zip(to).into_iter().collect();
                 }
             }
             self.waiting.fetch_sub(count, Ordering::Relaxed);

@@ -238,6 +238,7 @@ impl Writer {
                     return;
                 }
                 tokio::time::sleep(RETRY).await;
+                self.reconnect().await;
             }
             let done = {
                 let mut backlog = self.desk.lock();
@@ -252,6 +253,15 @@ impl Writer {
                 self.recovered();
                 self.begin_log_again(inputs.len()).await;
             }
+        }
+    }
+
+    /// A transaction that SQLite itself has rolled back (a full disk) leaves a connection that begins no other one: a new
+    /// one takes its place.
+    async fn reconnect(&mut self) {
+        match inputs::connect(&self.file).await {
+            Ok(fresh) => self.connection = fresh,
+            Err(error) => tracing::debug!("{error}"),
         }
     }
 

@@ -3,7 +3,7 @@
 
 use std::path::Path;
 
-use crate::harness::{demo, free_port, query, run, setup, stderr};
+use crate::harness::{change, demo, free_port, query, run, setup, stderr};
 
 fn serve(setup: &Path, data: &Path, more: &[&str]) -> std::process::Output {
     let mut arguments = vec![
@@ -102,6 +102,14 @@ fn foreign_newer_and_damaged_stores_end_with_3_and_stay_as_they_were() {
             "{name}: {said}"
         );
         assert!(std::fs::read(data.join("inputs.db")).unwrap() == bytes, "{name}: the file was changed");
+        for command in ["flights", "rebuild", "rerun"] {
+            let output = run(&[command, "--data", data.to_str().unwrap()]);
+            assert_eq!(output.status.code(), Some(3), "{command} {name}: {}", stderr(&output));
+            assert!(
+                std::fs::read(data.join("inputs.db")).unwrap() == bytes,
+                "{command} {name} changed the file"
+            );
+        }
         // The remedy works, and keeps the file.
         let mut station = set_aside(&file, &data);
         station.wait_for("a new store");
@@ -194,4 +202,54 @@ fn a_line_without_an_end_and_garbage_do_no_harm() {
     assert!(station.end().success());
     let wrong = "SELECT count(*) > 0 FROM output WHERE kind = 'frame' AND json_extract(data, '$.frame.wrong') IS NOT NULL";
     assert_eq!(query(&data.join("derived.db"), wrong), [["1"]]);
+}
+
+/// As with a full disk, SQLite itself rolls the transaction back: a connection that was left so takes no other one.
+#[test]
+fn a_store_that_refused_for_a_while_holds_everything_afterwards() {
+    use std::io::Write;
+    let folder = tempfile::tempdir().unwrap();
+    let port = free_port();
+    let file = setup(folder.path(), &format!("kind = \"tcp\"\nlisten = \"127.0.0.1:{port}\""));
+    let data = folder.path().join("data");
+    let (inputs, derived) = (data.join("inputs.db"), data.join("derived.db"));
+    let mut station = crate::harness::Station::start(&file, &data);
+    station.wait_for("link down");
+    let mut client = crate::harness::connect(port);
+    let mut sent = String::new();
+    let mut send = |lines: usize| {
+        for _ in 0..lines {
+            let line = format!("line {}\n", sent.len());
+            client.write_all(line.as_bytes()).unwrap();
+            sent.push_str(&line);
+            std::thread::sleep(std::time::Duration::from_millis(2));
+        }
+        sent.clone()
+    };
+    send(10);
+    change(&inputs, "CREATE TRIGGER full BEFORE INSERT ON input BEGIN SELECT RAISE(ROLLBACK, 'full'); END");
+    change(&derived, "CREATE TRIGGER full BEFORE INSERT ON output BEGIN SELECT RAISE(ROLLBACK, 'full'); END");
+    send(20);
+    station.wait_for("takes nothing");
+    // More than one statement takes: they wait together and go in one transaction, which is refused as well.
+    send(200);
+    change(&inputs, "DROP TRIGGER full");
+    std::thread::sleep(std::time::Duration::from_millis(600));
+    change(&inputs, "CREATE TRIGGER full BEFORE INSERT ON input BEGIN SELECT RAISE(ROLLBACK, 'full'); END");
+    send(200);
+    std::thread::sleep(std::time::Duration::from_millis(600));
+    change(&inputs, "DROP TRIGGER full");
+    change(&derived, "DROP TRIGGER full");
+    let all = send(10);
+    crate::harness::wait_until("everything is kept", || (crate::harness::kept(&data) == all).then_some(()));
+    station.wait_for("outputs are kept again");
+    assert!(station.end().success());
+    let numbers = query(&inputs, "SELECT count(*) = max(number) FROM input");
+    assert_eq!(numbers, [["1"]], "numbers have no gap");
+    // What the outputs lack is computed at the next start.
+    let mut station = crate::harness::Station::start(&file, &data);
+    station.wait_for("stored inputs computed");
+    assert!(station.end().success());
+    let frames = query(&derived, "SELECT count(*) FROM output WHERE kind = 'frame'");
+    assert_eq!(frames, [[all.lines().count().to_string()]]);
 }

@@ -194,6 +194,17 @@ pub(crate) fn query(file: &Path, sql: &'static str) -> Vec<Vec<String>> {
     })
 }
 
+/// Changes a store's file behind a running station's back.
+pub(crate) fn change(file: &Path, sql: &'static str) {
+    let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().unwrap();
+    runtime.block_on(async {
+        let mut connection =
+            SqliteConnectOptions::new().filename(file).busy_timeout(PATIENCE).connect().await.unwrap();
+        sqlx::raw_sql(sql).execute(&mut connection).await.unwrap();
+        connection.close().await.unwrap();
+    });
+}
+
 /// All bytes that are kept of the test's link.
 pub(crate) fn kept(data: &Path) -> String {
     query(&data.join("inputs.db"), "SELECT data FROM input WHERE kind = 'bytes' ORDER BY number")
