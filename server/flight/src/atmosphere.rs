@@ -3,7 +3,7 @@
 //! Source: US Standard Atmosphere 1976 (NOAA/NASA/USAF), equations 18, 33a, 33b, 42, 50 and table 4 (layers).
 //! [`standard`] is the textbook form. [`Air`] is what the estimator flies in: the temperature profile is moved by one
 //! constant offset so that it meets the pad's temperature, and pressure follows by the hydrostatic equation from
-//! the pad's pressure. It is tabulated every 50 m; linear interpolation is within 2e-5 of the density and 1 cm of height.
+//! the pad's pressure and gravity. It is tabulated every 50 m; linear interpolation is within 2e-5 of the density and 1 cm of height.
 //! Limits: dry air, one profile for the whole flight.
 
 use libm::{exp, log, sqrt};
@@ -103,16 +103,23 @@ pub struct Air {
 }
 
 impl Air {
-    /// The standard profile shifted to what a pad at `elevation_m` above mean sea level measures.
-    pub fn over(elevation_m: f64, pad_pressure_pa: f64, pad_temperature_k: f64) -> Self {
+    /// The standard profile shifted to what a pad at `elevation_m` above mean sea level measures, in air that weighs
+    /// what `pad_gravity_mps2` makes of it: from equator to pole heights by pressure differ by half a per cent.
+    pub fn over(
+        elevation_m: f64,
+        pad_pressure_pa: f64,
+        pad_temperature_k: f64,
+        pad_gravity_mps2: f64,
+    ) -> Self {
         let pad_z = geopotential_m(elevation_m);
         let shift_k = pad_temperature_k - standard_temperature_k(pad_z);
         let temperature =
             |h: f64| (standard_temperature_k(geopotential_m(elevation_m + h)) + shift_k).max(120.0);
-        // d ln p / dh with the model's own gravity: g0 (R/(R+z))^2 / (R_air T).
+        // d ln p / dh = -g (R/(R+h))^2 / (R_air T), from the pad's own gravity.
+        let pad_radius_m = R_EARTH_M + elevation_m;
         let slope = |h: f64| {
-            let r = R_EARTH_M / (R_EARTH_M + elevation_m + h);
-            -G0 * r * r / (R_AIR * temperature(h))
+            let r = pad_radius_m / (pad_radius_m + h);
+            -pad_gravity_mps2 * r * r / (R_AIR * temperature(h))
         };
         let rows = ((86_000.0 - FLOOR_M) / STEP_M) as usize + 1;
         let pad_row = (-FLOOR_M / STEP_M) as usize;

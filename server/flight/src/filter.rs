@@ -68,6 +68,22 @@ pub(crate) struct Top {
     pub(crate) ground_speed_mps: Quantiles,
 }
 
+/// A descent state that a cue may have brought about.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub(crate) struct Canopy {
+    /// Whether it is a device (a parachute or a streamer), and the main one.
+    pub(crate) device: bool,
+    pub(crate) main: bool,
+    /// Told ln k under it and its spread.
+    pub(crate) ln_k: f64,
+    pub(crate) sd: f64,
+    /// When it may open, s.
+    pub(crate) from_s: f64,
+    pub(crate) until_s: f64,
+    /// When its opening was last supposed, s.
+    pub(crate) tried_s: f64,
+}
+
 /// See the module.
 #[derive(Clone, Copy, Debug, Serialize, Deserialize)]
 pub(crate) struct Filter {
@@ -84,6 +100,8 @@ pub(crate) struct Filter {
     pub(crate) pad: Pad,
     pub(crate) recent: Shelf<Sample, RECENT>,
     pub(crate) zero_baro_m: Told,
+    /// What the barometer reads too much, Pa.
+    pub(crate) baro_over_pa: f64,
     pub(crate) zero_own_m: Told,
     pub(crate) zero_gnss_m: [Told; 3],
     pub(crate) marks: [Option<Mark>; KINDS],
@@ -96,6 +114,8 @@ pub(crate) struct Filter {
     pub(crate) booted: bool,
     /// Until when ln k wanders freely, s.
     pub(crate) open_until_s: f64,
+    /// What a cue may have opened.
+    pub(crate) canopy: Option<Canopy>,
     /// Last corrected specific force and its time, for burnout and ignition.
     pub(crate) force: Option<(f64, f64)>,
     /// Samples in a row that speak for burnout, or for ignition.
@@ -106,6 +126,10 @@ pub(crate) struct Filter {
     /// Whether GNSS agrees, and for how many fixes it has.
     pub(crate) gnss_agrees: u32,
     pub(crate) gnss_doubted: bool,
+    /// Time between the last two packets, at most half a second.
+    pub(crate) packet_gap_s: f64,
+    /// Whether the height and climb of the newest fix agreed.
+    pub(crate) gnss_tall_agrees: bool,
     /// Whether anything horizontal was ever used.
     pub(crate) flat_known: bool,
     pub(crate) tilt_known: bool,
@@ -129,6 +153,7 @@ impl Filter {
                 stage: 0,
                 ignition_s: t_s,
                 burning: false,
+                burnt_out_s: -1e300,
                 thrust_sd: 0.0,
                 thrust_tau_s: 0.1,
                 ln_k_rate: 0.0,
@@ -138,6 +163,7 @@ impl Filter {
             pad: Pad::new(),
             recent: Shelf::new(),
             zero_baro_m: NO_TOLD,
+            baro_over_pa: 0.0,
             zero_own_m: NO_TOLD,
             zero_gnss_m: [NO_TOLD; 3],
             marks: [None; KINDS],
@@ -147,12 +173,15 @@ impl Filter {
             boot: 0,
             booted: false,
             open_until_s: -1e300,
+            canopy: None,
             force: None,
             tally: 0,
             axial_top: 0.0,
             axial_top_run: 0,
             gnss_agrees: 0,
             gnss_doubted: false,
+            packet_gap_s: 0.1,
+            gnss_tall_agrees: true,
             flat_known: false,
             tilt_known: false,
             low: Shelf::new(),
@@ -201,6 +230,7 @@ impl Filter {
             self.marks[k as usize] = None;
         }
         self.low.clear();
+        self.canopy = None;
         self.open_until_s = self.t_s + 1.0;
     }
 
@@ -274,8 +304,11 @@ impl Filter {
 
     /// Aloft: carries the belief to the sample's time and takes what it brings.
     fn fly(&mut self, m: &Model, s: &Sample) {
+        self.packet_gap_s = (s.t_s - self.t_s).clamp(0.0, 0.5);
         self.carry_to(m, s.t_s);
+        self.suppose_canopy();
         self.fuse(m, s);
+        self.see_canopy();
         self.settle_phase(m);
         self.tidy();
     }

@@ -3,7 +3,7 @@
 //! Each number is compared with every blob; the likelihood is Student's (heavy tails), which both weighs the blobs
 //! and lessens the pull of a surprising value. What surprises every blob beyond five deviations is put aside,
 //! unless it goes on saying the same. GNSS is put aside while it disagrees and taken again once it has agreed
-//! three times with its lag. Near Mach 1 the barometer is believed only within the shock's step.
+//! twice with its lag. Near Mach 1 the barometer is believed only within the shock's step.
 
 use libm::{log, sqrt};
 
@@ -23,9 +23,17 @@ const NU: f64 = 8.0;
 const ASIDE: f64 = 30.0;
 /// How long errors of each channel last, s: filters on boards, a receiver's own filter, multipath (common practice, no
 /// source). Larger: slower to believe fast packets; smaller: intervals too narrow at high rates.
-const LASTING_S: [f64; 9] = [0.15, 0.1, 1.5, 1.5, 0.4, 0.4, 1.0, 1.0, 1.0];
+const LASTING_S: [f64; 9] = [0.05, 0.05, 1.5, 1.5, 0.4, 0.4, 1.0, 1.0, 1.0];
 /// Share of the dynamic pressure by which a static port may be wrong near Mach 1.
-const SHOCK_SHARE: f64 = 0.06;
+const SHOCK_SHARE: f64 = 0.05;
+/// Time without a fix taken after which the horizontal state is as good as unknown, s.
+const FLAT_LOST_S: f64 = 5.0;
+/// Time after burnout in which GNSS is not asked while something else is heard, s.
+const AFTER_POWER_S: f64 = 0.7;
+/// Spread of a force at the end of the accelerometer's range, over that end.
+const SATURATED_SHARE: f64 = 0.1;
+/// Width of that step in Mach, one standard deviation.
+const SHOCK_WIDTH: f64 = 0.08;
 
 /// One number to take.
 struct Number {
@@ -112,9 +120,16 @@ impl Filter {
             b.ln_w += -0.5 * log(s) - 0.5 * (NU + 1.0) * libm::log1p(d2 / NU);
             // The belief gives way: spread so that the value is at two deviations.
             let s = if forced { s } else { s.max(hph + variance * ((NU + d2) / (NU + 1.0)).max(1.0)) };
+            if forced && d2 > 4.0 && n.channel == Channel::Axial {
+                // A force that goes on being other than thought is another drag, or thrust after all.
+                b.p[LNK][LNK] += 0.25;
+                b.p[D][D] += y * y / 4.0;
+                continue;
+            }
             if forced && d2 > 4.0 {
                 let grow = y * y / 4.0;
-                for i in 0..3 {
+                let flat = matches!(n.channel, Channel::FixFlat | Channel::SpeedFlat);
+                for i in 0..if flat { 2 } else { 3 } {
                     b.p[E + i][E + i] += grow;
                     b.p[VE + i][VE + i] += grow.min(400.0);
                 }
@@ -142,9 +157,18 @@ impl Filter {
         let saturated = (z >= self.axial_top && z > 49.0 && self.axial_top_run >= 1) || full_scale(z);
         let (mean_f, slack) = self.expected_force(m);
         let noise = self.sensors.variance(Channel::Axial);
-        if self.sensors.of(Channel::Axial).frozen(z, mean_f, 5.0 * sqrt(noise) + 0.5 + 2.0 * slack)
-            || saturated
-        {
+        if saturated {
+            // At least so much.
+            self.watch_force(m, s.t_s, z);
+            if self.regime.burning && mean_f < z {
+                let spread = SATURATED_SHARE * z;
+                self.open_thrust(m, s.t_s, z, spread * spread);
+                self.take_force(m, s.t_s, z, spread * spread);
+            }
+            self.after_force(m, s.t_s);
+            return;
+        }
+        if self.sensors.of(Channel::Axial).frozen(z, mean_f, 5.0 * sqrt(noise) + 0.5 + 2.0 * slack) {
             return;
         }
         self.watch_force(m, s.t_s, z);
@@ -154,17 +178,40 @@ impl Filter {
         let slant = 0.02 * mean_f.abs();
         let variance = noise + (share * z) * (share * z) + slant * slant;
         if burning {
-            // Thrust may do anything: a surprise opens it.
-            for b in self.blobs.iter_mut() {
-                let f = axial_force(m, &self.regime, b, s.t_s);
-                let y = z - (f.f * (1.0 + b.x[AS]) + b.x[AB]);
-                if y * y > 9.0 * (b.p[D][D] + variance) {
-                    b.p[D][D] += y * y;
+            self.open_thrust(m, s.t_s, z, variance);
+        }
+        self.take_force(m, s.t_s, z, variance);
+        self.after_force(m, s.t_s);
+    }
+
+    /// Thrust may do anything. A surprise is a step at some moment since the last value: it opens thrust, and with it the
+    /// speed that a step of this size gives when it comes anywhere in the gap.
+    fn open_thrust(&mut self, m: &Model, t: f64, z: f64, variance: f64) {
+        let record = self.sensors.get(Channel::Axial);
+        let gap = if record.heard { (self.t_s - record.taken_s).clamp(0.0, 2.0) } else { 0.0 };
+        for b in self.blobs.iter_mut() {
+            let f = axial_force(m, &self.regime, b, t);
+            let y = z - (f.f * (1.0 + b.x[AS]) + b.x[AB]);
+            if y * y > 4.0 * (b.p[D][D] + variance) {
+                let (air, v) = airspeed(m, &b.x);
+                let step = y * y;
+                b.p[D][D] += step;
+                for i in 0..3 {
+                    let along = if v > 1.0 { air[i] / v } else { b.rail[i] };
+                    let with_d = 0.5 * gap * step * along;
+                    b.p[D][VE + i] += with_d;
+                    b.p[VE + i][D] += with_d;
+                    for j in 0..3 {
+                        let other = if v > 1.0 { air[j] / v } else { b.rail[j] };
+                        b.p[VE + i][VE + j] += step * gap * gap / 3.0 * along * other;
+                    }
                 }
             }
         }
+    }
+
+    fn take_force(&mut self, m: &Model, t: f64, z: f64, variance: f64) {
         let regime = self.regime;
-        let t = s.t_s;
         let view = |b: &Blob| {
             let f = axial_force(m, &regime, b, t);
             let g = 1.0 + b.x[AS];
@@ -183,8 +230,7 @@ impl Filter {
                 .with(AS, f.f);
             (g * f.f + b.x[AB], row)
         };
-        self.take_number(&Number { channel: Channel::Axial, value: z, variance, patience: 0 }, &view);
-        self.after_force(m, s.t_s);
+        self.take_number(&Number { channel: Channel::Axial, value: z, variance, patience: 5 }, &view);
     }
 
     /// Mean expected axial reading and its spread.
@@ -198,36 +244,38 @@ impl Filter {
         (f, sqrt(d))
     }
 
-    /// Greatest Mach number and mean dynamic pressure among the blobs that count.
-    fn mach_and_q(&self, m: &Model) -> (f64, f64) {
+    /// Mean Mach number, its variance, and mean dynamic pressure of the sum.
+    fn mach_and_q(&self, m: &Model) -> (f64, f64, f64) {
         let w = self.weights();
-        let (mut mach, mut q) = (0.0f64, 0.0);
+        let (mut mach, mut square, mut q) = (0.0, 0.0, 0.0);
         for (w, b) in w.iter().zip(self.blobs.iter()) {
             let (_, v) = airspeed(m, &b.x);
             let (rho, _) = m.air.density_ratio(b.x[H]);
-            mach += w * v / m.air.sound_mps(b.x[H]);
+            let sound = m.air.sound_mps(b.x[H]);
+            mach += w * v / sound;
+            square += w * (v * v + b.p[VU][VU]) / (sound * sound);
             q += w * 0.5 * rho * m.air.pad_density() * v * v;
         }
-        (mach, q)
+        (mach, (square - mach * mach).max(0.0), q)
     }
 
     fn take_pressure(&mut self, m: &Model, s: &Sample, t_sd: f64, climb: f64) -> bool {
         let Some(p) = s.pressure_pa.filter(|p| p.is_finite() && *p > 1.0 && *p < 2e5) else { return false };
-        let z = m.air.height_m(p) - self.zero_baro_m.value;
+        let z = m.air.height_m(p - self.baro_over_pa) - self.zero_baro_m.value;
         let h = self.height();
         let mpp = m.air.metres_per_pascal(h.max(-500.0));
         let noise = mpp * sqrt(self.sensors.variance(Channel::Baro));
         if self.sensors.of(Channel::Baro).frozen(p, h, 5.0 * noise + 8.0) {
             return false;
         }
-        let (mach, q) = self.mach_and_q(m);
-        // Shock on the ports between Mach 0.85 and 1.25, and some doubt beyond.
-        let doubt = if mach < 0.82 {
+        let (mach, mach_var, q) = self.mach_and_q(m);
+        // The shock passes the ports near Mach 1, wherever in its spread the Mach number is; some doubt beyond.
+        let doubt = if mach < 0.75 {
             0.0
-        } else if mach < 1.3 {
-            SHOCK_SHARE * ((mach - 0.82) / 0.1).min(1.0)
         } else {
-            (SHOCK_SHARE * (1.0 - (mach - 1.3) / 0.6)).max(0.012)
+            let width2 = SHOCK_WIDTH * SHOCK_WIDTH + mach_var;
+            let near = libm::exp(-0.5 * (mach - 1.0) * (mach - 1.0) / width2) * SHOCK_WIDTH / sqrt(width2);
+            SHOCK_SHARE * sqrt(near) + if mach > 1.0 { 0.003 } else { 0.0 }
         };
         let shock = doubt * q * mpp;
         let quick = t_sd * climb;
@@ -311,10 +359,16 @@ impl Filter {
             let r = self.sensors.get(c);
             r.heard && self.t_s - r.taken_s < 1.5
         };
-        if self.regime.burning && (heard(Channel::Axial) || heard(Channel::Baro)) {
-            // Something better is there.
+        let heard_baro = heard(Channel::Baro);
+        let burnt_out = self.regime.burnt_out_s;
+        if (self.regime.burning || self.t_s < burnt_out + AFTER_POWER_S)
+            && (heard(Channel::Axial) || heard_baro)
+        {
+            // Something better is there. A receiver's lag reaches back over burnout for a while.
             return;
         }
+        // A fix is as old as the last packet before this one, at most.
+        let age_sd = 0.29 * self.packet_gap_s;
         // Under hard acceleration a receiver coasts on with its flag set.
         let widen = if hard { 9.0 } else { 1.0 };
         let speed = {
@@ -332,19 +386,8 @@ impl Filter {
             let tall = self.sensors.variance(Channel::FixUp).max(told_up * told_up);
             // A receiver slower than the packets is heard with the same fix again and again.
             if self.sensors.of(Channel::FixFlat).is_new(e + 1.7 * n) {
-                let doubt = (t_sd * speed) * (t_sd * speed);
+                let doubt = (t_sd * t_sd + age_sd * age_sd) * speed * speed;
                 let mut agrees = true;
-                for (k, z) in [(0, e - self.zero_gnss_m[0].value), (1, n - self.zero_gnss_m[1].value)] {
-                    let sd0 = self.zero_gnss_m[k].sd;
-                    let variance = (flat + doubt + sd0 * sd0) * widen;
-                    let view = |b: &Blob| {
-                        (
-                            b.x[E + k] - b.x[LAG] * b.x[VE + k],
-                            Row::new().with(E + k, 1.0).with(VE + k, -b.x[LAG]).with(LAG, -b.x[VE + k]),
-                        )
-                    };
-                    agrees &= self.gnss_number(Channel::FixFlat, z, variance, hard, &view);
-                }
                 if let Some(u) = up {
                     let z = u - self.zero_gnss_m[2].value;
                     let variance = (tall + doubt) * widen;
@@ -355,16 +398,40 @@ impl Filter {
                             Row::new().with(H, 1.0).with(GH, 1.0).with(VU, -b.x[LAG]).with(LAG, -b.x[VU]),
                         )
                     };
-                    agrees &= self.gnss_number(Channel::FixUp, z, variance, hard, &view);
+                    agrees = self.gnss_number(Channel::FixUp, z, variance, hard, &view);
                     if self.phase == Phase::Descending && s.pressure_pa.is_none() {
                         self.watch_ground(s.t_s, z, sqrt(tall));
                     }
                 }
-                self.gnss_settles(agrees);
+                self.gnss_tall_agrees = agrees;
+                let vouched = agrees && up.is_some() && heard_baro;
+                let flat_m = [e - self.zero_gnss_m[0].value, n - self.zero_gnss_m[1].value];
+                for (k, z) in flat_m.into_iter().enumerate() {
+                    let sd0 = self.zero_gnss_m[k].sd;
+                    let variance = (flat + doubt + sd0 * sd0) * widen;
+                    let view = |b: &Blob| {
+                        (
+                            b.x[E + k] - b.x[LAG] * b.x[VE + k],
+                            Row::new().with(E + k, 1.0).with(VE + k, -b.x[LAG]).with(LAG, -b.x[VE + k]),
+                        )
+                    };
+                    agrees &= self.gnss_number(Channel::FixFlat, z, variance, hard, &view);
+                }
+                self.gnss_settles(vouched, agrees, flat_m);
             }
         }
         if let Some(v) = s.velocity {
             let a = self.acceleration;
+            if let Some(z) = v.up_mps.filter(|v| v.is_finite()) {
+                let variance0 = self.sensors.variance(Channel::SpeedUp);
+                if self.sensors.of(Channel::SpeedUp).is_new(z) {
+                    let age_var = (t_sd * t_sd + age_sd * age_sd) * a[2] * a[2];
+                    let variance = (variance0 + 0.09 + age_var) * widen;
+                    let view =
+                        |b: &Blob| (b.x[VU] - b.x[LAG] * a[2], Row::new().with(VU, 1.0).with(LAG, -a[2]));
+                    self.gnss_tall_agrees &= self.gnss_number(Channel::SpeedUp, z, variance, hard, &view);
+                }
+            }
             if let Some([e, n]) = v.horizontal_mps.filter(|v| v[0].is_finite() && v[1].is_finite()) {
                 let variance0 = self.sensors.variance(Channel::SpeedFlat);
                 if self.sensors.of(Channel::SpeedFlat).is_new(e + 1.7 * n) {
@@ -375,15 +442,6 @@ impl Filter {
                         };
                         self.gnss_number(Channel::SpeedFlat, z, variance, hard, &view);
                     }
-                }
-            }
-            if let Some(z) = v.up_mps.filter(|v| v.is_finite()) {
-                let variance0 = self.sensors.variance(Channel::SpeedUp);
-                if self.sensors.of(Channel::SpeedUp).is_new(z) {
-                    let variance = (variance0 + 0.09 + (t_sd * a[2]) * (t_sd * a[2])) * widen;
-                    let view =
-                        |b: &Blob| (b.x[VU] - b.x[LAG] * a[2], Row::new().with(VU, 1.0).with(LAG, -a[2]));
-                    self.gnss_number(Channel::SpeedUp, z, variance, hard, &view);
                 }
             }
         }
@@ -408,14 +466,17 @@ impl Filter {
                 least = least.min(y * y / (hph + variance));
             }
         }
+        let baro = self.sensors.get(Channel::Baro);
+        let by_baro = baro.heard && self.t_s - baro.taken_s < 1.5;
         let agrees = least < if self.gnss_doubted || hard { 7.0 } else { 14.0 };
         if !agrees {
-            self.gnss_agrees = 0;
             self.gnss_doubted = true;
             let record = self.sensors.of(channel);
             record.rejects += 1;
-            // Nothing else may be left: what a receiver goes on saying for ten fixes in coast is so.
-            if hard || record.rejects < 10 {
+            // Nothing else may be left: what a receiver goes on saying for ten fixes in coast is so, unless the barometer
+            // knows that its height is wrong.
+            let tall = matches!(channel, Channel::FixUp | Channel::SpeedUp);
+            if hard || record.rejects < 10 || (by_baro && (tall || !self.gnss_tall_agrees)) {
                 return false;
             }
             record.rejects = 0;
@@ -433,12 +494,31 @@ impl Filter {
         true
     }
 
-    fn gnss_settles(&mut self, agrees: bool) {
-        if agrees && self.gnss_doubted {
-            self.gnss_agrees += 1;
-            if self.gnss_agrees >= 3 {
-                self.gnss_doubted = false;
-                self.gnss_agrees = 0;
+    /// After a fix: whether GNSS is believed again. Where a barometer vouches for its height twice running the receiver has
+    /// found itself; if nothing horizontal was known by then the fix says where the body is, whatever was thought.
+    fn gnss_settles(&mut self, vouched: bool, agrees: bool, flat: [f64; 2]) {
+        let flat_s = self.sensors.get(Channel::FixFlat).taken_s;
+        let lost = !self.flat_known || self.t_s - flat_s > FLAT_LOST_S;
+        if !(agrees || (vouched && lost)) {
+            self.gnss_agrees = 0;
+            return;
+        }
+        if !self.gnss_doubted {
+            return;
+        }
+        self.gnss_agrees += 1;
+        if self.gnss_agrees < 2 {
+            return;
+        }
+        self.gnss_doubted = false;
+        self.gnss_agrees = 0;
+        if !agrees {
+            for b in self.blobs.iter_mut() {
+                for (k, z) in flat.into_iter().enumerate() {
+                    let y = z - b.x[E + k];
+                    b.reopen(E + k, y * y + 100.0);
+                    b.reopen(VE + k, 40.0 * 40.0 + b.x[VE + k] * b.x[VE + k]);
+                }
             }
         }
     }

@@ -41,10 +41,13 @@ pub(crate) struct Model {
 impl Model {
     pub(crate) fn new(plan: &Plan) -> Self {
         let site = &plan.site;
+        let g0 = gravity::at_height(site.latitude_rad, site.elevation_m + site.geoid_m);
+        let g1 = gravity::at_height(site.latitude_rad, site.elevation_m + site.geoid_m + 1000.0);
         let air = Air::over(
             site.elevation_m,
             plan.weather.pressure_pa.clamp(1_000.0, 120_000.0),
             plan.weather.temperature_k.clamp(200.0, 340.0),
+            g0,
         );
         let v = &plan.vehicle;
         let mass_ln_sd = (v.liftoff_mass_kg.sd / v.liftoff_mass_kg.value.max(1e-3)).clamp(0.002, 0.5);
@@ -64,8 +67,6 @@ impl Model {
         } else {
             libm::sqrt(v.lean_sd_rad * v.lean_sd_rad + 0.5 * v.rail_tilt_rad * v.rail_tilt_rad)
         };
-        let g0 = gravity::at_height(site.latitude_rad, site.elevation_m + site.geoid_m);
-        let g1 = gravity::at_height(site.latitude_rad, site.elevation_m + site.geoid_m + 1000.0);
         let mut bare_ln_k = [-7.0; MAX_BODIES];
         for (k, body) in bare_ln_k.iter_mut().zip(&plan.bodies) {
             let area = body.bare_drag_area_m2.value.max(1e-6);

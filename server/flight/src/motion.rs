@@ -33,6 +33,8 @@ pub(crate) struct Regime {
     pub(crate) ignition_s: f64,
     /// Whether thrust may act (else only what is left of `D` fades away).
     pub(crate) burning: bool,
+    /// When it burnt out, s.
+    pub(crate) burnt_out_s: f64,
     /// Standing spread of the thrust's own wandering, m/s2.
     pub(crate) thrust_sd: f64,
     /// Its time constant, s.
@@ -308,9 +310,9 @@ pub(crate) fn step<const K: usize>(m: &Model, r: &Regime, blob: &mut Blob, t_s: 
         blob.p[i][i] += q;
     }
     if K == N {
-        // A receiver's height wanders by a metre and a half over a minute.
-        blob.p[GH][GH] += 0.08 * dt;
-        blob.p[BB][BB] += 0.03 * dt;
+        // Over a minute a receiver's height wanders by three metres, a barometer's by half a metre.
+        blob.p[GH][GH] += 0.2 * dt;
+        blob.p[BB][BB] += 0.006 * dt;
     }
     // Around and above Mach 1 one parameter does not hold the whole curve: what it misses wanders through ln k.
     let mach = v0 / m.air.sound_mps(x0[H]);

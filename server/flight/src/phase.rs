@@ -6,12 +6,28 @@
 
 use libm::sqrt;
 
-use crate::filter::{Filter, Mark, Top};
+use crate::filter::{Canopy, Filter, Mark, Top};
 use crate::model::Model;
 use crate::output::{EventKind, Origin, Phase};
-use crate::plan::{CueKind, Trigger};
+use crate::plan::{CueKind, DescentState, Trigger};
 use crate::predict::{Hit, Summit};
 use crate::state::{AB, AS, D, E, LNK, TAU, VE, VU};
+
+/// Spread of thrust's tail after the force has crossed zero, over drag; its time constant and how long it lasts, s (tail-offs
+/// of usual grains; common practice, no source). Larger: drag is learnt later; smaller: a tail is taken for less drag.
+const TAIL_SHARE: f64 = 0.3;
+pub(crate) const TAIL_TAU_S: f64 = 0.15;
+const TAIL_S: f64 = 0.35;
+
+/// How late a canopy may open and still be expected, s; how often its opening is supposed, s; and with what weight (an
+/// opening once in a few seconds). Larger weight: false openings under gusts; smaller: real ones are seen later.
+const CANOPY_LATE_S: f64 = 10.0;
+const CANOPY_EVERY_S: f64 = 0.25;
+const CANOPY_SHARE: f64 = 0.05;
+
+/// ln k by which drag may be below the told one and still be the canopy's, and how long its opening takes to be seen, s.
+const CANOPY_NEAR: f64 = 1.0;
+const CANOPY_SEEN_S: f64 = 0.5;
 
 impl Filter {
     /// Corrected specific force for the eye on burnout and ignition; called before the belief takes it.
@@ -105,9 +121,11 @@ impl Filter {
         let kind = if self.regime.stage == 0 { EventKind::Burnout } else { EventKind::StageBurnout };
         let gap_sd = self.marked(kind).map_or(0.05, |k| k.sd_s).min(0.3);
         let lost = self.force.map_or(0.0, |f| f.1.max(0.0)) * gap_sd;
+        let mut drag = 1.0f64;
         for b in self.blobs.iter_mut() {
             let f = crate::motion::axial_force(m, &self.regime, b, t_s);
             let left = (b.x[D] + f.thrust).clamp(0.0, f.drag.max(1.0));
+            drag = drag.max(f.drag);
             b.x[D] = left;
             b.reopen(D, 1.0 + 0.16 * f.drag * f.drag);
             b.x[TAU] = 0.0;
@@ -121,8 +139,10 @@ impl Filter {
             }
         }
         self.regime.burning = false;
-        self.regime.thrust_sd = 0.0;
-        self.regime.thrust_tau_s = 0.25;
+        // The tail of thrust is not told apart from less drag while it lasts.
+        self.regime.burnt_out_s = self.marked(kind).map_or(t_s, |k| k.t_s);
+        self.regime.thrust_sd = TAIL_SHARE * drag;
+        self.regime.thrust_tau_s = TAIL_TAU_S;
         self.regime.rough = 0.02;
         self.regime.ln_k_rate = 0.015;
         self.phase = Phase::Coasting;
@@ -134,6 +154,12 @@ impl Filter {
     pub(crate) fn before_slice(&mut self, m: &Model) {
         if self.phase == Phase::Descending {
             self.regime.ln_k_rate = if self.t_s < self.open_until_s { 1.2 } else { 0.08 };
+        }
+        if !self.regime.burning && self.t_s > self.regime.burnt_out_s + TAIL_S {
+            self.regime.thrust_sd = 0.0;
+        }
+        if self.regime.burning && self.told_burn_over(m) {
+            self.regime.thrust_tau_s = self.regime.thrust_tau_s.min(TAIL_TAU_S);
         }
         // Without an accelerometer a later stage lights at its told time.
         if self.phase == Phase::Coasting && !self.feels(2.0) {
@@ -292,14 +318,74 @@ impl Filter {
         }
     }
 
+    /// While a canopy may open, its opening just now is held against the belief that it has not: a copy of the likeliest
+    /// blob under the told drag, light, which either wins by what is measured next or is dropped.
+    pub(crate) fn suppose_canopy(&mut self) {
+        let Some(mut c) = self.canopy else { return };
+        if self.phase != Phase::Descending || self.t_s < c.from_s || self.t_s < c.tried_s + CANOPY_EVERY_S {
+            return;
+        }
+        if self.t_s > c.until_s {
+            self.canopy = None;
+            return;
+        }
+        c.tried_s = self.t_s;
+        self.canopy = Some(c);
+        let Some(best) = self.blobs.iter().max_by(|a, b| a.ln_w.total_cmp(&b.ln_w)).copied() else { return };
+        if best.x[LNK] > c.ln_k - 3.0 * c.sd {
+            return;
+        }
+        let mut open = best;
+        open.ln_w += libm::log(CANOPY_SHARE);
+        open.x[LNK] = c.ln_k;
+        open.reopen(LNK, c.sd * c.sd);
+        // It may have opened at any moment since the last time it was supposed.
+        let slowed = 0.3 * best.x[VU];
+        open.p[VU][VU] += slowed * slowed;
+        self.blobs.push(open);
+    }
+
+    /// Sees an opening: the belief is under the told drag, give or take a factor, and sure of it.
+    pub(crate) fn see_canopy(&mut self) {
+        let Some(c) = self.canopy else { return };
+        if self.phase != Phase::Descending || !c.device || self.t_s < c.from_s {
+            return;
+        }
+        let (ln_k, var) = self.moments(LNK);
+        if ln_k - 1.6 * sqrt(var) < c.ln_k - CANOPY_NEAR {
+            return;
+        }
+        // A belief that was this wide from the start has seen nothing yet.
+        if var > CANOPY_NEAR * CANOPY_NEAR {
+            return;
+        }
+        let first = self.marked(EventKind::FirstChute).is_none();
+        let kind = if first { EventKind::FirstChute } else { EventKind::MainChute };
+        if (first || c.main) && self.marked(kind).is_none() {
+            self.mark(kind, self.t_s - CANOPY_SEEN_S, CANOPY_SEEN_S);
+        }
+        self.canopy = None;
+    }
+
     /// What a cue's moment means for this body's own drag.
     fn cue_acts(&mut self, m: &Model, cue: usize, acts_s: f64, sd_s: f64) {
         let Some(body) = m.plan.bodies.get(self.body) else { return };
-        let opens = body.descents.iter().any(|d| d.cue == cue);
+        let opens = body.descents.iter().find(|d| d.cue == cue);
         let mine = m.plan.cues[cue].body == self.body;
         let kind = m.plan.cues[cue].kind;
-        if opens {
+        if let Some(d) = opens {
             self.open_until_s = self.open_until_s.max(acts_s + 2.0 * sd_s + 3.0);
+            let area = d.drag_area_m2;
+            let k = m.air.pad_density() * area.value / (2.0 * body.mass_kg.value.max(1e-3));
+            self.canopy = Some(Canopy {
+                device: matches!(d.state, DescentState::Drogue | DescentState::Main | DescentState::Streamer),
+                main: d.state == DescentState::Main,
+                ln_k: libm::log(k.max(1e-9)),
+                sd: (area.sd / area.value.max(1e-9)).clamp(0.1, 0.6),
+                from_s: acts_s - 2.0 * sd_s,
+                until_s: acts_s + 2.0 * sd_s + CANOPY_LATE_S,
+                tried_s: -1e300,
+            });
         } else if mine && matches!(kind, CueKind::Release | CueKind::Separation) {
             // Mass leaves: k rises by what it weighed, not exactly known.
             for b in self.blobs.iter_mut() {

@@ -8,6 +8,7 @@ use crate::filter::Filter;
 use crate::model::Model;
 use crate::motion::{Regime, acceleration_of, airspeed, longest_step_s, step};
 use crate::output::{EventKind, Phase, Prediction, Quantiles};
+use crate::phase::TAIL_TAU_S;
 use crate::quantiles::Spread;
 use crate::state::{Blob, D, H, LNK, PRED, TAU, VE, VU, WE};
 
@@ -143,11 +144,13 @@ impl<'a> Ahead<'a> {
         if self.regime.burning {
             let burn = self.m.stages.get(self.regime.stage).map_or(0.0, |s| s.burn_s) * self.blob.stretch;
             let out = self.regime.ignition_s + burn;
-            // Thrust beyond the told end fades with its own time constant.
+            // Past the told end what is felt beyond the told curve fades as a tail does.
+            if self.t_s >= out + 1e-6 {
+                self.regime.thrust_tau_s = self.regime.thrust_tau_s.min(TAIL_TAU_S);
+            }
             if self.t_s >= out + 1e-6 && self.blob.x[D].abs() < 2.0 {
                 self.regime.burning = false;
                 self.regime.thrust_sd = 0.0;
-                self.regime.thrust_tau_s = 0.15;
                 self.regime.rough = 0.02;
                 self.regime.ln_k_rate = 0.015;
                 self.blob.x[D] = 0.0;

@@ -25,7 +25,7 @@ pub(crate) const CHANNELS: usize = 9;
 
 /// Start, least and greatest standard deviation of each channel: Pa, m/s2, m, m, m/s, m/s, rad, m, m/s.
 const RANGE: [(f64, f64, f64); CHANNELS] = [
-    (12.0, 0.5, 500.0),
+    (6.0, 0.5, 500.0),
     (0.4, 0.02, 20.0),
     (2.5, 0.8, 50.0),
     (4.0, 1.2, 80.0),
@@ -109,8 +109,8 @@ impl Sensors {
             let limit = 36.0 * r.variance + 1e-12;
             let d = (0.5 * step * step).min(limit);
             r.seen = (r.seen + 1.0).min(200.0);
-            // The start counts as ten values.
-            let w = 1.0 / (r.seen + 10.0);
+            // The start counts as four values.
+            let w = 1.0 / (r.seen + 4.0);
             r.variance += w * (d - r.variance);
             r.variance = r.variance.clamp(least * least, most * most);
         }

@@ -31,7 +31,9 @@ fn standard_meets_the_printed_table() {
 fn unshifted_air_over_a_pad_is_the_standard_one() {
     let elevation = 1210.0;
     let pad = standard(elevation);
-    let air = Air::over(elevation, pad.pressure_pa, pad.temperature_k);
+    let radius = 6_356_766.0;
+    let gravity = 9.80665 * (radius / (radius + elevation)) * (radius / (radius + elevation));
+    let air = Air::over(elevation, pad.pressure_pa, pad.temperature_k, gravity);
     for h in [0.0, 75.0, 1234.0, 5000.0, 9790.0, 20_000.0, 33_333.0] {
         let s = standard(elevation + h);
         assert!((air.pressure_pa(h) / s.pressure_pa - 1.0).abs() < 2e-5, "{h}");
@@ -44,8 +46,8 @@ fn unshifted_air_over_a_pad_is_the_standard_one() {
 #[test]
 fn a_warmer_pad_stretches_the_heights() {
     // Hypsometric relation: thickness goes with mean absolute temperature.
-    let cold = Air::over(0.0, 101_325.0, 288.15);
-    let warm = Air::over(0.0, 101_325.0, 308.15);
+    let cold = Air::over(0.0, 101_325.0, 288.15, 9.80665);
+    let warm = Air::over(0.0, 101_325.0, 308.15, 9.80665);
     let p = 95_000.0;
     let ratio = warm.height_m(p) / cold.height_m(p);
     assert!((ratio - 308.15 / 288.15).abs() < 1e-3, "{ratio}");
@@ -53,8 +55,20 @@ fn a_warmer_pad_stretches_the_heights() {
 
 #[test]
 fn no_pressure_gives_nonsense() {
-    let air = Air::over(0.0, 101_325.0, 288.15);
+    let air = Air::over(0.0, 101_325.0, 288.15, 9.80665);
     for p in [-1.0, 0.0, 1e-300, 1e9] {
         assert!(air.height_m(p).is_finite());
     }
+}
+
+#[test]
+fn heavier_air_is_less_deep() {
+    // Hypsometric relation: thickness goes with one over gravity; WGS84 at the equator and at a pole.
+    let p = 70_000.0;
+    let equator = Air::over(0.0, 101_325.0, 288.15, 9.780_325).height_m(p);
+    let pole = Air::over(0.0, 101_325.0, 288.15, 9.832_185).height_m(p);
+    // With a lapse L: h = T0/L (1 - exp(-x)), x = R L/g ln(p0/p), so d ln h / d ln (1/g) = x / (exp(x) - 1).
+    let x = 287.053 * 0.0065 / 9.806_65 * libm::log(101_325.0 / p);
+    let ratio = libm::log(equator / pole) / libm::log(9.832_185 / 9.780_325);
+    assert!((ratio - x / libm::expm1(x)).abs() < 2e-3, "{ratio}");
 }

@@ -60,6 +60,7 @@ fn coast() -> Regime {
         stage: 0,
         ignition_s: 0.0,
         burning: false,
+        burnt_out_s: -1e300,
         thrust_sd: 0.0,
         thrust_tau_s: 0.1,
         ln_k_rate: 0.0,
