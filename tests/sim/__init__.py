@@ -7,4 +7,4 @@ Every flight is fixed by its class and seed (NumPy PCG64).
 
 VERSION = 4
 # counts changes of what is written beside unchanged truth and packets (setup files, plans)
-FILES = 1
+FILES = 3

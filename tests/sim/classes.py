@@ -197,7 +197,7 @@ def draw(cls, seed, attempt=0):
     told = dict(
         site=dict(name="Range", latitude_deg=math.degrees(lat), longitude_deg=math.degrees(lon), elevation_m=elev,
                   geoid_above_ellipsoid_m=float(round(n(0, 25)))),
-        weather=dict(station_pressure_hpa=(p0 + n(0, 60)) / 100, temperature_c=air.at(0)[1] - 273.15 + n(0, 1.5),
+        weather=dict(station_pressure_hpa=(p0 + n(0, 60)) / 100, temperature_c=air.at(0)[1] - 273.15 + n(0, 0.8),
                      wind_mps=told_wind, wind_from_deg=math.degrees(told_from) % 360, wind_height_m=hh,
                      wind_spread_mps=0.3 * told_wind + 1.0),
         vehicle=dict(name=f"{cls.replace('_', ' ').title()} {seed}", liftoff_mass_kg=liftoff_mass,

@@ -357,7 +357,7 @@ def write(case, tracks, folder, recording_name="recording.jsonl", with_samples=T
     recording, samples, epoch, shift = settle(case, named, heard)
     truth = truth_of(case, tracks, shift, epoch)
     dump = lambda o: json.dumps(o, separators=(",", ":"))
-    (folder / "setup.toml").write_text(setup_toml(case.told, links, [lay.told() for lay in layouts], header))
+    (folder / "setup.toml").write_text(setup_toml(case.told, links, [lay.told(case.radio["framing"] == "fixed") for lay in layouts], header))
     (folder / "motor.csv").unlink(missing_ok=True)
     if "curve" in case.told["motor"]:
         (folder / "motor.csv").write_text("".join(f"{t:.4f},{f:.3f}\n" for t, f in scaled_curve(case.told["motor"])))

@@ -86,15 +86,16 @@ class Layout:
             raw += struct.pack(order + CODE[kind], r)
         return bytes(raw), si
 
-    def told(self):
-        """The layout as written in a setup file."""
+    def told(self, padded=False):
+        """The layout as written in a setup file; frames of one length pad what is shorter, so no length is told."""
         d = dict(name=self.name, kind="text" if self.text else "binary")
         if self.text:
             d["separator"] = ","
             d["starts_with"] = self.ident
         else:
             d["byte_order"] = "big" if self.big else "little"
-            d["length"] = 1 + sum(struct.calcsize(CODE[self.type_of(n)]) for n in self.names)
+            if not padded:
+                d["length"] = 1 + sum(struct.calcsize(CODE[self.type_of(n)]) for n in self.names)
         d["rate_hz"] = self.rate
         fields = [] if self.text else [dict(name="id", type="u8", **{"is": self.ident})]
         for name in self.names:

@@ -154,7 +154,7 @@ def pad_hour(hour, base, seconds=3600.0):
     dump = lambda o: json.dumps(o, separators=(",", ":"))
     (folder / "motor.csv").unlink(missing_ok=True)
     case.told["motor"].pop("curve", None)
-    (folder / "setup.toml").write_text(setup_toml(case.told, links, [lay.told() for lay in layouts]))
+    (folder / "setup.toml").write_text(setup_toml(case.told, links, [lay.told(case.radio["framing"] == "fixed") for lay in layouts]))
     (folder / "plan.json").write_text(dump(plan_json(case.told)))
     (folder / "recording.jsonl").write_text("".join(dump(x) + "\n" for x in recording))
     (folder / "samples.jsonl").write_text("".join(dump(x) + "\n" for x in samples))
