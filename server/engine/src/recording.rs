@@ -35,7 +35,7 @@ pub enum RecordingError {
     },
     /// A time that is no UTC time in seconds.
     #[error(
-        "line {line} of the recording: `{key}` is {found}, expected seconds from 0 to {LATEST_S:e}\nhint: times are seconds, not milliseconds"
+        "line {line} of the recording: `{key}` is {found:e}, expected seconds from 0 to {LATEST_S:e}\nhint: times are seconds, not milliseconds"
     )]
     Time {
         /// Line number, from 1.
@@ -106,7 +106,7 @@ impl Recording {
             return Ok(None);
         }
         let row: Row =
-            serde_json::from_str(text).map_err(|e| RecordingError::Form { line, why: e.to_string() })?;
+            serde_json::from_str(text).map_err(|e| RecordingError::Form { line, why: plain(&e) })?;
         let utc_ns = nanoseconds(line, "t_receive", row.t_receive)?;
         let mono_ns = row.t_mono.map(|t| nanoseconds(line, "t_mono", t)).transpose()?;
         let bytes =
@@ -165,6 +165,17 @@ fn nanoseconds(line: u64, key: &'static str, t_s: f64) -> Result<i64, RecordingE
 /// Nanoseconds to seconds, to the last bit what [`nanoseconds`] came from.
 pub(crate) fn seconds(t_ns: i64) -> f64 {
     t_ns.div_euclid(1_000_000_000) as f64 + t_ns.rem_euclid(1_000_000_000) as f64 * 1e-9
+}
+
+/// What the parser says, without the line it counts itself: that one is always the first.
+fn plain(error: &serde_json::Error) -> String {
+    let text = error.to_string();
+    let end = format!(" at line {} column {}", error.line(), error.column());
+    match text.strip_suffix(&end) {
+        Some(what) if error.is_eof() => format!("it ends too soon ({what})"),
+        Some(what) => format!("{what} at column {}", error.column()),
+        None => text,
+    }
 }
 
 #[cfg(test)]

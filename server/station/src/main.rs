@@ -31,7 +31,22 @@ use clap::Parser as _;
 use cli::{Cli, Command, SetupCommand};
 use failure::Failure;
 
+/// Stack of the threads that hold an engine, bytes. A tracker is large and is moved by value; unoptimised builds keep
+/// several copies. Only what is touched takes memory.
+pub(crate) const ENGINE_STACK: usize = 64 * 1024 * 1024;
+
 fn main() -> ExitCode {
+    // The first thread's stack is the system's affair, so the work is done on one of our own.
+    let worked = std::thread::Builder::new().name("station".to_owned()).stack_size(ENGINE_STACK).spawn(work);
+    match worked.map(std::thread::JoinHandle::join) {
+        Ok(Ok(code)) => code,
+        // It has said why on standard error.
+        Ok(Err(_)) => ExitCode::from(101),
+        Err(error) => end(&Failure::other(format!("no thread to work on: {error}"))),
+    }
+}
+
+fn work() -> ExitCode {
     let cli = Cli::parse();
     let filter = tracing_subscriber::EnvFilter::try_from_env("LOFTWATCH_LOG")
         .unwrap_or_else(|_| tracing_subscriber::EnvFilter::new("info,sqlx=warn,memory_serve=warn"));

@@ -18,9 +18,9 @@ use loftwatch_engine::Setup;
 use sqlx::SqlitePool;
 
 use crate::hub::{self, Moment, State, Touched};
-use crate::messages::Message;
+use crate::messages::{LinkNow, Message};
 
-pub(crate) use stored::{Flight, flight, flights, landed_s};
+pub(crate) use stored::{Flight, flight, flights, landed_s, newest};
 
 /// Rates that make sense: below, nothing moves; above, nobody can follow.
 const SLOWEST: f64 = 0.1;
@@ -40,8 +40,8 @@ pub(crate) struct Playback {
     utc_offset_ns: i64,
     begins_ns: i64,
     ends_ns: i64,
-    /// Whether any layout of the flight carries a position.
-    has_fixes: bool,
+    /// How the links changed, by station time, ns.
+    links: Vec<(i64, LinkNow)>,
     state: State,
     at_ns: i64,
     /// 0 when paused.
@@ -52,19 +52,21 @@ impl Playback {
     /// A replay of a stored flight, paused shortly before liftoff.
     pub(crate) async fn open(
         readers: SqlitePool,
+        inputs: &SqlitePool,
         epoch_ns: i64,
         flight: Flight,
     ) -> Result<Self, sqlx::Error> {
         let first_ns = flight.liftoff_ns.map_or(flight.opened_ns, |ns| flight.opened_ns.max(ns - RUN_UP_NS));
-        let has_fixes = stored::has_fixes(&flight.setup);
+        let ends_ns = stored::end(&readers, flight.number).await?.max(flight.opened_ns);
+        let links = stored::links(inputs, &flight.setup, flight.opened_ns, ends_ns).await?;
         let mut playback = Self {
             number: flight.number,
             label: local_time(flight.liftoff_ns.unwrap_or(flight.opened_ns) + flight.utc_offset_ns),
             told: Arc::new(flight.setup),
             utc_offset_ns: flight.utc_offset_ns,
             begins_ns: flight.opened_ns,
-            ends_ns: stored::end(&readers, flight.number).await?.max(flight.opened_ns),
-            has_fixes,
+            ends_ns,
+            links,
             state: State::new(epoch_ns),
             at_ns: first_ns,
             speed: 0.0,
@@ -104,7 +106,8 @@ impl Playback {
         } else {
             self.newest(self.at_ns, to_ns).await?
         };
-        let mut touched = Touched { now: true, ..Touched::default() };
+        let links = self.links.iter().any(|(t_ns, _)| *t_ns > self.at_ns && *t_ns <= to_ns);
+        let mut touched = Touched { now: true, story: links, ..Touched::default() };
         for output in &outputs {
             touched.add(self.state.apply(output));
         }
@@ -129,24 +132,18 @@ impl Playback {
         hub::json_text(&Message::Picture(self.state.picture(&self.told, self.at_ns)))
     }
 
-    /// The message `story`; links are of the day, not of the replay.
+    /// The message `story`, with the links as they were.
     pub(crate) fn story(&self) -> String {
-        hub::json_text(&Message::Story(self.state.story(&self.told, Vec::new())))
+        let newest = |name: &str| {
+            let so_far = self.links.iter().take_while(|(t_ns, _)| *t_ns <= self.at_ns);
+            so_far.filter(|(_, link)| link.name == name).last().map(|(_, link)| link.clone())
+        };
+        let links = self.told.links.iter().filter_map(|link| newest(&link.name)).collect();
+        hub::json_text(&Message::Story(self.state.story(&self.told, links)))
     }
 
     async fn newest(&self, after_ns: i64, to_ns: i64) -> Result<Vec<loftwatch_engine::Output>, sqlx::Error> {
-        let plan = &self.told.plan;
-        let mut outputs =
-            stored::newest(&self.readers, self.number, after_ns, to_ns, plan.bodies.len(), plan.cues.len())
-                .await?;
-        if self.has_fixes {
-            for body in 0..plan.bodies.len() {
-                outputs.extend(stored::last_fix(&self.readers, self.number, after_ns, to_ns, body).await?);
-            }
-            // A fix is older than the newest reading, or it is that reading: in order of time both is well.
-            outputs.sort_by_key(|output| output.t_ns);
-        }
-        Ok(outputs)
+        stored::newest(&self.readers, self.number, after_ns, to_ns, &self.told).await
     }
 
     /// Pauses at the end, unless more was stored meanwhile (the flight is still open).

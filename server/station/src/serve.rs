@@ -6,7 +6,7 @@ use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
-use loftwatch_engine::{Input, Setup, What};
+use loftwatch_engine::{Input, Output, Setup, What};
 use tokio::net::TcpListener;
 use tokio::signal::unix::{Signal, SignalKind, signal};
 use tokio::sync::watch;
@@ -16,6 +16,7 @@ use crate::clock::{Clock, utc_now_ns};
 use crate::failure::Failure;
 use crate::hub::Hub;
 use crate::links::Links;
+use crate::playback;
 use crate::ring::Ring;
 use crate::run::{Around, Runner};
 use crate::setup;
@@ -79,8 +80,8 @@ pub(crate) async fn run<End: Future<Output = ()>>(
         .map_err(StoreError::sql(&kept_file, "being read"))?;
     let (after, next_seq) = snapshot.as_ref().map_or((0, 1), |snapshot| (snapshot.input, snapshot.next_seq));
     derived::cut(&mut kept, after, next_seq).await.map_err(StoreError::sql(&kept_file, "being cut"))?;
-    let remembered =
-        derived::for_the_hub(&mut kept).await.map_err(StoreError::sql(&kept_file, "being read"))?;
+    let kept_readers = derived::readers(&kept_file);
+    let remembered = remembered(&kept_readers).await.map_err(StoreError::sql(&kept_file, "being read"))?;
     match begin.before {
         0 => tracing::info!("a new store in `{}`", folder.path().display()),
         before if after > 0 => {
@@ -113,7 +114,7 @@ pub(crate) async fn run<End: Future<Output = ()>>(
     let epoch_ns = begin.first.t_ns;
     let shared = Arc::new(Shared {
         hub: Hub::new(begin.clock, epoch_ns, setup.clone(), status, links.watch()),
-        readers: derived::readers(&kept_file),
+        readers: kept_readers,
         inputs_readers: readers.clone(),
         setup,
         clock: begin.clock,
@@ -166,6 +167,15 @@ pub(crate) async fn run<End: Future<Output = ()>>(
     Ok(())
 }
 
+/// What those who watch were shown of the newest flight when the station ended: as after a seek to the end of a replay.
+async fn remembered(readers: &sqlx::SqlitePool) -> Result<Vec<Output>, sqlx::Error> {
+    let Some(number) = derived::newest_flight(readers).await? else { return Ok(Vec::new()) };
+    match playback::flight(readers, number).await? {
+        Some(flight) => playback::newest(readers, number, i64::MIN, i64::MAX, &flight.setup).await,
+        None => Ok(Vec::new()),
+    }
+}
+
 /// How the store begins this time.
 struct Begin {
     /// The input of the first recorded setup.
@@ -215,6 +225,7 @@ fn on_own_thread(
     let runtime = tokio::runtime::Handle::current();
     std::thread::Builder::new()
         .name("engine".to_owned())
+        .stack_size(crate::ENGINE_STACK)
         .spawn(move || runtime.block_on(task))
         .map_err(|error| Failure::other(format!("no thread for the engine: {error}")))
 }

@@ -105,7 +105,8 @@ export function chartOf({ now, picture, story, points, units }: ChartInput): Cha
   // `now` leaves out what does not fit into it; the picture has every cue and every heads-up.
   const headsups =
     picture?.flight === now.flight && now.headsups_left_out > 0 ? picture.headsups : now.headsups;
-  const cues = picture?.flight === now.flight && picture.cues.length ? picture.cues : now.cues;
+  const cues =
+    picture?.flight === now.flight && (picture.cues.length || now.cues_left_out > 0) ? picture.cues : now.cues;
   // The sum by hand knows no thrust: it says nothing before burnout.
   const coming = apogee && lifted && nowRel > 0 && body?.phase === 'coasting';
   const landed = down

@@ -1,5 +1,5 @@
 // The one line under the sentence: the most urgent thing, and how many more there are. Heads-ups come ranked from the
-// station (by level, then by the mass that depends on them); what the page itself knows is ranked around them.
+// station (by level, then by what is at stake); what the page itself knows is ranked around them.
 import { clock, whole } from '../lib/age';
 import type { HeadsUpNow, Level } from '../lib/messages';
 import { inWords } from '../lib/units';

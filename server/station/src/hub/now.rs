@@ -2,7 +2,7 @@
 
 use loftwatch_engine::Setup;
 use loftwatch_engine::output::HeadsUp;
-use loftwatch_flight::{Area, Case, CuePrediction, Knot, LimitOf, Phase};
+use loftwatch_flight::{Area, Case, CueKind, CuePrediction, Knot, LimitOf, Phase};
 
 use super::rounding::{figure, place, quantiles, to};
 use super::state::{BodyState, State, seconds};
@@ -53,18 +53,28 @@ impl State {
             not_kept_since_s: moment.not_kept_since_ns.map(opened),
             stale_after_s: stale_after_s(told),
             bodies: (0..told.plan.bodies.len()).map(|body| self.body_now(told, body, t_s)).collect(),
-            headsups: self.headsups_now(),
+            headsups: self.headsups_now(told),
             headsups_left_out: 0,
             cues: self.cues_by_time(told),
             cues_left_out: 0,
         }
     }
 
-    /// The heads-ups that hold: red before amber, then by the mass that depends on them.
-    pub(super) fn headsups_now(&self) -> Vec<HeadsUpNow> {
+    /// The heads-ups that hold: red before amber, what slows a fall before what is let go, the heavier and then the
+    /// sooner first. When not all of them fit, those that matter least are left out.
+    pub(super) fn headsups_now(&self, told: &Setup) -> Vec<HeadsUpNow> {
         let mut all: Vec<&HeadsUp> = self.headsups.values().collect();
+        // Without a cue it is about what is so now.
+        let soon_s = |headsup: &HeadsUp| {
+            let cue = headsup.cue.and_then(|cue| self.cues.get(&cue));
+            cue.map_or(f64::NEG_INFINITY, |cue| cue.cue_t_s.p50)
+        };
         all.sort_by(|a, b| {
-            b.level.cmp(&a.level).then(b.mass_kg.total_cmp(&a.mass_kg)).then(a.key.cmp(&b.key))
+            (b.level.cmp(&a.level))
+                .then(weight(told, a).cmp(&weight(told, b)))
+                .then(b.mass_kg.total_cmp(&a.mass_kg))
+                .then(soon_s(a).total_cmp(&soon_s(b)))
+                .then(a.key.cmp(&b.key))
         });
         all.into_iter().map(headsup_now).collect()
     }
@@ -188,6 +198,19 @@ impl State {
             ])
         };
         to_come.take(NEXT_KNOTS).filter_map(knot).collect()
+    }
+}
+
+/// What a heads-up is about, gravest first: falls that are not slowed and the chutes that shall slow them; where pieces
+/// come down; what is lit or parted; what is let go; the rest.
+fn weight(told: &Setup, headsup: &HeadsUp) -> u8 {
+    let cue = headsup.cue.and_then(|cue| told.plan.cues.get(cue));
+    match (cue.map(|cue| cue.kind), headsup.key.split(':').next().unwrap_or_default()) {
+        (Some(CueKind::Chute), _) | (None, "no_sign" | "fast_descent") => 0,
+        (None, "landing") => 1,
+        (Some(CueKind::Staging | CueKind::Separation), _) | (None, "lean") => 2,
+        (Some(CueKind::Release), _) => 3,
+        _ => 4,
     }
 }
 

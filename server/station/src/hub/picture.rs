@@ -28,7 +28,7 @@ impl State {
             // An attached body's landing is shown too: it is conditional on its release.
             landings: self.landings.values().filter_map(|landing| self.landing(landing)).collect(),
             cues: self.cues_now(told),
-            headsups: self.headsups_now(),
+            headsups: self.headsups_now(told),
         }
     }
 

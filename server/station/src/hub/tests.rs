@@ -2,6 +2,7 @@
 
 use loftwatch_engine::Said;
 use loftwatch_engine::output::FlightState;
+use loftwatch_engine::output::Level::{Act, Look};
 use loftwatch_flight::{Case, EventKind, Phase};
 use serde_json::Value as Json;
 
@@ -88,6 +89,42 @@ fn now_stays_within_four_kilobytes_with_eight_bodies_and_long_names() {
     says.extend((0..20).map(|index| made::headsup(index, true, 1.0)));
     let text = fitted(state_of(&says).now(&told, &moment(1.0)));
     assert!(text.len() <= MOST_BYTES, "{}", text.len());
+}
+
+#[test]
+fn heads_ups_stand_in_the_order_of_what_is_at_stake() {
+    let told = made::setup();
+    // In that setup cues 0 to 2 let cameras go, the others open chutes.
+    let says = |key: &str, cue: Option<usize>, level, mass_kg| {
+        let Said::HeadsUp(headsup) = made::headsup(0, true, 1.0) else { unreachable!() };
+        Said::HeadsUp(loftwatch_engine::output::HeadsUp { key: key.into(), cue, level, mass_kg, ..headsup })
+    };
+    let state = state_of(&[
+        made::flight(Some(0.5), None),
+        made::cue(0, 1.0, false),
+        made::cue(1, 1.0, false),
+        made::cue(3, 1.0, false),
+        says("all_silent:all", None, Look, 9.0),
+        says("cue:a", Some(0), Act, 0.4),
+        says("cue:b", Some(1), Act, 0.4),
+        says("cue:heavy", Some(1), Act, 0.9),
+        says("cue:chute", Some(3), Act, 0.2),
+        says("lean:Body", None, Act, 9.0),
+        says("no_sign:Body:main", None, Act, 5.0),
+        says("cue:look", Some(3), Look, 50.0),
+    ]);
+    let keys: Vec<String> = state.headsups_now(&told).into_iter().map(|headsup| headsup.key).collect();
+    let wanted = [
+        "no_sign:Body:main",
+        "cue:chute",
+        "lean:Body",
+        "cue:heavy",
+        "cue:a",
+        "cue:b",
+        "cue:look",
+        "all_silent:all",
+    ];
+    assert_eq!(keys, wanted);
 }
 
 #[test]

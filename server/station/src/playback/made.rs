@@ -7,14 +7,16 @@ use tokio::sync::watch;
 
 use crate::shared::Status;
 use crate::store::outputs::{self, Told};
-use crate::store::{Folder, derived};
+use crate::store::{Folder, derived, inputs};
 
 /// A store in a folder that lasts as long as this value.
 #[derive(Debug)]
 pub(crate) struct Stored {
     /// Read-only connections.
     pub(crate) readers: SqlitePool,
-    _folder: Folder,
+    /// The same to the inputs; there are none but those that a test writes.
+    pub(crate) inputs: SqlitePool,
+    pub(crate) folder: Folder,
     _place: TempDir,
 }
 
@@ -33,5 +35,7 @@ pub(crate) async fn store(told: &Setup, outputs: Vec<Output>) -> Stored {
     keeper.tell(Told::Outputs { first_seq: 1, outputs });
     drop(keeper);
     keeping.await.unwrap();
-    Stored { readers: derived::readers(&folder.derived()), _folder: folder, _place: place }
+    drop(inputs::open(&folder.inputs()).await.unwrap());
+    let inputs = inputs::readers(&folder.inputs());
+    Stored { readers: derived::readers(&folder.derived()), inputs, folder, _place: place }
 }

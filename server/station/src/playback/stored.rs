@@ -1,11 +1,12 @@
 //! What a replay reads from the derived store.
 
-use loftwatch_engine::{Output, Setup};
+use loftwatch_engine::{Output, Setup, What};
 use loftwatch_radio::{Form, Meaning};
 use sqlx::sqlite::SqliteRow;
 use sqlx::{Row, SqlitePool};
 
 use crate::hub::fix;
+use crate::messages::LinkNow;
 use crate::store::derived::output;
 
 /// One row of the table of flights.
@@ -78,6 +79,30 @@ fn row(row: &SqliteRow) -> Result<Flight, sqlx::Error> {
     })
 }
 
+/// The state of each link of the setup: at an instant (station time, ns) and as it changed until another one. In order.
+pub(super) async fn links(
+    inputs: &SqlitePool,
+    told: &Setup,
+    from_ns: i64,
+    to_ns: i64,
+) -> Result<Vec<(i64, LinkNow)>, sqlx::Error> {
+    // The index on what is no bytes finds them all; they are few.
+    let sql = "SELECT t_ns, data FROM input WHERE kind = 'link_state' AND link = ?1 AND t_ns <= ?3 AND number >= coalesce( \
+         (SELECT max(number) FROM input WHERE kind = 'link_state' AND link = ?1 AND t_ns <= ?2), 0) ORDER BY number";
+    let mut all = Vec::new();
+    for link in &told.links {
+        let rows = sqlx::query(sql).bind(&link.name).bind(from_ns).bind(to_ns).fetch_all(inputs).await?;
+        for row in rows {
+            let what = serde_json::from_slice(row.try_get("data")?);
+            if let Ok(What::LinkState { link, up, reason }) = what {
+                all.push((row.try_get("t_ns")?, LinkNow { name: link, up, reason }));
+            }
+        }
+    }
+    all.sort_by_key(|(t_ns, _)| *t_ns);
+    Ok(all)
+}
+
 /// Station time of the flight's newest output, ns; 0 when it has none.
 pub(super) async fn end(readers: &SqlitePool, number: u32) -> Result<i64, sqlx::Error> {
     let newest: Option<i64> = sqlx::query_scalar("SELECT max(t_ns) FROM output WHERE flight = ?")
@@ -106,9 +131,28 @@ pub(super) async fn all(
     rows.iter().map(output).collect()
 }
 
-/// Of the same stretch, the newest of each kind, body, cue and case; of what has an end or a correction (flight,
-/// events, heads-ups) all. In order.
-pub(super) async fn newest(
+/// Of the same stretch, the newest of each kind, body, cue and case and the newest valid position of each body; of what
+/// has an end or a correction (flight, events, heads-ups) all. In order.
+pub(crate) async fn newest(
+    readers: &SqlitePool,
+    number: u32,
+    after_ns: i64,
+    to_ns: i64,
+    told: &Setup,
+) -> Result<Vec<Output>, sqlx::Error> {
+    let (bodies, cues) = (told.plan.bodies.len(), told.plan.cues.len());
+    let mut outputs = newest_of_each(readers, number, after_ns, to_ns, bodies, cues).await?;
+    if has_fixes(told) {
+        for body in 0..bodies {
+            outputs.extend(last_fix(readers, number, after_ns, to_ns, body).await?);
+        }
+        // A fix is older than the newest reading, or it is that reading: in order of time both is well.
+        outputs.sort_by_key(|output| output.t_ns);
+    }
+    Ok(outputs)
+}
+
+async fn newest_of_each(
     readers: &SqlitePool,
     number: u32,
     after_ns: i64,
@@ -152,7 +196,7 @@ pub(super) async fn newest(
 }
 
 /// Of the same stretch, the newest reading of a body whose position is valid.
-pub(super) async fn last_fix(
+async fn last_fix(
     readers: &SqlitePool,
     number: u32,
     after_ns: i64,
@@ -186,7 +230,7 @@ pub(super) async fn last_fix(
 }
 
 /// Whether any layout carries a latitude.
-pub(super) fn has_fixes(told: &Setup) -> bool {
+fn has_fixes(told: &Setup) -> bool {
     told.layouts.iter().any(|layout| {
         let (Form::Text { fields, .. } | Form::Binary { fields, .. }) = &layout.form;
         fields.iter().any(|field| field.meaning == Meaning::Latitude)

@@ -14,7 +14,7 @@ async fn stored() -> Stored {
 
 async fn open(stored: &Stored) -> Playback {
     let flight = flight(&stored.readers, 1).await.unwrap().unwrap();
-    Playback::open(stored.readers.clone(), EPOCH_NS, flight).await.unwrap()
+    Playback::open(stored.readers.clone(), &stored.inputs, EPOCH_NS, flight).await.unwrap()
 }
 
 fn at(t_s: f64) -> i64 {
@@ -129,4 +129,48 @@ async fn an_open_flight_plays_on_with_what_is_stored_meanwhile() {
     playback.play(1.0).await.unwrap();
     assert!(playback.speed > 0.0, "there is more now");
     assert_eq!(playback.ends_ns, output.t_ns);
+}
+
+#[tokio::test]
+async fn the_links_are_told_as_they_were() {
+    use loftwatch_engine::{Input, What};
+    let mut told = made::setup();
+    let name = "mast serial".to_owned();
+    let cut = loftwatch_radio::Cut::Lines { checksum: loftwatch_radio::LineChecksum::None };
+    told.links.push(loftwatch_engine::setup::Link {
+        name: name.clone(),
+        receiver: "mast".into(),
+        source: loftwatch_engine::setup::Source::Stdin,
+        framing: loftwatch_radio::Framing { cut, crc: None, max_length: 100 },
+        layouts: Vec::new(),
+    });
+    let stored = store(&told, made::whole_flight()).await;
+    let state = |number, t_s: f64, up, reason: &str| Input {
+        number,
+        t_ns: at(t_s),
+        utc_ns: at(t_s),
+        what: What::LinkState { link: name.clone(), up, reason: reason.to_owned() },
+    };
+    let mut store = crate::store::inputs::open(&stored.folder.inputs()).await.unwrap();
+    let changes = [
+        state(1, -900.0, false, "long ago"),
+        state(2, -800.0, true, "before"),
+        state(3, 4.0, false, "unplugged"),
+        state(4, 6.0, true, "again"),
+        state(5, 90_000.0, false, "the day after"),
+    ];
+    crate::store::inputs::write(&mut store, &changes).await.unwrap();
+    let mut playback = open(&stored).await;
+    for (t_s, up, reason) in [(3.9, true, "before"), (5.0, false, "unplugged"), (7.0, true, "again")] {
+        playback.seek(at(t_s)).await.unwrap();
+        let story: Json = serde_json::from_str(&playback.story()).unwrap();
+        assert_eq!(
+            story["links"],
+            serde_json::json!([{ "name": name, "up": up, "reason": reason }]),
+            "{t_s}"
+        );
+    }
+    playback.seek(at(3.9)).await.unwrap();
+    playback.play(1.0).await.unwrap();
+    assert!(playback.pass(Duration::from_millis(200)).await.unwrap().story, "the change is told");
 }

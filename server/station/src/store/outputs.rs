@@ -99,8 +99,8 @@ impl Keeper {
     }
 }
 
-/// Starts the task; it ends when the keeper is dropped and all is written. `stored`: the newest stored outputs, see
-/// [`super::derived::for_the_hub`].
+/// Starts the task; it ends when the keeper is dropped and all is written. `stored`: the newest stored outputs of
+/// each kind.
 pub(crate) fn start(
     connection: SqliteConnection,
     file: PathBuf,

@@ -23,8 +23,8 @@ use crate::shared::Status;
 const PATIENCE: Duration = Duration::from_millis(50);
 /// A slow disk that lasts longer than this is also logged; the pages say it at once.
 const WORTH_SAYING: Duration = Duration::from_secs(1);
-/// How often the write-ahead log is folded into its file.
-const FOLD: Duration = Duration::from_secs(2);
+/// How often the write-ahead log is folded into its file. Each time costs two waits for the disk, which commits may feel.
+const FOLD: Duration = Duration::from_secs(10);
 /// Inputs after which the log begins again: a log of some ten megabytes.
 const FOLD_INPUTS: usize = 2_000;
 /// Pause after a failed write.

@@ -29,7 +29,9 @@ pub(super) async fn open(
 ) -> Response {
     let opened = async {
         let flight = flights::find(&shared, &number).await?;
-        Ok::<_, Refusal>(Playback::open(shared.readers.clone(), shared.epoch_ns, flight).await?)
+        Ok::<_, Refusal>(
+            Playback::open(shared.readers.clone(), &shared.inputs_readers, shared.epoch_ns, flight).await?,
+        )
     };
     match opened.await {
         Ok(playback) => limits(upgrade).on_upgrade(move |socket| replay(socket, shared, playback)),
