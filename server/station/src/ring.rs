@@ -5,6 +5,7 @@
 //! input of its own says how many. A drain also gives a watermark: every later push gets a later time.
 
 use std::collections::{BTreeMap, VecDeque};
+use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::{Mutex, MutexGuard, PoisonError};
 
 use loftwatch_engine::{Input, What};
@@ -25,6 +26,8 @@ pub(crate) struct Ring {
     inner: Mutex<Inner>,
     filled: Notify,
     emptied: Notify,
+    /// Bytes that were drained and still wait for the disk: sources that can wait do so for them as well.
+    waiting: AtomicUsize,
 }
 
 #[derive(Debug)]
@@ -54,7 +57,14 @@ impl Ring {
     fn with_capacity(clock: Clock, next_number: u64, capacity: usize) -> Self {
         let last_ns = clock.now_ns();
         let inner = Inner { queue: VecDeque::new(), held: 0, next_number, last_ns, lost: BTreeMap::new() };
-        Self { clock, capacity, inner: Mutex::new(inner), filled: Notify::new(), emptied: Notify::new() }
+        Self {
+            clock,
+            capacity,
+            inner: Mutex::new(inner),
+            filled: Notify::new(),
+            emptied: Notify::new(),
+            waiting: AtomicUsize::new(0),
+        }
     }
 
     fn lock(&self) -> MutexGuard<'_, Inner> {
@@ -102,11 +112,20 @@ impl Ring {
         self.filled.notified().await;
     }
 
-    /// Waits until the ring is at most half full: for sources that can wait, such as files.
+    /// How many drained bytes wait for the disk now.
+    pub(crate) fn wait_for_disk(&self, bytes: usize) {
+        if self.waiting.swap(bytes, Ordering::Relaxed) > bytes {
+            self.emptied.notify_waiters();
+        }
+    }
+
+    /// Waits until the ring, with what waits for the disk, is at most half full: for sources that can wait, such as files.
     pub(crate) async fn room(&self) {
         loop {
-            let emptied = self.emptied.notified();
-            if self.lock().held * 2 <= self.capacity {
+            let mut emptied = std::pin::pin!(self.emptied.notified());
+            // Heard from here on, so that nothing is missed between the look and the wait.
+            emptied.as_mut().enable();
+            if (self.lock().held + self.waiting.load(Ordering::Relaxed)) * 2 <= self.capacity {
                 return;
             }
             emptied.await;

@@ -48,6 +48,11 @@ pub(crate) fn run(arguments: &[String]) -> Result<(), String> {
         kill.env("LOFTWATCH", &loftwatch);
         keep(kill, &out.join("kills.md"))
     });
+    steps.take("bad input by the megabyte, full and read-only disks", || {
+        let mut bad = command(&tests, &python, &["faults/bad.py"]);
+        bad.env("LOFTWATCH", &loftwatch);
+        keep(bad, &out.join("bad.md"))
+    });
     steps.take("last byte to pixel", || browser("measure", &loftwatch));
     report(&tests)?;
     steps.close()
@@ -87,6 +92,7 @@ fn report(tests: &Path) -> Result<(), String> {
         ("Accuracy and coverage by class", "accuracy.md"),
         ("Decoding", "decoding.md"),
         ("SIGKILL at random moments of a flight", "kills.md"),
+        ("Bad input by the megabyte, full and read-only disks", "bad.md"),
         ("Last byte to pixel", "latency.md"),
     ];
     for (title, file) in parts {

@@ -91,6 +91,7 @@ pub(crate) fn start(
     let (kept_in, kept) = watch::channel(last_number);
     let (engine, taken) = mpsc::channel(ENGINE_QUEUE);
     let writer = Writer {
+        ring: Arc::clone(&ring),
         desk: Arc::clone(&desk),
         connection,
         file: file.clone(),
@@ -176,6 +177,7 @@ impl Recorder {
         }
         backlog.bytes += bytes;
         backlog.batches.push_back(Arc::clone(inputs));
+        self.ring.wait_for_disk(backlog.bytes);
         drop(backlog);
         self.desk.filled.notify_one();
         true
@@ -211,6 +213,7 @@ fn payload(input: &Input) -> usize {
 
 /// The writing task.
 struct Writer {
+    ring: Arc<Ring>,
     desk: Arc<Desk>,
     connection: SqliteConnection,
     file: PathBuf,
@@ -243,6 +246,7 @@ impl Writer {
             let done = {
                 let mut backlog = self.desk.lock();
                 backlog.bytes -= inputs.iter().map(payload).sum::<usize>().min(backlog.bytes);
+                self.ring.wait_for_disk(backlog.bytes);
                 backlog.batches.is_empty()
             };
             self.kept.send_replace(last);
