@@ -76,7 +76,7 @@ def garbage(folder, _):
     before = b"\n$LW,1*06\n" * 20
     ports.write("radio", before)
     whole = wait(lambda: kept(folder / "data") == len(noise) + len(before), 60)
-    answers = json.loads(station.get("/api/now"))["flight"] == 0
+    answers = "bodies" in json.loads(station.get("/api/now"))
     peak, code = peak_mb(station.process.pid), station.end()
     ports.close()
     good = good_frames(folder / "data")
