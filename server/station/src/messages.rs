@@ -21,7 +21,7 @@ use ts_rs::TS;
 #[derive(Clone, Debug, PartialEq, Serialize, TS)]
 #[serde(tag = "kind", rename_all = "snake_case")]
 pub(crate) enum Message {
-    /// The newest state: complete in itself, at most 4 kB, at most 20 a second. A newer one replaces an unsent one.
+    /// The newest state: complete in itself, at most 4 kB, at most 25 a second on average. A newer one replaces an unsent one.
     Now(Box<Now>),
     /// Predicted paths and landing areas: complete, at most 5 a second.
     Picture(Picture),
