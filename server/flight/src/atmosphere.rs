@@ -169,6 +169,11 @@ impl Air {
         self.pad_density
     }
 
+    /// Dynamic pressure at Mach 1 at a height above the pad, Pa: half of gamma times the static one.
+    pub fn dynamic_pressure_at_mach_one(&self, height_m: f64) -> f64 {
+        0.5 * GAMMA * self.pressure_pa(height_m)
+    }
+
     /// Static pressure at a height above the pad, Pa.
     pub fn pressure_pa(&self, height_m: f64) -> f64 {
         let (i, f) = self.row(height_m);

@@ -68,6 +68,15 @@ pub(crate) struct Top {
     pub(crate) ground_speed_mps: Quantiles,
 }
 
+/// A fix with velocity, and since when, from which climb rate on, fixes have moved as a free body does.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub(crate) struct Seen {
+    pub(crate) t_s: f64,
+    pub(crate) up_m: f64,
+    pub(crate) climb_mps: f64,
+    pub(crate) since: Option<(f64, f64)>,
+}
+
 /// A descent state that a cue may have brought about.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub(crate) struct Canopy {
@@ -126,6 +135,11 @@ pub(crate) struct Filter {
     /// Whether GNSS agrees, and for how many fixes it has.
     pub(crate) gnss_agrees: u32,
     pub(crate) gnss_doubted: bool,
+    /// By how much the newest fix's height was off, m, and how many in a row were off by the same.
+    pub(crate) gnss_off_m: Option<f64>,
+    pub(crate) gnss_steady: u32,
+    /// The newest fix while GNSS is alone and doubted.
+    pub(crate) gnss_last: Option<Seen>,
     /// Time between the last two packets, at most half a second.
     pub(crate) packet_gap_s: f64,
     /// Whether the height and climb of the newest fix agreed.
@@ -180,6 +194,9 @@ impl Filter {
             axial_top_run: 0,
             gnss_agrees: 0,
             gnss_doubted: false,
+            gnss_off_m: None,
+            gnss_steady: 0,
+            gnss_last: None,
             packet_gap_s: 0.1,
             gnss_tall_agrees: true,
             flat_known: false,

@@ -7,12 +7,13 @@
 
 use libm::{log, sqrt};
 
-use crate::filter::{BLOBS, Filter};
+use crate::filter::{BLOBS, Filter, Seen};
 use crate::model::{EARTH_RADIUS_M, Model};
 use crate::motion::{airspeed, axial_force};
 use crate::output::Phase;
 use crate::sample::Sample;
 use crate::sensors::Channel;
+use crate::start::BARO_SCALE_SD;
 use crate::state::{
     AB, AS, BB, BLAG, BS, Blob, D, E, GH, H, LAG, LNK, N, PORT, Row, SHAPE, TAU, VE, VN, VU, WE, WN,
 };
@@ -30,8 +31,14 @@ const SHOCK_SHARE: f64 = 0.05;
 const FLAT_LOST_S: f64 = 5.0;
 /// Time after burnout in which GNSS is not asked while something else is heard, s.
 const AFTER_POWER_S: f64 = 0.7;
+/// Fixes in a row whose height is off by the same before that is believed.
+const STEADY_FIXES: u32 = 8;
+/// How long a fix must move as a free body does before it is believed against everything else, s.
+const ALONE_S: f64 = 0.7;
 /// Spread of a force at the end of the accelerometer's range, over that end.
 const SATURATED_SHARE: f64 = 0.1;
+/// How long a body takes through that step, s.
+const SHOCK_LASTS_S: f64 = 1.5;
 /// Width of that step in Mach, one standard deviation.
 const SHOCK_WIDTH: f64 = 0.08;
 
@@ -164,6 +171,8 @@ impl Filter {
                 let spread = SATURATED_SHARE * z;
                 self.open_thrust(m, s.t_s, z, spread * spread);
                 self.take_force(m, s.t_s, z, spread * spread);
+            } else {
+                self.sensors.of(Channel::Axial).taken_s = self.t_s;
             }
             self.after_force(m, s.t_s);
             return;
@@ -270,14 +279,13 @@ impl Filter {
         }
         let (mach, mach_var, q) = self.mach_and_q(m);
         // The shock passes the ports near Mach 1, wherever in its spread the Mach number is; some doubt beyond.
-        let doubt = if mach < 0.75 {
-            0.0
-        } else {
-            let width2 = SHOCK_WIDTH * SHOCK_WIDTH + mach_var;
-            let near = libm::exp(-0.5 * (mach - 1.0) * (mach - 1.0) / width2) * SHOCK_WIDTH / sqrt(width2);
-            SHOCK_SHARE * sqrt(near) + if mach > 1.0 { 0.003 } else { 0.0 }
-        };
-        let shock = doubt * q * mpp;
+        let width2 = SHOCK_WIDTH * SHOCK_WIDTH + mach_var;
+        let near = libm::exp(-0.5 * (mach - 1.0) * (mach - 1.0) / width2) * SHOCK_WIDTH / sqrt(width2);
+        let at_one = m.air.dynamic_pressure_at_mach_one(h);
+        let doubt = SHOCK_SHARE * sqrt(near) * at_one + if mach > 1.0 { 0.003 * q } else { 0.0 };
+        // It errs the same way as long as it lasts, however many values come.
+        let since = (self.t_s - self.sensors.get(Channel::Baro).taken_s).clamp(0.01, 10.0);
+        let shock = doubt * mpp * sqrt(1.0 + SHOCK_LASTS_S / since);
         let quick = t_sd * climb;
         let variance = noise * noise + shock * shock + quick * quick + 1e-4 * noise * noise;
         let rho0 = m.air.pad_density();
@@ -306,7 +314,7 @@ impl Filter {
             let (h, row) = view(b);
             (h * scale, scaled(&row, scale))
         };
-        let patience = if doubt > 0.0 { 0 } else { 6 };
+        let patience = if shock > noise { 15 } else { 6 };
         self.take_number(
             &Number {
                 channel: Channel::Baro,
@@ -360,10 +368,9 @@ impl Filter {
             r.heard && self.t_s - r.taken_s < 1.5
         };
         let heard_baro = heard(Channel::Baro);
+        let heard_axial = heard(Channel::Axial);
         let burnt_out = self.regime.burnt_out_s;
-        if (self.regime.burning || self.t_s < burnt_out + AFTER_POWER_S)
-            && (heard(Channel::Axial) || heard_baro)
-        {
+        if (self.regime.burning || self.t_s < burnt_out + AFTER_POWER_S) && (heard_axial || heard_baro) {
             // Something better is there. A receiver's lag reaches back over burnout for a while.
             return;
         }
@@ -398,7 +405,22 @@ impl Filter {
                             Row::new().with(H, 1.0).with(GH, 1.0).with(VU, -b.x[LAG]).with(LAG, -b.x[VU]),
                         )
                     };
+                    let off = z - self.mean_of(&view);
+                    let steady = self
+                        .gnss_off_m
+                        .is_some_and(|before| (off - before).abs() < 1.0 + 2.5 * sqrt(variance));
+                    self.gnss_off_m = Some(off);
                     agrees = self.gnss_number(Channel::FixUp, z, variance, hard, &view);
+                    if !agrees && steady && !hard && heard_baro {
+                        self.gnss_steady += 1;
+                        if self.gnss_steady >= STEADY_FIXES {
+                            self.hear_both(off);
+                        }
+                    } else {
+                        self.gnss_steady = 0;
+                    }
+                    // A receiver that walks back to where it is agrees by chance on its way.
+                    agrees &= steady || !self.gnss_doubted;
                     if self.phase == Phase::Descending && s.pressure_pa.is_none() {
                         self.watch_ground(s.t_s, z, sqrt(tall));
                     }
@@ -418,6 +440,11 @@ impl Filter {
                     agrees &= self.gnss_number(Channel::FixFlat, z, variance, hard, &view);
                 }
                 self.gnss_settles(vouched, agrees, flat_m);
+                if self.gnss_doubted && !heard_baro && !heard_axial {
+                    self.gnss_alone(m, s, flat_m, up.map(|u| u - self.zero_gnss_m[2].value));
+                } else {
+                    self.gnss_last = None;
+                }
             }
         }
         if let Some(v) = s.velocity {
@@ -445,6 +472,23 @@ impl Filter {
                 }
             }
         }
+    }
+
+    /// Mean of what the blobs expect.
+    fn mean_of(&self, view: View<'_>) -> f64 {
+        let w = self.weights();
+        w.iter().zip(self.blobs.iter()).fold(0.0, |sum, (w, b)| sum + w * view(b).0)
+    }
+
+    /// Barometer and GNSS go on differing by the same height: which of them is off is opened again.
+    fn hear_both(&mut self, off_m: f64) {
+        for b in self.blobs.iter_mut() {
+            b.reopen(BS, BARO_SCALE_SD * BARO_SCALE_SD);
+            b.reopen(GH, 25.0);
+            b.p[H][H] += 0.25 * off_m * off_m;
+        }
+        self.gnss_steady = 0;
+        self.gnss_doubted = false;
     }
 
     /// One GNSS number; while GNSS is doubted it is only compared. Says whether it agrees.
@@ -521,6 +565,48 @@ impl Filter {
                 }
             }
         }
+    }
+
+    /// GNSS is all there is and is doubted: fixes that move as a free body does, place by velocity and velocity by gravity and
+    /// drag, for a while, are where it is. A receiver that coasts on after losing the sky keeps its velocity.
+    fn gnss_alone(&mut self, m: &Model, s: &Sample, flat_m: [f64; 2], up_m: Option<f64>) {
+        let velocity = s.velocity.and_then(|v| v.horizontal_mps.zip(v.up_mps));
+        let (Some(up), Some(([ve, vn], vu))) = (up_m, velocity) else { return };
+        let now = Seen { t_s: self.t_s, up_m: up, climb_mps: vu, since: None };
+        let Some(before) = self.gnss_last.replace(now) else { return };
+        let dt = now.t_s - before.t_s;
+        let a = (vu - before.climb_mps) / dt;
+        let off = up - before.up_m - 0.5 * (vu + before.climb_mps) * dt;
+        let free = a < -4.0 && a > -80.0 && off.abs() < 2.0 + 0.15 * (vu * dt).abs();
+        if !(0.02..2.0).contains(&dt) || !free {
+            return;
+        }
+        let since = before.since.unwrap_or((before.t_s, before.climb_mps));
+        self.gnss_last = Some(Seen { since: Some(since), ..now });
+        let span = now.t_s - since.0;
+        if span < ALONE_S || (vu - since.1) / span > -7.0 {
+            return;
+        }
+        if self.regime.burning {
+            self.end_burn(m, self.t_s);
+        }
+        let Some(best) = self.blobs.iter().max_by(|a, b| a.ln_w.total_cmp(&b.ln_w)).copied() else { return };
+        self.blobs.clear();
+        let mut b = best;
+        b.ln_w = 0.0;
+        let (lag, lag_sd) = (b.x[LAG], sqrt(b.p[LAG][LAG]));
+        let speed = sqrt(ve * ve + vn * vn + vu * vu);
+        for (i, v) in [ve, vn, vu].into_iter().enumerate() {
+            let place = if i < 2 { flat_m[i] } else { up };
+            b.x[E + i] = place + lag * v;
+            b.x[VE + i] = v + if i == 2 { lag * a } else { 0.0 };
+            b.reopen(E + i, 9.0 + lag_sd * lag_sd * v * v);
+            b.reopen(VE + i, 1.0 + (lag_sd * a) * (lag_sd * a) + 1e-4 * speed * speed);
+        }
+        self.blobs.push(b);
+        self.gnss_doubted = false;
+        self.gnss_last = None;
+        self.flat_known = true;
     }
 
     fn take_tilt(&mut self, m: &Model, s: &Sample) {

@@ -19,6 +19,11 @@ const WIND_SCALE_S: f64 = 300.0;
 /// Wandering of ln k near and above Mach 1, per root second: 15 % over ten seconds of supersonic coast, which is what
 /// slender bodies' curves differ by beyond a common rise. Larger: predictions from above Mach 1 are vaguer.
 const SHAPE_WANDER: f64 = 0.05;
+/// Spread of the lift of a nose that follows its path late, over gravity's part across the path: pitch damping over stability,
+/// (Cn rho A/2m) (0.35 (L/2)^2 / margin), whatever the speed (own derivation from linear pitch damping; coefficient 0.35
+/// common practice, no source), and how long it lasts in the filter, s.
+pub(crate) const LIFT_SD: f64 = 0.01;
+const LIFT_LASTS_S: f64 = 1.0;
 /// Number of motion states: position and velocity.
 const M: usize = 6;
 /// Number of parameters that act on it: ln k, shape, wind, thrust.
@@ -305,7 +310,11 @@ pub(crate) fn step<const K: usize>(m: &Model, r: &Regime, blob: &mut Blob, t_s: 
     let forced = sqrt(j.a[0] * j.a[0] + j.a[1] * j.a[1] + j.a[2] * j.a[2]);
     let side = r.rough * forced;
     let gust = 0.02 + 0.0004 * v0;
-    let q = (2.0 * 0.3 * side * side + gust * gust) * dt;
+    // A nose that follows the falling path late lifts the body by a hundredth of gravity's part across it or so.
+    let (air0, _) = airspeed(m, &x0);
+    let across = sqrt(air0[0] * air0[0] + air0[1] * air0[1]) / v0.max(1.0);
+    let lift = if r.burning { 0.0 } else { LIFT_SD * m.gravity(x0[H]) * across.min(1.0) };
+    let q = (2.0 * 0.3 * side * side + gust * gust + 2.0 * LIFT_LASTS_S * lift * lift) * dt;
     for i in VE..VE + 3 {
         blob.p[i][i] += q;
     }

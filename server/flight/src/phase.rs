@@ -25,6 +25,10 @@ const CANOPY_LATE_S: f64 = 10.0;
 const CANOPY_EVERY_S: f64 = 0.25;
 const CANOPY_SHARE: f64 = 0.05;
 
+/// Share of drag that must be felt before thrust is taken to be over ahead of its told time.
+const SUSTAINED_SHARE: f64 = 0.35;
+/// Silence of the accelerometer after which a stage is taken to light at its told time, s.
+const FELT_S: f64 = 0.6;
 /// ln k by which drag may be below the told one and still be the canopy's, and how long its opening takes to be seen, s.
 const CANOPY_NEAR: f64 = 1.0;
 const CANOPY_SEEN_S: f64 = 0.5;
@@ -43,7 +47,16 @@ impl Filter {
         let since = t_s - self.regime.ignition_s;
         if self.regime.burning {
             let small = f < 0.04 * stage.mean_mps2() && since > 0.75 * stage.burn_s;
-            let over = (f < -0.5 && since > 0.2 * stage.burn_s) || small;
+            // A draggy body may fly for seconds on a thrust that equals its drag: not before the told end does a force just
+            // below zero mean that thrust is over.
+            let drag = w
+                .iter()
+                .zip(self.blobs.iter())
+                .fold(0.0, |d, (w, b)| d + w * crate::motion::axial_force(m, &self.regime, b, t_s).drag);
+            let below = if since < 0.9 * stage.burn_s { (SUSTAINED_SHARE * drag).max(0.5) } else { 0.5 };
+            let over = (f < -below && since > 0.2 * stage.burn_s)
+                || (small && f < 0.5 && below <= 0.5)
+                || (small && drag < 12.0);
             if over {
                 if self.tally == 0 {
                     // Remember the last powered value to date the crossing between the two.
@@ -111,11 +124,32 @@ impl Filter {
                     b.x[D] = 0.0;
                     b.reopen(D, 0.25 * mean * mean);
                 }
+                self.has_pushed(m, mean, (t_s - mark.t_s).max(0.0), mark.sd_s);
             }
         }
     }
 
-    fn end_burn(&mut self, m: &Model, t_s: f64) {
+    /// A stage that lit `since_s` ago, give or take, has pushed since then.
+    fn has_pushed(&mut self, m: &Model, mean_mps2: f64, since_s: f64, sd_s: f64) {
+        let (gained, gained_sd) = (mean_mps2 * since_s, mean_mps2 * (sd_s + 0.3 * since_s));
+        for b in self.blobs.iter_mut() {
+            let (a, v) = crate::motion::airspeed(m, &b.x);
+            let u = a.map(|a| a / v.max(1.0));
+            for i in 0..3 {
+                b.x[VE + i] += gained * u[i];
+                b.x[E + i] += 0.5 * gained * since_s * u[i];
+                for j in 0..3 {
+                    let both = gained_sd * gained_sd * u[i] * u[j];
+                    b.p[VE + i][VE + j] += both;
+                    b.p[E + i][E + j] += 0.25 * since_s * since_s * both;
+                    b.p[E + i][VE + j] += 0.5 * since_s * both;
+                    b.p[VE + j][E + i] += 0.5 * since_s * both;
+                }
+            }
+        }
+    }
+
+    pub(crate) fn end_burn(&mut self, m: &Model, t_s: f64) {
         // Where the force crosses zero thrust still equals drag: it fades over a quarter of a second from something
         // between nothing and drag. Where in the gap between two packets it ended is a speed not known as well.
         let kind = if self.regime.stage == 0 { EventKind::Burnout } else { EventKind::StageBurnout };
@@ -162,7 +196,7 @@ impl Filter {
             self.regime.thrust_tau_s = self.regime.thrust_tau_s.min(TAIL_TAU_S);
         }
         // Without an accelerometer a later stage lights at its told time.
-        if self.phase == Phase::Coasting && !self.feels(2.0) {
+        if self.phase == Phase::Coasting && !self.feels(FELT_S) {
             let next = self.regime.stage + 1;
             let kind = if self.regime.stage == 0 { EventKind::Burnout } else { EventKind::StageBurnout };
             if let (Some(stage), Some(out)) = (m.stages.get(next), self.marked(kind)) {
@@ -172,10 +206,8 @@ impl Filter {
                     self.mark(EventKind::StageIgnition, due, sd);
                     self.begin_burn(m, next, due, false);
                     self.phase = Phase::Powered;
-                    let dv = stage.mean_mps2() * sd;
-                    for b in self.blobs.iter_mut() {
-                        b.p[VU][VU] += dv * dv;
-                    }
+                    let (mean, since) = (stage.mean_mps2(), self.t_s - due);
+                    self.has_pushed(m, mean, since, sd);
                 }
             }
         }

@@ -6,7 +6,7 @@
 
 use crate::filter::Filter;
 use crate::model::Model;
-use crate::motion::{Regime, acceleration_of, airspeed, longest_step_s, step};
+use crate::motion::{LIFT_SD, Regime, acceleration_of, airspeed, longest_step_s, step};
 use crate::output::{EventKind, Phase, Prediction, Quantiles};
 use crate::phase::TAIL_TAU_S;
 use crate::quantiles::Spread;
@@ -14,6 +14,9 @@ use crate::state::{Blob, D, H, LNK, PRED, TAU, VE, VU, WE};
 
 /// Blobs of less weight are left out of predictions.
 pub(crate) const LEAST_WEIGHT: f64 = 4e-3;
+
+/// Least delay from measurement to receipt, which no clock sees, s.
+const CLOCK_SD_S: f64 = 0.02;
 
 /// What defines a moment.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -302,6 +305,18 @@ pub(crate) fn not_below(q: Quantiles, least: f64) -> Quantiles {
     }
 }
 
+/// The lift of a nose that follows its path late is not told, so it is left open in the time and the height still to go; it
+/// acts where the path leans, and at the top it always does.
+fn leave_lift_open(m: &Model, f: &Filter, b: &Blob, hit: &mut Hit) {
+    let to_go_s = (hit.t_s - f.t_s).max(0.0);
+    let (air, v) = airspeed(m, &b.x);
+    let flat = libm::sqrt(air[0] * air[0] + air[1] * air[1]) / v.max(1.0);
+    let share = LIFT_SD * 0.5 * (1.0 + flat.min(1.0));
+    let (dt, dh) = (share * to_go_s, share * 0.5 * m.gravity(b.x[H]) * to_go_s * to_go_s);
+    hit.t_var += dt * dt + CLOCK_SD_S * CLOCK_SD_S;
+    hit.height_var += dh * dh;
+}
+
 /// Apogee as predicted from a belief that has not passed it.
 pub(crate) fn apogee(m: &Model, f: &Filter) -> Option<Prediction> {
     let mut summit = Summit::new();
@@ -312,7 +327,9 @@ pub(crate) fn apogee(m: &Model, f: &Filter) -> Option<Prediction> {
         }
         let mut ahead = Ahead::from(m, f, b);
         ahead.reach_climb(0.0);
-        summit.add(*w, &ahead.hit(Crossing::Climb(0.0)));
+        let mut hit = ahead.hit(Crossing::Climb(0.0));
+        leave_lift_open(m, f, b, &mut hit);
+        summit.add(*w, &hit);
     }
     let mut p = summit.finish()?;
     // An apogee is never below where the body is known to be.
