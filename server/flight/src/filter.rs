@@ -132,12 +132,11 @@ pub(crate) struct Filter {
     /// Greatest axial value so far and how often it came in a row.
     pub(crate) axial_top: f64,
     pub(crate) axial_top_run: u32,
-    /// Whether GNSS agrees, and for how many fixes it has.
-    pub(crate) gnss_agrees: u32,
+    /// Whether GNSS is put aside.
     pub(crate) gnss_doubted: bool,
-    /// By how much the newest fix's height was off, m, and how many in a row were off by the same.
-    pub(crate) gnss_off_m: Option<f64>,
-    pub(crate) gnss_steady: u32,
+    /// Since when, and by how much at first, m, the height of doubted fixes has agreed, or differed by the same.
+    pub(crate) gnss_run: Option<(f64, f64)>,
+    pub(crate) gnss_odd: Option<(f64, f64)>,
     /// The newest fix while GNSS is alone and doubted.
     pub(crate) gnss_last: Option<Seen>,
     /// Time between the last two packets, at most half a second.
@@ -192,10 +191,9 @@ impl Filter {
             tally: 0,
             axial_top: 0.0,
             axial_top_run: 0,
-            gnss_agrees: 0,
             gnss_doubted: false,
-            gnss_off_m: None,
-            gnss_steady: 0,
+            gnss_run: None,
+            gnss_odd: None,
             gnss_last: None,
             packet_gap_s: 0.1,
             gnss_tall_agrees: true,

@@ -3,7 +3,7 @@
 //! Each number is compared with every blob; the likelihood is Student's (heavy tails), which both weighs the blobs
 //! and lessens the pull of a surprising value. What surprises every blob beyond five deviations is put aside,
 //! unless it goes on saying the same. GNSS is put aside while it disagrees and taken again once it has agreed
-//! twice with its lag. Near Mach 1 the barometer is believed only within the shock's step.
+//! for a second with its lag. Near Mach 1 the barometer is believed only within the shock's step.
 
 use libm::{log, sqrt};
 
@@ -31,8 +31,9 @@ const SHOCK_SHARE: f64 = 0.05;
 const FLAT_LOST_S: f64 = 5.0;
 /// Time after burnout in which GNSS is not asked while something else is heard, s.
 const AFTER_POWER_S: f64 = 0.7;
-/// Fixes in a row whose height is off by the same before that is believed.
-const STEADY_FIXES: u32 = 8;
+/// How long fixes must fit before GNSS is believed again, and differ from the barometer by the same height before that is, s.
+const FITS_S: f64 = 0.95;
+const ODD_S: f64 = 4.0;
 /// How long a fix must move as a free body does before it is believed against everything else, s.
 const ALONE_S: f64 = 0.7;
 /// Spread of a force at the end of the accelerometer's range, over that end.
@@ -395,6 +396,7 @@ impl Filter {
             if self.sensors.of(Channel::FixFlat).is_new(e + 1.7 * n) {
                 let doubt = (t_sd * t_sd + age_sd * age_sd) * speed * speed;
                 let mut agrees = true;
+                let (mut off_m, mut off_sd) = (0.0, 1.0);
                 if let Some(u) = up {
                     let z = u - self.zero_gnss_m[2].value;
                     let variance = (tall + doubt) * widen;
@@ -405,22 +407,13 @@ impl Filter {
                             Row::new().with(H, 1.0).with(GH, 1.0).with(VU, -b.x[LAG]).with(LAG, -b.x[VU]),
                         )
                     };
-                    let off = z - self.mean_of(&view);
-                    let steady = self
-                        .gnss_off_m
-                        .is_some_and(|before| (off - before).abs() < 1.0 + 2.5 * sqrt(variance));
-                    self.gnss_off_m = Some(off);
+                    off_m = z - self.mean_of(&view);
+                    off_sd = sqrt(variance);
                     agrees = self.gnss_number(Channel::FixUp, z, variance, hard, &view);
-                    if !agrees && steady && !hard && heard_baro {
-                        self.gnss_steady += 1;
-                        if self.gnss_steady >= STEADY_FIXES {
-                            self.hear_both(off);
-                        }
-                    } else {
-                        self.gnss_steady = 0;
+                    let odd = !agrees && !hard && heard_baro;
+                    if steady_for(&mut self.gnss_odd, odd, s.t_s, off_m, off_sd) > ODD_S {
+                        self.hear_both(off_m);
                     }
-                    // A receiver that walks back to where it is agrees by chance on its way.
-                    agrees &= steady || !self.gnss_doubted;
                     if self.phase == Phase::Descending && s.pressure_pa.is_none() {
                         self.watch_ground(s.t_s, z, sqrt(tall));
                     }
@@ -439,7 +432,7 @@ impl Filter {
                     };
                     agrees &= self.gnss_number(Channel::FixFlat, z, variance, hard, &view);
                 }
-                self.gnss_settles(vouched, agrees, flat_m);
+                self.gnss_settles(vouched, agrees, flat_m, (off_m, off_sd));
                 if self.gnss_doubted && !heard_baro && !heard_axial {
                     self.gnss_alone(m, s, flat_m, up.map(|u| u - self.zero_gnss_m[2].value));
                 } else {
@@ -456,7 +449,10 @@ impl Filter {
                     let variance = (variance0 + 0.09 + age_var) * widen;
                     let view =
                         |b: &Blob| (b.x[VU] - b.x[LAG] * a[2], Row::new().with(VU, 1.0).with(LAG, -a[2]));
-                    self.gnss_tall_agrees &= self.gnss_number(Channel::SpeedUp, z, variance, hard, &view);
+                    if !self.gnss_number(Channel::SpeedUp, z, variance, hard, &view) {
+                        self.gnss_tall_agrees = false;
+                        self.gnss_run = None;
+                    }
                 }
             }
             if let Some([e, n]) = v.horizontal_mps.filter(|v| v[0].is_finite() && v[1].is_finite()) {
@@ -487,7 +483,7 @@ impl Filter {
             b.reopen(GH, 25.0);
             b.p[H][H] += 0.25 * off_m * off_m;
         }
-        self.gnss_steady = 0;
+        self.gnss_odd = None;
         self.gnss_doubted = false;
     }
 
@@ -538,24 +534,17 @@ impl Filter {
         true
     }
 
-    /// After a fix: whether GNSS is believed again. Where a barometer vouches for its height twice running the receiver has
+    /// After a fix: whether GNSS is believed again. Where a barometer vouches for its height for a second the receiver has
     /// found itself; if nothing horizontal was known by then the fix says where the body is, whatever was thought.
-    fn gnss_settles(&mut self, vouched: bool, agrees: bool, flat: [f64; 2]) {
+    fn gnss_settles(&mut self, vouched: bool, agrees: bool, flat: [f64; 2], off: (f64, f64)) {
         let flat_s = self.sensors.get(Channel::FixFlat).taken_s;
         let lost = !self.flat_known || self.t_s - flat_s > FLAT_LOST_S;
-        if !(agrees || (vouched && lost)) {
-            self.gnss_agrees = 0;
+        let fits = self.gnss_doubted && (agrees || (vouched && lost));
+        if steady_for(&mut self.gnss_run, fits, self.t_s, off.0, off.1) < FITS_S {
             return;
         }
-        if !self.gnss_doubted {
-            return;
-        }
-        self.gnss_agrees += 1;
-        if self.gnss_agrees < 2 {
-            return;
-        }
+        self.gnss_run = None;
         self.gnss_doubted = false;
-        self.gnss_agrees = 0;
         if !agrees {
             for b in self.blobs.iter_mut() {
                 for (k, z) in flat.into_iter().enumerate() {
@@ -628,6 +617,22 @@ impl Filter {
         };
         if self.take_number(&Number { channel: Channel::Tilt, value: z, variance, patience: 0 }, &view) {
             self.tilt_known = true;
+        }
+    }
+}
+
+/// How long, s, a height has been off by the same while `holds`; `run` keeps when and by how much it began. A receiver that
+/// walks back to where it is agrees by chance on its way, but not by the same for long.
+fn steady_for(run: &mut Option<(f64, f64)>, holds: bool, t_s: f64, off_m: f64, off_sd: f64) -> f64 {
+    if !holds {
+        *run = None;
+        return 0.0;
+    }
+    match *run {
+        Some((since_s, first)) if (off_m - first).abs() < 1.0 + 2.0 * off_sd => t_s - since_s,
+        _ => {
+            *run = Some((t_s, off_m));
+            0.0
         }
     }
 }
