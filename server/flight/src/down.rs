@@ -246,6 +246,11 @@ impl<'a> Fall<'a> {
         }
     }
 
+    /// Way that the wind does, m.
+    pub(crate) fn carried_by_wind(&self) -> [f64; 2] {
+        self.drift_in.iter().fold([0.0; 2], |sum, d| [sum[0] + d[0], sum[1] + d[1]])
+    }
+
     /// Covariance that the fall adds to the place: drag area along the drift, wind in every direction.
     pub(crate) fn place_cov(&self) -> [[f64; 2]; 2] {
         let wind = self.wind_sd_s * self.wind_sd_s;

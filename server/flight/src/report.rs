@@ -225,7 +225,8 @@ pub(crate) fn landings(m: &Model, f: &Filter, body: usize, out: &mut Vec<Landing
                 }
                 cov[i][i] += 1.6 * t * sqrt((top.place_cov[i][i] * top.velocity_cov[i][i]).max(0.0)) + 9.0;
             }
-            spots.add(*w, [top.place[0] + fall.drift[0], top.place[1] + fall.drift[1]], cov);
+            let at = [top.place[0] + fall.drift[0], top.place[1] + fall.drift[1]];
+            spots.add(*w, at, cov, fall.carried_by_wind());
         }
         let (Some(landing_t_s), Some(descent_mps), Some(area)) =
             (time.quantiles(), speed.quantiles(), spots.area(f.flat_known))
@@ -249,7 +250,8 @@ fn landed(f: &Filter, body: usize) -> Option<Landing> {
     time.gauss(1.0, mark.t_s, mark.sd_s * mark.sd_s);
     let mut spots = Spots::new();
     for (w, b) in f.weights().iter().zip(f.blobs.iter()) {
-        spots.add(*w, [b.x[E], b.x[E + 1]], [[b.p[E][E], b.p[E][E + 1]], [b.p[E + 1][E], b.p[E + 1][E + 1]]]);
+        let cov = [[b.p[E][E], b.p[E][E + 1]], [b.p[E + 1][E], b.p[E + 1][E + 1]]];
+        spots.add(*w, [b.x[E], b.x[E + 1]], cov, [0.0; 2]);
     }
     Some(Landing {
         body,
@@ -261,52 +263,67 @@ fn landed(f: &Filter, body: usize) -> Option<Landing> {
     })
 }
 
+/// Where one blob comes down.
+#[derive(Clone, Copy)]
+struct Spot {
+    w: f64,
+    at: [f64; 2],
+    cov: [[f64; 2]; 2],
+    /// Part of the way that the wind does, the same for every heading.
+    wind: [f64; 2],
+}
+
 /// Weighted places with their covariances.
 struct Spots {
-    items: [(f64, [f64; 2], [[f64; 2]; 2]); crate::filter::BLOBS],
+    items: [Spot; crate::filter::BLOBS],
     len: usize,
 }
 
 impl Spots {
     fn new() -> Self {
-        Self { items: [(0.0, [0.0; 2], [[0.0; 2]; 2]); crate::filter::BLOBS], len: 0 }
+        let none = Spot { w: 0.0, at: [0.0; 2], cov: [[0.0; 2]; 2], wind: [0.0; 2] };
+        Self { items: [none; crate::filter::BLOBS], len: 0 }
     }
 
-    fn add(&mut self, w: f64, at: [f64; 2], cov: [[f64; 2]; 2]) {
+    fn add(&mut self, w: f64, at: [f64; 2], cov: [[f64; 2]; 2], wind: [f64; 2]) {
         if self.len < self.items.len() && w > 0.0 {
-            self.items[self.len] = (w, at, cov);
+            self.items[self.len] = Spot { w, at, cov, wind };
             self.len += 1;
         }
     }
 
+    /// An ellipse where the heading is known; else a ring about the place to which the wind alone carries from the pad.
     fn area(&self, heading_known: bool) -> Option<Area> {
         let items = &self.items[..self.len];
-        let total: f64 = items.iter().map(|i| i.0).sum();
+        let total: f64 = items.iter().map(|i| i.w).sum();
         if total <= 0.0 {
             return None;
         }
-        let mut c = [0.0; 2];
-        for (w, at, _) in items {
-            c[0] += w / total * at[0];
-            c[1] += w / total * at[1];
-        }
-        if heading_known || self.len < 3 {
+        let mean = |of: fn(&Spot) -> [f64; 2]| {
+            items.iter().fold([0.0; 2], |c, i| {
+                let x = of(i);
+                [c[0] + i.w / total * x[0], c[1] + i.w / total * x[1]]
+            })
+        };
+        if heading_known {
+            let c = mean(|i| i.at);
             let mut s = [0.0; 3];
-            for (w, at, cov) in items {
-                let d = [at[0] - c[0], at[1] - c[1]];
-                s[0] += w / total * (cov[0][0] + d[0] * d[0]);
-                s[1] += w / total * (cov[0][1] + d[0] * d[1]);
-                s[2] += w / total * (cov[1][1] + d[1] * d[1]);
+            for i in items {
+                let d = [i.at[0] - c[0], i.at[1] - c[1]];
+                s[0] += i.w / total * (i.cov[0][0] + d[0] * d[0]);
+                s[1] += i.w / total * (i.cov[0][1] + d[0] * d[1]);
+                s[2] += i.w / total * (i.cov[1][1] + d[1] * d[1]);
             }
             return s
                 .iter()
                 .all(|v| v.is_finite())
                 .then_some(Area::Ellipse { centre_m: c, covariance_m2: s });
         }
+        let c = mean(|i| i.wind);
         let mut radius = Spread::new();
-        for (w, at, cov) in items {
-            let cov3 = [[cov[0][0], cov[0][1], 0.0], [cov[1][0], cov[1][1], 0.0], [0.0; 3]];
-            radius.length(*w, &[at[0] - c[0], at[1] - c[1], 0.0], &cov3);
+        for i in items {
+            let cov3 = [[i.cov[0][0], i.cov[0][1], 0.0], [i.cov[1][0], i.cov[1][1], 0.0], [0.0; 3]];
+            radius.length(i.w, &[i.at[0] - c[0], i.at[1] - c[1], 0.0], &cov3);
         }
         Some(Area::Ring { centre_m: c, radius_m: not_below(radius.quantiles()?, 0.0) })
     }
