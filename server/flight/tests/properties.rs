@@ -1,0 +1,242 @@
+//! What must hold whatever is measured: figures stay finite and in order, grouping and doubling of packets change
+//! nothing, late packets end in the same place, and a mirrored wind gives the mirrored flight.
+//!
+//! The flight is a plain vertical or leaning throw with drag, stepped here; it need not be a good one.
+
+use loftwatch_flight::{Area, Fix, Plan, Quantiles, Sample, Tracker, Velocity};
+use proptest::prelude::*;
+
+const PLAN: &str = include_str!("../../../tests/flights/straight/1/plan.json");
+/// Liftoff on the tests' axis, s.
+const LIFTOFF_S: f64 = 12.0;
+const STEP_S: f64 = 0.1;
+/// Metres of latitude and of longitude at the pad are told by the earth's mean radius: good enough for a made-up fix.
+const EARTH_M: f64 = 6_371_000.0;
+
+fn plan() -> Plan {
+    serde_json::from_str(PLAN).unwrap()
+}
+
+fn nothing(t_s: f64) -> Sample {
+    Sample {
+        body: 0,
+        t_s,
+        t_sd_s: 0.01,
+        t_receive_s: t_s + 0.05,
+        boot: 0,
+        pressure_pa: None,
+        axial_mps2: None,
+        lateral_mps2: None,
+        fix: None,
+        velocity: None,
+        tilt_rad: None,
+        own_height_m: None,
+        own_climb_mps: None,
+    }
+}
+
+/// A flight's samples every 0.1 s: 12 s on the pad, 2 s of power, coast; `east_mps2` pushes it aside under power.
+fn flight(plan: &Plan, seconds: f64, east_mps2: f64, gnss: bool) -> Vec<Sample> {
+    let (mut h, mut v, mut e, mut ve) = (0.0f64, 0.0f64, 0.0f64, 0.0f64);
+    let mut samples = Vec::new();
+    let count = (seconds / STEP_S) as usize;
+    for i in 0..count {
+        let t = i as f64 * STEP_S;
+        let since = t - LIFTOFF_S;
+        let thrust = if (0.0..2.0).contains(&since) { 62.0 } else { 0.0 };
+        let drag = 4e-4 * v * v.abs();
+        if since >= 0.0 {
+            let a = thrust - drag - 9.8;
+            h += v * STEP_S + 0.5 * a * STEP_S * STEP_S;
+            v += a * STEP_S;
+            ve += if thrust > 0.0 { east_mps2 * STEP_S } else { -0.004 * ve * STEP_S };
+            e += ve * STEP_S;
+        }
+        // A little made-up noise: the last bits of the sample's number.
+        let noise = |k: u64| ((i as u64 * 7919 + k * 104_729) % 1000) as f64 / 1000.0 - 0.5;
+        let mut s = nothing(t);
+        s.pressure_pa = Some(plan.weather.pressure_pa * libm::exp(-h / 8300.0) + 4.0 * noise(1));
+        s.axial_mps2 = Some(if since < 0.0 { 9.8 } else { thrust - drag } + 0.4 * noise(2));
+        if gnss && i % 2 == 0 {
+            let cos = libm::cos(plan.site.latitude_rad);
+            s.fix = Some(Fix {
+                latitude_rad: plan.site.latitude_rad,
+                longitude_rad: plan.site.longitude_rad + (e + noise(3)) / (EARTH_M * cos),
+                height_amsl_m: Some(plan.site.elevation_m + h + noise(4)),
+                horizontal_sd_m: None,
+                vertical_sd_m: None,
+            });
+            s.velocity = Some(Velocity { horizontal_mps: Some([ve + 0.2 * noise(5), 0.0]), up_mps: Some(v) });
+        }
+        samples.push(s);
+    }
+    samples
+}
+
+fn in_order(q: &Quantiles) -> bool {
+    let all = [q.p05, q.p25, q.p50, q.p75, q.p95];
+    all.iter().all(|v| v.is_finite()) && all.windows(2).all(|w| w[0] <= w[1])
+}
+
+/// Everything that a tracker says now is finite and in order.
+fn check_sound(tracker: &Tracker) {
+    if let Some(e) = tracker.estimate(0) {
+        for q in [&e.height_m, &e.climb_mps, &e.airspeed_mps, &e.ground_speed_mps, &e.drag_k_per_m] {
+            assert!(in_order(q), "{e:?}");
+        }
+        assert!(e.lean_rad.as_ref().is_none_or(in_order), "{e:?}");
+        assert!(e.mach.is_finite() && e.dynamic_pressure_pa >= 0.0 && e.carried_s >= 0.0, "{e:?}");
+        assert!(e.position_radius_m.is_none_or(|r| r.is_finite() && r >= 0.0), "{e:?}");
+    }
+    if let Some(p) = tracker.prediction(0) {
+        for q in [&p.apogee_height_m, &p.apogee_t_s, &p.airspeed_at_apogee_mps, &p.ground_speed_at_apogee_mps]
+        {
+            assert!(in_order(q), "{p:?}");
+        }
+    }
+    let mut landings = Vec::new();
+    tracker.landings(0, &mut landings);
+    for l in &landings {
+        assert!(in_order(&l.landing_t_s) && in_order(&l.descent_mps), "{l:?}");
+        match &l.area {
+            Area::Ellipse { centre_m, covariance_m2: [xx, xy, yy] } => {
+                assert!(centre_m.iter().all(|c| c.is_finite()), "{l:?}");
+                assert!(*xx >= 0.0 && *yy >= 0.0 && xx * yy - xy * xy >= -1e-6 * xx * yy, "{l:?}");
+            }
+            Area::Ring { radius_m, .. } => assert!(in_order(radius_m), "{l:?}"),
+        }
+    }
+    let mut cues = Vec::new();
+    tracker.cues(&mut cues);
+    for c in &cues {
+        assert!(in_order(&c.cue_t_s) && in_order(&c.airspeed_mps), "{c:?}");
+    }
+}
+
+fn fly(plan: &Plan, samples: &[Sample]) -> Tracker {
+    let mut tracker = Tracker::new(plan, 0.0);
+    for s in samples {
+        tracker.take(s);
+    }
+    tracker
+}
+
+/// Any number, and often one that means harm.
+fn any_value() -> impl Strategy<Value = f64> {
+    prop_oneof![
+        any::<f64>(),
+        Just(f64::NAN),
+        Just(f64::INFINITY),
+        Just(f64::NEG_INFINITY),
+        Just(0.0),
+        -1e6..1e6f64,
+        -100.0..100.0f64,
+    ]
+}
+
+prop_compose! {
+    fn any_sample()(at in 0usize..250, v in prop::collection::vec(prop::option::of(any_value()), 12), boot in 0u32..3, late in -6.0..3.0f64, sd in any_value()) -> (usize, Sample) {
+        let mut s = nothing(at as f64 * STEP_S + late);
+        s.t_receive_s = at as f64 * STEP_S + 0.06;
+        s.boot = boot;
+        s.t_sd_s = sd;
+        s.pressure_pa = v[0];
+        s.axial_mps2 = v[1];
+        s.fix = v[2].zip(v[3]).map(|(latitude_rad, longitude_rad)| Fix {
+            latitude_rad,
+            longitude_rad,
+            height_amsl_m: v[4],
+            horizontal_sd_m: v[5],
+            vertical_sd_m: v[6],
+        });
+        s.velocity = Some(Velocity { horizontal_mps: v[7].zip(v[8]).map(|(e, n)| [e, n]), up_mps: v[9] });
+        s.tilt_rad = v[10];
+        s.own_height_m = v[11];
+        s.own_climb_mps = v[4];
+        (at, s)
+    }
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 24, failure_persistence: None, ..ProptestConfig::default() })]
+
+    #[test]
+    fn nothing_measured_makes_nonsense(wild in prop::collection::vec(any_sample(), 1..40), gnss in any::<bool>()) {
+        let plan = plan();
+        let mut tracker = Tracker::new(&plan, 0.0);
+        for (i, s) in flight(&plan, 26.0, 4.0, gnss).iter().enumerate() {
+            tracker.take(s);
+            for (_, w) in wild.iter().filter(|(at, _)| *at == i) {
+                tracker.take(w);
+                check_sound(&tracker);
+            }
+            if i % 40 == 0 {
+                check_sound(&tracker);
+            }
+        }
+        check_sound(&tracker);
+    }
+
+    #[test]
+    fn looking_and_doubling_change_nothing(looks in prop::collection::vec(0usize..240, 0..30), twice in prop::collection::vec(0usize..240, 0..30)) {
+        let plan = plan();
+        let samples = flight(&plan, 24.0, 4.0, true);
+        let mut plain = fly(&plan, &samples);
+        let mut other = Tracker::new(&plan, 0.0);
+        for (i, s) in samples.iter().enumerate() {
+            other.take(s);
+            if looks.contains(&i) {
+                other.advance(s.t_s + 0.04);
+                let _ = other.prediction(0);
+            }
+            if twice.contains(&i) {
+                other.take(&Sample { t_receive_s: s.t_receive_s + 0.3, ..*s });
+            }
+        }
+        plain.advance(24.2);
+        other.advance(24.2);
+        prop_assert_eq!(plain.estimate(0), other.estimate(0));
+        prop_assert_eq!(plain.prediction(0), other.prediction(0));
+    }
+
+    #[test]
+    fn late_packets_end_in_the_same_place(late in prop::collection::vec((0usize..220, 1usize..18), 0..20)) {
+        let plan = plan();
+        let samples = flight(&plan, 24.0, 4.0, true);
+        let plain = fly(&plan, &samples);
+        // Each of these comes some places later.
+        let mut order: Vec<usize> = (0..samples.len()).collect();
+        for (at, by) in late {
+            let s = order.remove(at);
+            order.insert((at + by).min(samples.len() - 1), s);
+        }
+        let shuffled: Vec<Sample> = order.iter().map(|i| samples[*i]).collect();
+        let other = fly(&plan, &shuffled);
+        let (a, b) = (plain.estimate(0).unwrap(), other.estimate(0).unwrap());
+        prop_assert_eq!(a, b);
+    }
+}
+
+/// Mirrors east and west; the earth's turning is not mirrored, which is worth some metres at most here.
+#[test]
+fn mirrored_wind_gives_the_mirrored_flight() {
+    let east = plan();
+    let mut west = east.clone();
+    west.weather.wind_from_rad = -west.weather.wind_from_rad;
+    west.vehicle.rail_azimuth_rad = west.vehicle.rail_azimuth_rad.map(|a| -a);
+    let a = fly(&east, &flight(&east, 20.0, 6.0, true));
+    let b = fly(&west, &flight(&west, 20.0, -6.0, true));
+    let (ea, eb) = (a.estimate(0).unwrap(), b.estimate(0).unwrap());
+    assert!((ea.height_m.p50 - eb.height_m.p50).abs() < 1.0, "{ea:?} {eb:?}");
+    let (va, vb) = (ea.east_north_mps.unwrap(), eb.east_north_mps.unwrap());
+    assert!((va[0] + vb[0]).abs() < 0.7 && (va[1] - vb[1]).abs() < 0.7, "{va:?} {vb:?}");
+    assert!(va[0] > 5.0, "it was pushed east: {va:?}");
+    let (mut la, mut lb) = (Vec::new(), Vec::new());
+    a.landings(0, &mut la);
+    b.landings(0, &mut lb);
+    let centre = |l: &[loftwatch_flight::Landing]| match l[0].area {
+        Area::Ellipse { centre_m, .. } | Area::Ring { centre_m, .. } => centre_m,
+    };
+    let (ca, cb) = (centre(&la), centre(&lb));
+    assert!((ca[0] + cb[0]).abs() < 12.0 && (ca[1] - cb[1]).abs() < 12.0, "{ca:?} {cb:?}");
+}
