@@ -14,7 +14,7 @@ const STEP_S: f64 = 0.1;
 const EARTH_M: f64 = 6_371_000.0;
 
 fn plan() -> Plan {
-    serde_json::from_str(PLAN).unwrap()
+    serde_json::from_str(PLAN).expect("a committed plan")
 }
 
 fn nothing(t_s: f64) -> Sample {
@@ -158,10 +158,10 @@ prop_compose! {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 24, failure_persistence: None, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig { cases: 8, failure_persistence: None, ..ProptestConfig::default() })]
 
     #[test]
-    fn nothing_measured_makes_nonsense(wild in prop::collection::vec(any_sample(), 1..40), gnss in any::<bool>()) {
+    fn nothing_measured_makes_nonsense(wild in prop::collection::vec(any_sample(), 1..25), gnss in any::<bool>()) {
         let plan = plan();
         let mut tracker = Tracker::new(&plan, 0.0);
         for (i, s) in flight(&plan, 26.0, 4.0, gnss).iter().enumerate() {
@@ -178,9 +178,9 @@ proptest! {
     }
 
     #[test]
-    fn looking_and_doubling_change_nothing(looks in prop::collection::vec(0usize..240, 0..30), twice in prop::collection::vec(0usize..240, 0..30)) {
+    fn looking_and_doubling_change_nothing(looks in prop::collection::vec(0usize..180, 0..30), twice in prop::collection::vec(0usize..180, 0..30)) {
         let plan = plan();
-        let samples = flight(&plan, 24.0, 4.0, true);
+        let samples = flight(&plan, 18.0, 4.0, true);
         let mut plain = fly(&plan, &samples);
         let mut other = Tracker::new(&plan, 0.0);
         for (i, s) in samples.iter().enumerate() {
@@ -193,16 +193,16 @@ proptest! {
                 other.take(&Sample { t_receive_s: s.t_receive_s + 0.3, ..*s });
             }
         }
-        plain.advance(24.2);
-        other.advance(24.2);
+        plain.advance(18.2);
+        other.advance(18.2);
         prop_assert_eq!(plain.estimate(0), other.estimate(0));
         prop_assert_eq!(plain.prediction(0), other.prediction(0));
     }
 
     #[test]
-    fn late_packets_end_in_the_same_place(late in prop::collection::vec((0usize..220, 1usize..18), 0..20)) {
+    fn late_packets_end_in_the_same_place(late in prop::collection::vec((0usize..160, 1usize..18), 0..20)) {
         let plan = plan();
-        let samples = flight(&plan, 24.0, 4.0, true);
+        let samples = flight(&plan, 18.0, 4.0, true);
         let plain = fly(&plan, &samples);
         // Each of these comes some places later.
         let mut order: Vec<usize> = (0..samples.len()).collect();
