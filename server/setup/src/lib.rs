@@ -11,6 +11,7 @@ mod change;
 mod cue;
 mod curve;
 mod field;
+mod fixed;
 mod framing;
 mod layout;
 mod link;

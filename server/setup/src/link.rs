@@ -5,6 +5,7 @@ use std::net::IpAddr;
 use loftwatch_engine::setup::{Flow, Link, Parity, Source};
 use loftwatch_radio::{Form, Layout};
 
+use crate::fixed;
 use crate::framing;
 use crate::mistake::clean;
 use crate::notes::Notes;
@@ -80,7 +81,11 @@ pub(crate) fn mean(
         let tried = tried(told, &layout_names, notes);
         hidden(&tried, layouts, told.layouts.place(), notes);
         let lines = tried.iter().all(|&layout| matches!(layouts[layout].form, Form::Text { .. }));
+        let before = notes.mistakes.len();
         let framing = framing::mean(&told.framing, lines, notes);
+        if notes.mistakes.len() == before {
+            fixed::fits(told, &framing, &tried, layouts, notes);
+        }
         meant.push(Link { name, receiver, source: source.unwrap_or(Source::Stdin), framing, layouts: tried });
     }
     (all, meant)

@@ -289,6 +289,49 @@ fn framings_are_checked() {
     }
 }
 
+/// Links of fixed frames with a sync word of one byte and a CRC of two, and layouts of four and of six bytes.
+fn fixed(length: usize, layouts: &str, told: &str) -> String {
+    let layout = |name: &str, kind: u8, bytes: usize, told: &str| {
+        format!(
+            "[[layout]]\nname = \"{name}\"\nkind = \"binary\"\n{told}\n[[layout.field]]\nname = \"kind\"\ntype = \"u8\"\n\
+             is = {kind}\n[[layout.field]]\ntype = \"skip\"\nbytes = {}\n",
+            bytes - 1
+        )
+    };
+    let framing = format!("kind = \"fixed\"\nlength = {length}\nsync = \"A5\"\ncrc = \"CRC-16/XMODEM\"");
+    format!(
+        "{LEAST}[[link]]\nname = \"l\"\nkind = \"stdin\"\n{layouts}\n[link.framing]\n{framing}\n{}{}",
+        layout("four", 1, 4, told),
+        layout("six", 2, 6, "")
+    )
+}
+
+#[test]
+fn a_fixed_length_must_hold_what_its_layouts_read() {
+    let mistake = only(&fixed(10, "layouts = [\"four\"]", "length = 4"));
+    assert_eq!(mistake.key, "link[l].framing.length", "{mistake:?}");
+    assert_eq!(mistake.line, 12, "{mistake:?}");
+    assert_eq!(mistake.expected, "7 bytes (4 of layout \"four\", 1 of the sync word, 2 of the CRC)");
+    assert_eq!(mistake.found, "10");
+    assert!(hint(&mistake).contains("length = 7 here, or a layout that reads 7 bytes"), "{mistake:?}");
+    // Without an exact length a layout fits whatever holds its fields, and no less.
+    let mistake = only(&fixed(8, "layouts = [\"four\", \"six\"]", ""));
+    assert!(mistake.expected.starts_with("9 bytes (6 of layout \"six\""), "{mistake:?}");
+    // Layouts that the link does not name may be another link's; but one must fit.
+    let mistake = only(&fixed(5, "", "length = 4"));
+    assert_eq!(mistake.key, "link[l].framing.length", "{mistake:?}");
+    for (length, layouts, told) in [
+        (7, "layouts = [\"four\"]", "length = 4"),
+        (7, "", "length = 4"),
+        (9, "", "length = 4"),
+        (12, "", ""),
+    ] {
+        let text = fixed(length, layouts, told);
+        let taken = read(&text, "setup.toml", &mut |_| Err("no such file".to_owned()));
+        assert!(taken.is_ok(), "{text}\n{}", taken.err().map(|r| r.to_string()).unwrap_or_default());
+    }
+}
+
 #[test]
 fn broken_lines_are_all_told_and_do_not_hide_the_rest() {
     let text =
