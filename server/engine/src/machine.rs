@@ -31,6 +31,8 @@ const RADIO_QUIET_NS: i64 = 11_000_000_000;
 const ASHORE_QUIET_NS: i64 = 10_000_000_000;
 /// A flight of which nothing has been heard for so long is over, ns.
 const LOST_NS: i64 = 1_800_000_000_000;
+/// A vehicle that was lost in the air and is heard again after so long is on another flight, ns.
+const ANOTHER_DAY_NS: i64 = 43_200_000_000_000;
 
 /// One station's engine: links, transmitters, the open flight.
 #[derive(Clone, Debug, Serialize, Deserialize)]
@@ -166,7 +168,7 @@ impl Engine {
     fn plan_beat(&mut self) {
         let quiet_ns = self.marks.t_ns.saturating_sub(self.marks.t_receive_ns);
         self.beat_ns = self.flight.as_ref().filter(|f| !f.has_ended()).and_then(|flight| {
-            let step_ns = flight.beat_ns();
+            let step_ns = flight.beat_ns(quiet_ns);
             // Whatever waits is looked at again when it is heard again. What is down still has a minute to count.
             let asleep = flight.waits() && quiet_ns > ASHORE_QUIET_NS;
             (!asleep).then(|| self.next_on_grid(step_ns))

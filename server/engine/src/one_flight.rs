@@ -2,7 +2,7 @@
 //!
 //! In the air every reading that moved a body is spoken of at once, and a beat of 5 Hz speaks for those that are not
 //! heard: carried states, paths, landing areas. On the pad and on the ground little changes: readings are spoken of at
-//! most twice a second and the beat is 1 Hz. All of it goes by the engine's time, never by load.
+//! most twice a second and the beat is 1 Hz. In a long silence it slows down, too. All of it goes by the engine's time, never by load.
 
 mod ending;
 mod events;
@@ -24,6 +24,8 @@ use crate::sound::Sound;
 /// Beat in the air and on the ground, ns.
 const BEAT_ALOFT_NS: i64 = 200_000_000;
 const BEAT_ASHORE_NS: i64 = 1_000_000_000;
+/// Beats when nothing has been heard for so long, both ns: what is carried changes less and less.
+const BEAT_UNHEARD_NS: [(i64, i64); 2] = [(300_000_000_000, 5_000_000_000), (60_000_000_000, 1_000_000_000)];
 /// Paths and landing areas are drawn anew on every so many-th beat in the air: of a body under way to the ground, and of one
 /// that is still attached. Smaller costs time, larger is seen to lag.
 const EVERY_DESCENDING: i64 = 2;
@@ -127,18 +129,23 @@ impl OneFlight {
         self.heard_phase
     }
 
+    /// Whether the newest packet came from the air.
+    pub(crate) fn was_lost_aloft(&self) -> bool {
+        !matches!(self.heard_phase, Phase::Waiting | Phase::Down)
+    }
+
     /// Phase of the vehicle.
     pub(crate) fn phase(&self) -> Option<Phase> {
         self.bodies.first()?.estimate.as_ref().map(|e| e.phase)
     }
 
-    /// Time between beats now, ns.
-    pub(crate) fn beat_ns(&self) -> i64 {
-        if self.bodies.iter().filter_map(|b| b.estimate.as_ref()).any(is_aloft) {
-            BEAT_ALOFT_NS
-        } else {
-            BEAT_ASHORE_NS
+    /// Time between beats now, when nothing has been heard for so long, ns.
+    pub(crate) fn beat_ns(&self, quiet_ns: i64) -> i64 {
+        if !self.bodies.iter().filter_map(|b| b.estimate.as_ref()).any(is_aloft) {
+            return BEAT_ASHORE_NS;
         }
+        let unheard = BEAT_UNHEARD_NS.iter().find(|(after_ns, _)| quiet_ns >= *after_ns);
+        unheard.map_or(BEAT_ALOFT_NS, |(_, step_ns)| *step_ns)
     }
 
     /// Takes a sample and speaks of the body that it moved.
@@ -174,7 +181,7 @@ impl OneFlight {
         let t_s = pen.t_s();
         self.tracker.advance(t_s);
         self.tell_events(pen);
-        let step_s = self.beat_ns() as f64 * 1e-9;
+        let step_s = self.beat_ns(quiet_ns(pen)) as f64 * 1e-9;
         for body in 0..self.bodies.len() {
             if !self.bodies[body].free {
                 continue;
@@ -253,10 +260,10 @@ impl OneFlight {
     }
 
     /// Says paths and landing areas anew: of what climbs on every beat, of what hangs under a chute or is still attached,
-    /// where little changes, on some of them.
+    /// where little changes, on some of them unless beats are rare anyway.
     fn picture(&mut self, pen: &mut Pen<'_>) {
         let beat = (pen.marks.t_ns - pen.epoch_ns) / BEAT_ALOFT_NS;
-        let ashore = self.beat_ns() == BEAT_ASHORE_NS;
+        let slow = self.beat_ns(quiet_ns(pen)) != BEAT_ALOFT_NS;
         let mut landings = Vec::new();
         for body in 0..self.bodies.len() {
             let state = &self.bodies[body];
@@ -266,7 +273,7 @@ impl OneFlight {
                 continue;
             }
             let every = match phase {
-                _ if ashore => 1,
+                _ if slow => 1,
                 _ if !state.free => EVERY_ATTACHED,
                 Some(Phase::Descending) => EVERY_DESCENDING,
                 _ => 1,
@@ -308,6 +315,11 @@ impl OneFlight {
         self.heads_ups.judge(&view, beat, &mut |heads_up| pen.say(Said::HeadsUp(heads_up)));
         self.openings = openings;
     }
+}
+
+/// For how long nothing has been heard, ns.
+fn quiet_ns(pen: &Pen<'_>) -> i64 {
+    pen.marks.t_ns.saturating_sub(pen.marks.t_receive_ns)
 }
 
 /// Between the pad and the ground.

@@ -50,10 +50,11 @@ impl Engine {
             pen.say(Said::Frame(cut.frame));
             return;
         };
+        let quiet_ns = self.marks.t_ns.saturating_sub(self.marks.t_receive_ns);
         self.marks.t_receive_ns = self.marks.t_ns;
         self.marks.utc_offset_ns = utc_offset_ns;
         self.hear_again(out);
-        self.open_flight(out);
+        self.open_flight(quiet_ns, out);
         self.pen(out).say(Said::Frame(cut.frame));
 
         let layout = &self.setup.layouts[index];
@@ -93,10 +94,13 @@ impl Engine {
         }
     }
 
-    /// A first packet, or the first after the crew ended a flight, opens one.
-    fn open_flight(&mut self, out: &mut Vec<Output>) {
-        let ended_by_crew = self.next.is_none() && self.flight.as_ref().is_some_and(OneFlight::has_ended);
-        if self.flight.is_none() || ended_by_crew {
+    /// A first packet, or the first after the crew ended a flight, opens one; so does one that comes half a day after a
+    /// vehicle was lost in the air. To carry its state on through all that time would say nothing.
+    fn open_flight(&mut self, quiet_ns: i64, out: &mut Vec<Output>) {
+        let ended = self.flight.as_ref().filter(|flight| flight.has_ended());
+        let ended_by_crew = self.next.is_none() && ended.is_some();
+        let long_lost = quiet_ns > super::ANOTHER_DAY_NS && ended.is_some_and(OneFlight::was_lost_aloft);
+        if self.flight.is_none() || ended_by_crew || long_lost {
             self.open(Begins::OnThePad, out);
         }
     }
@@ -134,7 +138,7 @@ impl Engine {
             }
         }
         self.take_flags(packet, body, t_s, t_receive_s, placed.boot, out);
-        let sooner = self.flight.as_ref().filter(|f| !f.has_ended()).map(|f| self.next_on_grid(f.beat_ns()));
+        let sooner = self.flight.as_ref().filter(|f| !f.has_ended()).map(|f| self.next_on_grid(f.beat_ns(0)));
         if let Some(sooner) = sooner {
             self.beat_ns = Some(self.beat_ns.map_or(sooner, |beat| beat.min(sooner)));
         }
