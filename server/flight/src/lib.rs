@@ -9,12 +9,15 @@
 //! This crate knows numbers and nothing else: no bytes, no clock, no file, no thread, no words for people.
 
 pub mod atmosphere;
+mod canopy;
 mod cues;
 mod down;
 mod drag;
 mod filter;
+mod force;
 mod fuse;
 pub mod geodesy;
+mod gnss;
 pub mod gravity;
 mod mixture;
 mod model;

@@ -1,0 +1,282 @@
+//! GNSS: position and velocity with their lag, and when a receiver is believed.
+//!
+//! It is put aside while it disagrees, and believed again once it has fitted for a second, by the same height all along. A
+//! receiver that has lost the sky under power freezes, coasts on with its flag set, and walks back to where it is: on the
+//! way it agrees by chance, but neither for long nor by the same. Where nothing else is heard a fix that moves as a free body
+//! does, place by velocity and velocity by gravity, is where the body is.
+
+use libm::sqrt;
+
+use crate::filter::{Filter, Seen};
+use crate::fuse::{Number, View};
+use crate::model::{EARTH_RADIUS_M, Model};
+use crate::output::Phase;
+use crate::sample::Sample;
+use crate::sensors::Channel;
+use crate::start::BARO_SCALE_SD;
+use crate::state::{BS, Blob, E, GH, H, LAG, Row, VE, VN, VU};
+
+/// Time without a fix taken after which the horizontal state is as good as unknown, s.
+const FLAT_LOST_S: f64 = 5.0;
+/// Time after burnout in which GNSS is not asked while something else is heard, s.
+const AFTER_POWER_S: f64 = 0.7;
+/// How long fixes must fit before GNSS is believed again, and differ from the barometer by the same height before that is, s.
+const FITS_S: f64 = 0.95;
+const ODD_S: f64 = 4.0;
+/// How long a fix must move as a free body does before it is believed against everything else, s.
+const ALONE_S: f64 = 0.7;
+
+impl Filter {
+    pub(crate) fn take_gnss(&mut self, m: &Model, s: &Sample, t_sd: f64) {
+        let felt = self.acceleration.map(|a| a * a).iter().sum::<f64>();
+        let hard = self.regime.burning || felt > 40.0 * 40.0;
+        let heard = |c: Channel| {
+            let r = self.sensors.get(c);
+            r.heard && self.t_s - r.taken_s < 1.5
+        };
+        let heard_baro = heard(Channel::Baro);
+        let heard_axial = heard(Channel::Axial);
+        let burnt_out = self.regime.burnt_out_s;
+        if (self.regime.burning || self.t_s < burnt_out + AFTER_POWER_S) && (heard_axial || heard_baro) {
+            // Something better is there. A receiver's lag reaches back over burnout for a while.
+            return;
+        }
+        // A fix is as old as the last packet before this one, at most.
+        let age_sd = 0.29 * self.packet_gap_s;
+        // Under hard acceleration a receiver coasts on with its flag set.
+        let widen = if hard { 9.0 } else { 1.0 };
+        let speed = {
+            let w = self.weights();
+            let mut v = 0.0;
+            for (w, b) in w.iter().zip(self.blobs.iter()) {
+                v += w * (b.x[VE] * b.x[VE] + b.x[VN] * b.x[VN] + b.x[VU] * b.x[VU]);
+            }
+            sqrt(v)
+        };
+        if let Some((e, n, up)) = Self::fix_enu(m, s) {
+            let told = s.fix.and_then(|f| f.horizontal_sd_m).filter(|v| v.is_finite()).unwrap_or(0.0);
+            let told_up = s.fix.and_then(|f| f.vertical_sd_m).filter(|v| v.is_finite()).unwrap_or(0.0);
+            let flat = self.sensors.variance(Channel::FixFlat).max(told * told);
+            let tall = self.sensors.variance(Channel::FixUp).max(told_up * told_up);
+            // A receiver slower than the packets is heard with the same fix again and again.
+            if self.sensors.of(Channel::FixFlat).is_new(e + 1.7 * n) {
+                let doubt = (t_sd * t_sd + age_sd * age_sd) * speed * speed;
+                let mut agrees = true;
+                let (mut off_m, mut off_sd) = (0.0, 1.0);
+                if let Some(u) = up {
+                    let z = u - self.zero_gnss_m[2].value;
+                    let variance = (tall + doubt) * widen;
+                    let view = |b: &Blob| {
+                        let bulge = (b.x[E] * b.x[E] + b.x[E + 1] * b.x[E + 1]) / (2.0 * EARTH_RADIUS_M);
+                        (
+                            b.x[H] + bulge + b.x[GH] - b.x[LAG] * b.x[VU],
+                            Row::new().with(H, 1.0).with(GH, 1.0).with(VU, -b.x[LAG]).with(LAG, -b.x[VU]),
+                        )
+                    };
+                    off_m = z - self.mean_of(&view);
+                    off_sd = sqrt(variance);
+                    agrees = self.gnss_number(Channel::FixUp, z, variance, hard, &view);
+                    let odd = !agrees && !hard && heard_baro;
+                    if steady_for(&mut self.gnss_odd, odd, s.t_s, off_m, off_sd) > ODD_S {
+                        self.hear_both(off_m);
+                    }
+                    if self.phase == Phase::Descending && s.pressure_pa.is_none() {
+                        self.watch_ground(s.t_s, z, sqrt(tall));
+                    }
+                }
+                self.gnss_tall_agrees = agrees;
+                let vouched = agrees && up.is_some() && heard_baro;
+                let flat_m = [e - self.zero_gnss_m[0].value, n - self.zero_gnss_m[1].value];
+                for (k, z) in flat_m.into_iter().enumerate() {
+                    let sd0 = self.zero_gnss_m[k].sd;
+                    let variance = (flat + doubt + sd0 * sd0) * widen;
+                    let view = |b: &Blob| {
+                        (
+                            b.x[E + k] - b.x[LAG] * b.x[VE + k],
+                            Row::new().with(E + k, 1.0).with(VE + k, -b.x[LAG]).with(LAG, -b.x[VE + k]),
+                        )
+                    };
+                    agrees &= self.gnss_number(Channel::FixFlat, z, variance, hard, &view);
+                }
+                self.gnss_settles(vouched, agrees, flat_m, (off_m, off_sd));
+                if self.gnss_doubted && !heard_baro && !heard_axial {
+                    self.gnss_alone(m, s, flat_m, up.map(|u| u - self.zero_gnss_m[2].value));
+                } else {
+                    self.gnss_last = None;
+                }
+            }
+        }
+        if let Some(v) = s.velocity {
+            let a = self.acceleration;
+            if let Some(z) = v.up_mps.filter(|v| v.is_finite()) {
+                let variance0 = self.sensors.variance(Channel::SpeedUp);
+                if self.sensors.of(Channel::SpeedUp).is_new(z) {
+                    let age_var = (t_sd * t_sd + age_sd * age_sd) * a[2] * a[2];
+                    let variance = (variance0 + 0.09 + age_var) * widen;
+                    let view =
+                        |b: &Blob| (b.x[VU] - b.x[LAG] * a[2], Row::new().with(VU, 1.0).with(LAG, -a[2]));
+                    if !self.gnss_number(Channel::SpeedUp, z, variance, hard, &view) {
+                        self.gnss_tall_agrees = false;
+                        self.gnss_run = None;
+                    }
+                }
+            }
+            if let Some([e, n]) = v.horizontal_mps.filter(|v| v[0].is_finite() && v[1].is_finite()) {
+                let variance0 = self.sensors.variance(Channel::SpeedFlat);
+                if self.sensors.of(Channel::SpeedFlat).is_new(e + 1.7 * n) {
+                    for (k, z) in [(0, e), (1, n)] {
+                        let variance = (variance0 + 0.09) * widen;
+                        let view = |b: &Blob| {
+                            (b.x[VE + k] - b.x[LAG] * a[k], Row::new().with(VE + k, 1.0).with(LAG, -a[k]))
+                        };
+                        self.gnss_number(Channel::SpeedFlat, z, variance, hard, &view);
+                    }
+                }
+            }
+        }
+    }
+
+    /// Mean of what the blobs expect.
+    fn mean_of(&self, view: View<'_>) -> f64 {
+        let w = self.weights();
+        w.iter().zip(self.blobs.iter()).fold(0.0, |sum, (w, b)| sum + w * view(b).0)
+    }
+
+    /// Barometer and GNSS go on differing by the same height: which of them is off is opened again.
+    fn hear_both(&mut self, off_m: f64) {
+        for b in self.blobs.iter_mut() {
+            b.reopen(BS, BARO_SCALE_SD * BARO_SCALE_SD);
+            b.reopen(GH, 25.0);
+            b.p[H][H] += 0.25 * off_m * off_m;
+        }
+        self.gnss_odd = None;
+        self.gnss_doubted = false;
+    }
+
+    /// One GNSS number; while GNSS is doubted it is only compared. Says whether it agrees.
+    fn gnss_number(
+        &mut self,
+        channel: Channel,
+        value: f64,
+        variance: f64,
+        hard: bool,
+        view: View<'_>,
+    ) -> bool {
+        let weights = self.weights();
+        let mut least = f64::INFINITY;
+        for (w, b) in weights.iter().zip(self.blobs.iter()) {
+            if *w > 0.003 {
+                let (expected, row) = view(b);
+                let hph = row.dot(&b.times(&row)).max(0.0);
+                let y = value - expected;
+                least = least.min(y * y / (hph + variance));
+            }
+        }
+        let baro = self.sensors.get(Channel::Baro);
+        let by_baro = baro.heard && self.t_s - baro.taken_s < 1.5;
+        let agrees = least < if self.gnss_doubted || hard { 7.0 } else { 14.0 };
+        if !agrees {
+            self.gnss_doubted = true;
+            let record = self.sensors.of(channel);
+            record.rejects += 1;
+            // Nothing else may be left: what a receiver goes on saying for ten fixes in coast is so, unless the barometer
+            // knows that its height is wrong.
+            let tall = matches!(channel, Channel::FixUp | Channel::SpeedUp);
+            if hard || record.rejects < 10 || (by_baro && (tall || !self.gnss_tall_agrees)) {
+                return false;
+            }
+            record.rejects = 0;
+            self.take_number(&Number { channel, value, variance, patience: 1 }, view);
+            return false;
+        }
+        if self.gnss_doubted {
+            return true;
+        }
+        self.sensors.of(channel).rejects = 0;
+        let taken = self.take_number(&Number { channel, value, variance, patience: 0 }, view);
+        if taken && matches!(channel, Channel::FixFlat | Channel::SpeedFlat) {
+            self.flat_known = true;
+        }
+        true
+    }
+
+    /// After a fix: whether GNSS is believed again. Where a barometer vouches for its height for a second the receiver has
+    /// found itself; if nothing horizontal was known by then the fix says where the body is, whatever was thought.
+    fn gnss_settles(&mut self, vouched: bool, agrees: bool, flat: [f64; 2], off: (f64, f64)) {
+        let flat_s = self.sensors.get(Channel::FixFlat).taken_s;
+        let lost = !self.flat_known || self.t_s - flat_s > FLAT_LOST_S;
+        let fits = self.gnss_doubted && (agrees || (vouched && lost));
+        if steady_for(&mut self.gnss_run, fits, self.t_s, off.0, off.1) < FITS_S {
+            return;
+        }
+        self.gnss_run = None;
+        self.gnss_doubted = false;
+        if !agrees {
+            for b in self.blobs.iter_mut() {
+                for (k, z) in flat.into_iter().enumerate() {
+                    let y = z - b.x[E + k];
+                    b.reopen(E + k, y * y + 100.0);
+                    b.reopen(VE + k, 40.0 * 40.0 + b.x[VE + k] * b.x[VE + k]);
+                }
+            }
+        }
+    }
+
+    /// GNSS is all there is and is doubted: fixes that move as a free body does, place by velocity and velocity by gravity and
+    /// drag, for a while, are where it is. A receiver that coasts on after losing the sky keeps its velocity.
+    fn gnss_alone(&mut self, m: &Model, s: &Sample, flat_m: [f64; 2], up_m: Option<f64>) {
+        let velocity = s.velocity.and_then(|v| v.horizontal_mps.zip(v.up_mps));
+        let (Some(up), Some(([ve, vn], vu))) = (up_m, velocity) else { return };
+        let now = Seen { t_s: self.t_s, up_m: up, climb_mps: vu, since: None };
+        let Some(before) = self.gnss_last.replace(now) else { return };
+        let dt = now.t_s - before.t_s;
+        let a = (vu - before.climb_mps) / dt;
+        let off = up - before.up_m - 0.5 * (vu + before.climb_mps) * dt;
+        let free = a < -4.0 && a > -80.0 && off.abs() < 2.0 + 0.15 * (vu * dt).abs();
+        if !(0.02..2.0).contains(&dt) || !free {
+            return;
+        }
+        let since = before.since.unwrap_or((before.t_s, before.climb_mps));
+        self.gnss_last = Some(Seen { since: Some(since), ..now });
+        let span = now.t_s - since.0;
+        if span < ALONE_S || (vu - since.1) / span > -7.0 {
+            return;
+        }
+        if self.regime.burning {
+            self.end_burn(m, self.t_s);
+        }
+        let Some(best) = self.blobs.iter().max_by(|a, b| a.ln_w.total_cmp(&b.ln_w)).copied() else { return };
+        self.blobs.clear();
+        let mut b = best;
+        b.ln_w = 0.0;
+        let (lag, lag_sd) = (b.x[LAG], sqrt(b.p[LAG][LAG]));
+        let speed = sqrt(ve * ve + vn * vn + vu * vu);
+        for (i, v) in [ve, vn, vu].into_iter().enumerate() {
+            let place = if i < 2 { flat_m[i] } else { up };
+            b.x[E + i] = place + lag * v;
+            b.x[VE + i] = v + if i == 2 { lag * a } else { 0.0 };
+            b.reopen(E + i, 9.0 + lag_sd * lag_sd * v * v);
+            b.reopen(VE + i, 1.0 + (lag_sd * a) * (lag_sd * a) + 1e-4 * speed * speed);
+        }
+        self.blobs.push(b);
+        self.gnss_doubted = false;
+        self.gnss_last = None;
+        self.flat_known = true;
+    }
+}
+
+/// How long, s, a height has been off by the same while `holds`; `run` keeps when and by how much it began. A receiver that
+/// walks back to where it is agrees by chance on its way, but not by the same for long.
+fn steady_for(run: &mut Option<(f64, f64)>, holds: bool, t_s: f64, off_m: f64, off_sd: f64) -> f64 {
+    if !holds {
+        *run = None;
+        return 0.0;
+    }
+    match *run {
+        Some((since_s, first)) if (off_m - first).abs() < 1.0 + 2.0 * off_sd => t_s - since_s,
+        _ => {
+            *run = Some((t_s, off_m));
+            0.0
+        }
+    }
+}
