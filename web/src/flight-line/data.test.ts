@@ -64,6 +64,18 @@ describe('the chart', () => {
     expect(feet.apogee?.height.p50).toBeCloseTo(412 / 0.3048, 6);
   });
 
+  it('hangs one flag for a cue that came late, where its event says so', () => {
+    const late = cue({ name: 'split', kind: 'separation', passed: true, t_s: q(T0 + 9) });
+    const event = { id: 9, body: 0, event: 'first_chute', label: 'split', t_s: T0 + 14, origin: 'detected' };
+    const told = { ...story(), events: [...story().events, { ...story().events[0], ...event }] } as Story;
+    const { flags } = chart({ t_s: T0 + 20 }, { cues: [late] }, told);
+    expect(flags.filter((f) => f.label.includes('split')).map((f) => [f.t, f.happened])).toEqual([
+      [14, true],
+    ]);
+    const none = chart({ t_s: T0 + 20 }, { cues: [late] }).flags;
+    expect(none.some((f) => f.label.includes('split') && !f.happened)).toBe(true);
+  });
+
   it('takes no prediction of another flight', () => {
     expect(chart({}, { flight: 2 }).future).toEqual([]);
   });

@@ -73,7 +73,7 @@ export interface ChartInput {
 
 /** Flags this close share one, s. */
 export const SHARED_S = 0.3;
-/** A cue's own event may be this far from where it was expected, s. */
+/** An event without a cue's name is taken for it if it is no farther from where the cue was expected, s. */
 const SAME_S = 3;
 /** Half an interval shorter than this is not written at the flag, s. */
 const WORTH_SAYING_S = 1;
@@ -106,7 +106,9 @@ export function chartOf({ now, picture, story, points, units }: ChartInput): Cha
   const headsups =
     picture?.flight === now.flight && now.headsups_left_out > 0 ? picture.headsups : now.headsups;
   const cues =
-    picture?.flight === now.flight && (picture.cues.length || now.cues_left_out > 0) ? picture.cues : now.cues;
+    picture?.flight === now.flight && (picture.cues.length || now.cues_left_out > 0)
+      ? picture.cues
+      : now.cues;
   // The sum by hand knows no thrust: it says nothing before burnout.
   const coming = apogee && lifted && nowRel > 0 && body?.phase === 'coasting';
   const landed = down
@@ -195,7 +197,7 @@ function flagsOf(
     const t = c.t_s.p50 - t0_s;
     const look = !c.passed && headsups.some((h) => h.cue === c.cue);
     if (c.body !== 0 && !look) continue;
-    if (c.passed && events.some((e) => sameAs(c, e) && Math.abs(e.t_s - c.t_s.p50) < SAME_S)) continue;
+    if (c.passed && events.some((e) => e.label === c.name || (sameAs(c, e) && near(c, e)))) continue;
     flags.push({ t, label: c.name, short: shorten(c.name), happened: false, look });
   }
   if (apogee && !has('apogee')) {
@@ -209,9 +211,13 @@ function flagsOf(
   return share(flags.sort((a, b) => a.t - b.t));
 }
 
-/** Whether an event is what a cue was about. */
+/** Whether an event came when a cue was expected. */
+function near(cue: CueNow, event: EventNow): boolean {
+  return Math.abs(event.t_s - cue.t_s.p50) < SAME_S;
+}
+
+/** Whether an event may be what a cue was about, though it does not bear its name. */
 function sameAs(cue: CueNow, event: EventNow): boolean {
-  if (event.label === cue.name) return true;
   switch (cue.kind) {
     case 'release':
     case 'separation':

@@ -4,6 +4,7 @@ import { halfWidth } from '../lib/quantity';
 import { decimal, lengthScale } from '../lib/units';
 import type { Frame, Measure, Sheet } from './frame';
 import { hatchSpot, headWords, nowSpot, type HeadWords } from './head';
+import { heightFigures } from './heights';
 import { placeLabels, type Box, type Label, type Placed } from './labels';
 
 export interface Words {
@@ -67,7 +68,7 @@ function sizeOf(words: Words, sheet: Sheet, measure: Measure): { w: number; h: n
   return { w: w + 6, h: words.lines.length * sheet.text * words.size * 1.18 };
 }
 
-/** Boxes that no word may cover: the words of the time break and of "now", which stand at the top. */
+/** Boxes that no word may cover: those of the time break and of "now" at the top, and figures inside the plot. */
 function fixedBoxes(frame: Frame, sheet: Sheet, measure: Measure): Box[] {
   const { geometry, chart } = frame;
   const boxes: Box[] = [];
@@ -81,6 +82,13 @@ function fixedBoxes(frame: Frame, sheet: Sheet, measure: Measure): Box[] {
     const now = frame.x(sheet.nowRel);
     keep(nowSpot(sheet.nowRel, now, frame, width));
     if (sheet.hatchFrom !== null) keep(hatchSpot(sheet.hatchWords, frame.x(sheet.hatchFrom), now, width));
+  }
+  if (sheet.narrow) {
+    const { main } = geometry;
+    for (const { words, y } of heightFigures(frame)) {
+      const w = width(words) + 8;
+      boxes.push({ x: main.x + main.w - w, y: y - geometry.line, w, h: geometry.line });
+    }
   }
   const { apogee } = chart;
   const r = sheet.text * 0.6;
@@ -148,16 +156,23 @@ function mainWords(frame: Frame, sheet: Sheet, measure: Measure): Asked[] {
     const x = frame.x(hand.t);
     const low = frame.yHeight(apogee?.height.p05 ?? hand.height);
     const ys = [1.2, 2, 2.8, 3.8, 5, 6.5].map((k) => low + h / 2 + text * k);
+    const cross = frame.yHeight(hand.height);
+    const beside = w / 2 + text * 0.8;
     asked.push({
       ...words,
       optional: true,
-      at: ys.flatMap((y): Spot[] => [
-        [x, y],
-        [x + w * 0.3, y],
-        [x + w * 0.5, y],
-        [x - w * 0.3, y],
-        [x - w * 0.5, y],
-      ]),
+      at: [
+        [x + beside, cross],
+        [x - beside, cross],
+        [x + w * 0.4, cross - h / 2 - text * 0.6],
+        ...ys.flatMap((y): Spot[] => [
+          [x, y],
+          [x + w * 0.3, y],
+          [x + w * 0.5, y],
+          [x - w * 0.3, y],
+          [x - w * 0.5, y],
+        ]),
+      ],
     });
   }
   if (chart.bareGround !== null && !chart.down && !(apogee?.passed && nowRel > (scale.breakAt ?? 0) + 2)) {

@@ -13,6 +13,9 @@ export interface RadioLine {
   silent: boolean;
 }
 
+/** What a receiver says comes twice a second: an age below this is not known any better, s. */
+const KNOWN_S = 1;
+
 export interface ReceiverLines {
   receiver: string;
   lines: RadioLine[];
@@ -36,7 +39,7 @@ function lineOf(radio: RadioNow, now: Now, t_s: number): RadioLine {
   const count = Math.max(1, radio.ticks.length);
   return {
     body: radio.body,
-    heard: age === null ? 'not heard' : duration(age),
+    heard: age === null ? 'not heard' : age < KNOWN_S ? '< 1 s' : duration(age),
     loss: radio.loss === null ? 'loss –' : `${Math.round(radio.loss * 100)} %`,
     signal: radio.rssi_dbm === null ? '' : `${decimal(radio.rssi_dbm)} dBm`,
     ticks: [...radio.ticks].flatMap((c, i) => (c === '1' ? [((i + 0.5) / count) * 100] : [])),

@@ -108,10 +108,10 @@ function roundDots(brush: Brush, points: XY[]): void {
   ctx.lineCap = 'butt';
 }
 
-/** The apogee's hollow dot with its 90 % whisker, and the hand sum's cross. */
+/** The apogee's hollow dot with its 90 % whisker, and the hand sum's cross where there is room to say what it is. */
 export function paintApogee(brush: Brush, frame: Frame): void {
   const { apogee, hand } = frame.chart;
-  if (hand) {
+  if (hand && frame.words.some((w) => w.key === 'hand')) {
     const x = frame.x(hand.t);
     const y = frame.yHeight(hand.height);
     const r = 5 * brush.stroke;

@@ -1,7 +1,8 @@
 // The paper itself: grid, axes with their figures, the break of the time scale.
-import { decimal, lengthScale, speedScale } from '../../lib/units';
+import { decimal, speedScale } from '../../lib/units';
 import type { Frame } from '../frame';
 import { headWords } from '../head';
+import { heightFigures } from '../heights';
 import { level, upright, write, type Brush } from './brush';
 
 export function paintPaper(brush: Brush, frame: Frame): void {
@@ -25,20 +26,17 @@ export function paintPaper(brush: Brush, frame: Frame): void {
   for (const { words, x, align } of headWords(frame)) {
     write(brush, words, x, brush.text * 0.95, { color: brush.inkSoft, align, halo: brush.paper });
   }
-  paintFigures(brush, frame, lengthScale(chart.units).unit, speedScale(chart.units).unit);
+  paintFigures(brush, frame, speedScale(chart.units).unit);
 }
 
-function paintFigures(brush: Brush, frame: Frame, lengthUnit: string, speedUnit: string): void {
+function paintFigures(brush: Brush, frame: Frame, speedUnit: string): void {
   const { main, strip, narrow, axisY, width } = frame.geometry;
   const soft = { color: brush.inkSoft } as const;
-  const lastHeight = frame.heightTicks.at(-1);
-  for (const h of frame.heightTicks) {
-    if (narrow && h === 0) continue;
-    const words = h === lastHeight ? `${decimal(h)} ${lengthUnit}` : decimal(h);
-    const y = frame.yHeight(h);
-    if (narrow) write(brush, words, main.x + 4, y - 5, { ...soft, halo: brush.paperPast });
-    else if (h === lastHeight && brush.text > 0) {
-      write(brush, words, main.x - 6, y + brush.text * 0.35, { ...soft, align: 'right' });
+  for (const { words, y } of heightFigures(frame)) {
+    // On the right the flight is low, and its line does not run through the figures.
+    if (narrow) {
+      const halo = frame.chart.down ? brush.paperPast : brush.paper;
+      write(brush, words, main.x + main.w, y - 4, { ...soft, align: 'right', halo });
     } else write(brush, words, main.x - 8, y + brush.text * 0.35, { ...soft, align: 'right' });
   }
   if (strip) {
