@@ -86,6 +86,8 @@ pub struct Recording {
     line: u64,
     number: u64,
     newest_ns: i64,
+    /// Lines whose time lies before that of a line above them.
+    back: u64,
     /// Station time minus `t_mono`, ns, and the newest `t_mono`, ns.
     mono: Option<(i64, i64)>,
 }
@@ -94,13 +96,15 @@ impl Recording {
     /// A reader of recordings of these links.
     pub fn new(setup: &Setup) -> Self {
         let links = setup.links.iter().map(|l| l.name.clone()).collect();
-        Self { links, line: 0, number: 0, newest_ns: i64::MIN, mono: None }
+        Self { links, line: 0, number: 0, newest_ns: i64::MIN, back: 0, mono: None }
     }
 
     /// The input on the next line; `None` for a blank one. After an error the next line may be tried.
     pub fn line(&mut self, text: &str) -> Result<Option<Input>, RecordingError> {
         self.line += 1;
         let line = self.line;
+        // The parser would take the end of a line that was cut short for a character inside of it.
+        let text = text.trim_end_matches(['\n', '\r']);
         let text = if line == 1 { text.trim_start_matches('\u{feff}') } else { text };
         if text.trim().is_empty() {
             return Ok(None);
@@ -115,6 +119,16 @@ impl Recording {
         let t_ns = self.station_time(utc_ns, mono_ns);
         self.number += 1;
         Ok(Some(Input { number: self.number, t_ns, utc_ns, what: What::Bytes { link, bytes } }))
+    }
+
+    /// Lines so far that lie in time before a line above them: they were taken as of its time.
+    pub fn lines_back(&self) -> u64 {
+        self.back
+    }
+
+    /// Number of the line that was read last, from 1.
+    pub fn line_number(&self) -> u64 {
+        self.line
     }
 
     fn link(&self, told: Option<String>) -> Result<String, RecordingError> {
@@ -148,6 +162,7 @@ impl Recording {
                 start
             }
         };
+        self.back += u64::from(wanted < self.newest_ns);
         self.newest_ns = wanted.max(self.newest_ns);
         self.newest_ns
     }
@@ -190,6 +205,7 @@ mod tests {
             line: 0,
             number: 0,
             newest_ns: i64::MIN,
+            back: 0,
             mono: None,
         }
     }
@@ -221,7 +237,9 @@ mod tests {
         };
         assert_eq!(at(&mut r, 100.0, r#", "t_mono": 5"#), 100_000_000_000);
         assert_eq!(at(&mut r, 40.0, r#", "t_mono": 6"#), 101_000_000_000);
+        assert_eq!(r.lines_back(), 0, "the clock that never steps did not go back");
         assert_eq!(at(&mut r, 41.0, ""), 101_000_000_000);
+        assert_eq!(r.lines_back(), 1);
         // Another run of the monotonic clock, an hour later by UTC.
         assert_eq!(at(&mut r, 3700.0, r#", "t_mono": 1"#), 3_700_000_000_000);
     }
@@ -232,6 +250,8 @@ mod tests {
         assert_eq!(r.line("").unwrap(), None);
         let e = r.line("{nonsense").unwrap_err().to_string();
         assert!(e.starts_with("line 2 of the recording") && e.contains("hint"), "{e}");
+        let e = r.line("{\"t_receive\": 1.0, \"link\": \"ma\r\n").unwrap_err().to_string();
+        assert!(e.contains("it ends too soon"), "{e}");
         let e = r.line(r#"{"t_receive": 1.0, "link": "Mast", "bytes": ""}"#).unwrap_err().to_string();
         assert!(e.contains("did you mean `mast`?"), "{e}");
         let e = r.line(r#"{"t_receive": 1.7e12, "link": "mast", "bytes": ""}"#).unwrap_err().to_string();

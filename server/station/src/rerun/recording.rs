@@ -12,6 +12,8 @@ use crate::failure::Failure;
 
 /// Longest line taken, bytes: 16 MiB of base64 is more than any piece of bytes that a link reads at once.
 const LONGEST_LINE: u64 = 16 * 1024 * 1024;
+/// Time between two lines that is said, ns: a flight of which nothing is heard for so long is over.
+const LONG_NS: i64 = 1_800_000_000_000;
 /// Unusable lines that are said one by one; the rest is only counted.
 const SAID: u64 = 10;
 
@@ -19,7 +21,7 @@ pub(super) fn run(recording: &Path, setup: &Setup, printer: &mut Printer) -> Res
     let mut source = open(recording)?;
     let mut reader = Recording::new(setup);
     let mut line = Vec::new();
-    let (mut taken, mut unusable) = (0_u64, 0_u64);
+    let (mut taken, mut unusable, mut jumps) = (0_u64, 0_u64, 0_u64);
     let mut engine: Option<Engine> = None;
     let mut outputs = Vec::new();
     let mut last_ns = 0;
@@ -46,6 +48,16 @@ pub(super) fn run(recording: &Path, setup: &Setup, printer: &mut Printer) -> Res
                 continue;
             }
         };
+        if taken > 0 && input.t_ns - last_ns > LONG_NS {
+            jumps += 1;
+            if jumps <= SAID {
+                tracing::warn!(
+                    "line {} of the recording comes {} s after the line before it",
+                    reader.line_number(),
+                    (input.t_ns - last_ns) / 1_000_000_000
+                );
+            }
+        }
         taken += 1;
         last_ns = input.t_ns;
         let engine = engine.get_or_insert_with(|| begin(setup, &input));
@@ -58,6 +70,12 @@ pub(super) fn run(recording: &Path, setup: &Setup, printer: &mut Printer) -> Res
     }
     if unusable > 0 {
         tracing::warn!("{unusable} lines of the recording could not be used, {taken} could");
+    }
+    if reader.lines_back() > 0 {
+        tracing::warn!(
+            "{} lines of the recording are earlier than a line above them and were taken as of its time\nhint: sort the recording by time",
+            reader.lines_back()
+        );
     }
     if taken == 0 {
         return Err(Failure::data(format!(
