@@ -9,7 +9,10 @@ use loftwatch_radio::{Crc, Meaning, Quantity, Unit};
 const NOTES: &[(&str, &str)] = &[
     ("free", "anything else; kept and shown in the unit as written"),
     ("sequence", "counts the packets of a transmitter; wraps at its width"),
-    ("onboard time", "clock aboard; orders and spaces measurements; that it wraps at its width or begins again is noticed"),
+    (
+        "onboard time",
+        "clock aboard; orders and spaces measurements; that it wraps at its width or begins again is noticed",
+    ),
     ("transmitter", "number of the transmitter, as in `[[body]]`"),
     ("pressure", "static pressure"),
     ("temperature", "of the sensor"),
