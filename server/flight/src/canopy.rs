@@ -5,7 +5,7 @@
 
 use libm::sqrt;
 
-use crate::filter::Filter;
+use crate::filter::{Canopy, Filter};
 use crate::output::{EventKind, Phase};
 use crate::state::{LNK, VU};
 
@@ -17,6 +17,8 @@ const CANOPY_SHARE: f64 = 0.05;
 /// ln k by which drag may be below the told one and still be the canopy's, and how long its opening takes to be seen, s.
 const CANOPY_NEAR: f64 = 1.0;
 const CANOPY_SEEN_S: f64 = 0.5;
+/// Spread of a dated opening, s.
+const CANOPY_DATED_S: f64 = 0.35;
 
 impl Filter {
     /// While a canopy may open, its opening just now is held against the belief that it has not: a copy of the likeliest
@@ -39,6 +41,7 @@ impl Filter {
         let mut open = best;
         open.ln_w += libm::log(CANOPY_SHARE);
         open.x[LNK] = c.ln_k;
+        open.opened_s = self.t_s - 0.5 * CANOPY_EVERY_S;
         open.reopen(LNK, c.sd * c.sd);
         // It may have opened at any moment since the last time it was supposed.
         let slowed = 0.3 * best.x[VU];
@@ -60,11 +63,31 @@ impl Filter {
         if var > CANOPY_NEAR * CANOPY_NEAR {
             return;
         }
-        let first = self.marked(EventKind::FirstChute).is_none();
-        let kind = if first { EventKind::FirstChute } else { EventKind::MainChute };
-        if (first || c.main) && self.marked(kind).is_none() {
-            self.mark(kind, self.t_s - CANOPY_SEEN_S, CANOPY_SEEN_S);
+        let kind = if c.main { EventKind::MainChute } else { EventKind::FirstChute };
+        if self.marked(kind).is_none() {
+            let (at, sd) = self.opened_at(&c);
+            self.mark(kind, at, sd);
         }
         self.canopy = None;
+    }
+
+    /// When it opened by the blobs that say so, and the spread; half a second before now where it crept in.
+    fn opened_at(&self, c: &Canopy) -> (f64, f64) {
+        let (mut sum, mut mean, mut square) = (0.0, 0.0, 0.0);
+        for (w, b) in self.weights().iter().zip(self.blobs.iter()) {
+            if b.opened_s >= c.from_s - 1.0 {
+                let ago = self.t_s - b.opened_s;
+                sum += w;
+                mean += w * ago;
+                square += w * ago * ago;
+            }
+        }
+        if sum < 0.5 {
+            return (self.t_s - CANOPY_SEEN_S, 2.0 * CANOPY_SEEN_S);
+        }
+        let ago = mean / sum;
+        let spread = (square / sum - ago * ago).max(0.0);
+        // Filling takes a while, and the told drag is not the true one: a canopy larger than told seems to open later.
+        (self.t_s - ago, sqrt(spread + CANOPY_DATED_S * CANOPY_DATED_S))
     }
 }

@@ -5,7 +5,7 @@
 
 use crate::filter::BLOBS;
 use crate::shelf::Shelf;
-use crate::state::{Blob, LNK, N, VE, VU};
+use crate::state::{Blob, LNK, N, NEVER_S, VE, VU};
 
 /// Squared distance, in the spread of the wider one, below which two are joined.
 const ALIKE: f64 = 0.35;
@@ -63,5 +63,11 @@ fn join(a: &mut Blob, b: &Blob) {
         a.x[i] += wb * d[i];
     }
     a.stretch = wa * a.stretch + wb * b.stretch;
+    // With an opening on one side only there is nothing to take the mean of: the likelier one's stands.
+    a.opened_s = match (a.opened_s > NEVER_S, b.opened_s > NEVER_S) {
+        (true, true) => wa * a.opened_s + wb * b.opened_s,
+        _ if wb > wa => b.opened_s,
+        _ => a.opened_s,
+    };
     a.ln_w = top + libm::log(sum);
 }

@@ -71,11 +71,23 @@ pub(crate) struct Blob {
     pub(crate) stretch: f64,
     /// Direction of the rail, with this hypothesis' lean.
     pub(crate) rail: [f64; 3],
+    /// When a canopy opened by this hypothesis, s; long ago for none.
+    pub(crate) opened_s: f64,
 }
+
+/// No opening.
+pub(crate) const NEVER_S: f64 = -1e300;
 
 impl Blob {
     pub(crate) const fn zero() -> Self {
-        Self { ln_w: 0.0, x: [0.0; N], p: [[0.0; N]; N], stretch: 1.0, rail: [0.0, 0.0, 1.0] }
+        Self {
+            ln_w: 0.0,
+            x: [0.0; N],
+            p: [[0.0; N]; N],
+            stretch: 1.0,
+            rail: [0.0, 0.0, 1.0],
+            opened_s: NEVER_S,
+        }
     }
 
     /// Scalar update with innovation `y`, its variance `s`, and `ph` = covariance times the measurement row.
