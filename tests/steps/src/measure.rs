@@ -33,7 +33,8 @@ pub(crate) fn run(arguments: &[String]) -> Result<(), String> {
     let mut steps = Steps::default();
 
     steps.take("accuracy and coverage by class", || {
-        let mut score = command(&tests, &python, &["-m", "sim", "score", "--fits", "--flights", flights, "--binary"]);
+        let mut score =
+            command(&tests, &python, &["-m", "sim", "score", "--fits", "--flights", flights, "--binary"]);
         score.arg(&loftwatch);
         keep(score, &out.join("accuracy.md"))
     });
