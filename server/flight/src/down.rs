@@ -13,7 +13,7 @@ use crate::motion::WIND_SCALE_M;
 use crate::output::{Case, EventKind, Phase};
 use crate::plan::{DescentState, MAX_CUES, Trigger};
 use crate::predict::Hit;
-use crate::state::{E, H, LNK, VE, WE};
+use crate::state::{E, H, LNK, VE};
 
 /// Descent states that a fall keeps apart.
 const STATES: usize = 8;
@@ -385,6 +385,5 @@ impl Filter {
         }
         self.used_s = self.t_s;
         self.flat_known = true;
-        let _ = WE;
     }
 }

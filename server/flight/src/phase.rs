@@ -22,6 +22,10 @@ const TAIL_S: f64 = 0.35;
 
 /// Share of drag that must be felt before thrust is taken to be over ahead of its told time.
 const SUSTAINED_SHARE: f64 = 0.35;
+/// Drag too faint to be told from a thrust that fades, m/s2.
+const FAINT_DRAG_MPS2: f64 = 12.0;
+/// Climb rate from which an apogee that was called is taken back, m/s.
+const STILL_CLIMBING_MPS: f64 = 8.0;
 /// Silence of the accelerometer after which a stage is taken to light at its told time, s.
 const FELT_S: f64 = 0.6;
 
@@ -46,9 +50,8 @@ impl Filter {
                 .zip(self.blobs.iter())
                 .fold(0.0, |d, (w, b)| d + w * crate::motion::axial_force(m, &self.regime, b, t_s).drag);
             let below = if since < 0.9 * stage.burn_s { (SUSTAINED_SHARE * drag).max(0.5) } else { 0.5 };
-            let over = (f < -below && since > 0.2 * stage.burn_s)
-                || (small && f < 0.5 && below <= 0.5)
-                || (small && drag < 12.0);
+            let faded = small && (drag < FAINT_DRAG_MPS2 || (f < 0.5 && below <= 0.5));
+            let over = (f < -below && since > 0.2 * stage.burn_s) || faded;
             if over {
                 if self.tally == 0 {
                     // Remember the last powered value to date the crossing between the two.
@@ -268,19 +271,46 @@ impl Filter {
                 self.pass_apogee(m);
             }
         }
+        self.take_back_apogee(m);
         self.watch_cues(m);
+    }
+
+    /// What climbs fast, beyond doubt, has not passed its apogee: it was called too soon, by a belief that was wrong.
+    fn take_back_apogee(&mut self, m: &Model) {
+        if self.phase != Phase::Descending || self.marked(EventKind::FirstChute).is_some() {
+            return;
+        }
+        let (climb, var) = self.moments(VU);
+        if climb - 2.5 * sqrt(var) < STILL_CLIMBING_MPS {
+            return;
+        }
+        self.phase = Phase::Coasting;
+        self.marks[EventKind::Apogee as usize] = None;
+        self.top = None;
+        self.canopy = None;
+        self.regime.rough = 0.02;
+        self.regime.ln_k_rate = 0.015;
+        for (cue, at) in m.plan.cues.iter().zip(&mut self.cue_s) {
+            if !matches!(cue.trigger, Trigger::AfterLiftoff(_) | Trigger::AfterBurnout(_)) {
+                *at = None;
+            }
+        }
+        let stage = self.regime.stage.min(m.stages.len().saturating_sub(1));
+        if let Some(told) = m.stages.get(stage) {
+            for b in self.blobs.iter_mut() {
+                b.x[LNK] = told.ln_k;
+                b.reopen(LNK, told.ln_k_sd * told.ln_k_sd);
+            }
+        }
     }
 
     fn pass_apogee(&mut self, m: &Model) {
         let mut summit = Summit::new();
         let w = self.weights();
-        let mut t_mean = 0.0;
         for (w, b) in w.iter().zip(self.blobs.iter()) {
             let hit = Hit::here(m, &self.regime, b, self.t_s, crate::predict::Crossing::Climb(0.0));
-            t_mean += w * hit.t_s;
             summit.add(*w, &hit);
         }
-        let _ = t_mean;
         if let Some(p) = summit.finish() {
             let sd = (p.apogee_t_s.p95 - p.apogee_t_s.p05) / 3.29;
             self.mark(EventKind::Apogee, p.apogee_t_s.p50, sd);
