@@ -1,6 +1,7 @@
 // Where each flag hangs: rows below the axis, chosen so that no pole crosses a word and no word another.
 // From right to left, the cheapest few dozen arrangements are carried on (a beam search); a clash costs far more than
-// a deeper row, and a move from where the flag hung before costs a little, so that flags stay put.
+// a deeper row, and a move from where the flag hung before costs a little, so that flags stay put. Where there is no room even so, a flag
+// hangs without words rather than over another's.
 import type { Flag } from './data';
 
 export interface FlagBox extends Flag {
@@ -33,7 +34,7 @@ export type Hung = ReadonlyMap<string, { row: number; left: boolean }>;
 
 export interface Hanging {
   flags: FlagBox[];
-  /** Whether something clashes all the same: then one row more is needed. */
+  /** Whether something clashes, or hangs without words: then one row more is needed. */
   clash: boolean;
 }
 
@@ -44,6 +45,9 @@ const TOUCHING = 1;
 const GAP = 9;
 const BEAM = 48;
 const CLASH = 1000;
+/** Hanging without words, where there is room for none: dearer than any untidiness, cheaper than a clash. */
+const MUTE = 250;
+const MUTE_LOOK = 600;
 const ROW = 1;
 const LEFT = 6;
 const MOVE = 2.2;
@@ -66,19 +70,26 @@ export function hangFlags(flags: readonly Flag[], room: FlagRoom, before: Hung):
     for (const partial of beam) {
       for (let row = 0; row < room.rows; row += 1) {
         for (const left of [false, true]) {
-          const box: FlagBox = { ...flag, x: room.x(flag.t), row, left, words, width };
-          const same = old?.row === row && old.left === left;
-          const moved = old && !same ? MOVE : 0;
-          const cost =
-            partial.cost + row * ROW + (left ? LEFT : 0) + moved + costOf(box, partial.boxes, room, same);
-          next.push({ boxes: [...partial.boxes, box], cost });
+          for (const mute of [false, true]) {
+            const said = mute ? { words: '', width: 0 } : { words, width };
+            const box: FlagBox = { ...flag, ...said, x: room.x(flag.t), row, left };
+            const same = old?.row === row && old.left === left;
+            const moved = old && !same ? MOVE : 0;
+            const silence = mute ? (flag.look ? MUTE_LOOK : MUTE) : 0;
+            const place = partial.cost + row * ROW + (left ? LEFT : 0) + moved + silence;
+            next.push({
+              boxes: [...partial.boxes, box],
+              cost: place + costOf(box, partial.boxes, room, same),
+            });
+          }
         }
       }
     }
     beam = next.sort((a, b) => a.cost - b.cost).slice(0, BEAM);
   }
   const best = beam[0] ?? { boxes: [], cost: 0 };
-  return { flags: [...best.boxes].reverse(), clash: best.cost >= CLASH };
+  const mute = best.boxes.some((box) => box.words === '');
+  return { flags: [...best.boxes].reverse(), clash: mute || best.cost >= CLASH };
 }
 
 export function wordsOf(flag: Flag, narrow: boolean): string {
