@@ -24,6 +24,8 @@ const TAIL_S: f64 = 0.35;
 const SUSTAINED_SHARE: f64 = 0.35;
 /// Drag too faint to be told from a thrust that fades, m/s2.
 const FAINT_DRAG_MPS2: f64 = 12.0;
+/// Time after the told burn within which an apogee may have been called too soon, s.
+const EARLY_S: f64 = 1.0;
 /// Climb rate from which an apogee that was called is taken back, m/s.
 const STILL_CLIMBING_MPS: f64 = 8.0;
 /// Silence of the accelerometer after which a stage is taken to light at its told time, s.
@@ -277,7 +279,12 @@ impl Filter {
 
     /// What climbs fast, beyond doubt, has not passed its apogee: it was called too soon, by a belief that was wrong.
     fn take_back_apogee(&mut self, m: &Model) {
-        if self.phase != Phase::Descending || self.marked(EventKind::FirstChute).is_some() {
+        let burn_s = m.stages.first().map_or(0.0, |s| s.burn_s);
+        let flown_s =
+            self.marked(EventKind::Apogee).zip(self.marked(EventKind::Liftoff)).map(|(a, l)| a.t_s - l.t_s);
+        // Later an ejection charge's pressure looks like a climb.
+        let early = flown_s.is_some_and(|s| s < burn_s + EARLY_S);
+        if self.phase != Phase::Descending || !early {
             return;
         }
         let (climb, var) = self.moments(VU);
