@@ -1,6 +1,6 @@
 // Starts the built program with a radio made of pseudo-terminals, and ends both. One station a test file.
 import { spawn, type ChildProcess } from 'node:child_process';
-import { mkdtempSync, rmSync } from 'node:fs';
+import { existsSync, mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { dirname, join, resolve } from 'node:path';
 import { createInterface, type Interface } from 'node:readline';
@@ -116,9 +116,10 @@ export class Station {
   }
 }
 
-/** A folder of its own that is gone afterwards. */
-export function folder(): { path: string; remove: () => void } {
-  const path = mkdtempSync(join(tmpdir(), 'loftwatch-browser-'));
+/** A folder of its own that is gone afterwards; in memory where the pauses of a busy disk are not what is tried. */
+export function folder(inMemory = false): { path: string; remove: () => void } {
+  const base = inMemory && existsSync('/dev/shm') ? '/dev/shm' : tmpdir();
+  const path = mkdtempSync(join(base, 'loftwatch-browser-'));
   return { path, remove: () => rmSync(path, { recursive: true, force: true }) };
 }
 
