@@ -166,7 +166,7 @@ impl Engine {
 
     /// Sets the next beat, or none where nothing is to be said.
     fn plan_beat(&mut self) {
-        let quiet_ns = self.marks.t_ns.saturating_sub(self.marks.t_receive_ns);
+        let quiet_ns = self.marks.quiet_ns();
         self.beat_ns = self.flight.as_ref().filter(|f| !f.has_ended()).and_then(|flight| {
             let step_ns = flight.beat_ns(quiet_ns);
             // Whatever waits is looked at again when it is heard again. What is down still has a minute to count.
@@ -177,7 +177,7 @@ impl Engine {
 
     fn beat(&mut self, out: &mut Vec<Output>) {
         self.with_flight(out, OneFlight::beat);
-        if self.marks.t_ns.saturating_sub(self.marks.t_receive_ns) > LOST_NS {
+        if self.marks.quiet_ns() > LOST_NS {
             self.with_flight(out, |flight, _, pen| flight.end(pen));
         }
         self.after_flight();

@@ -181,7 +181,7 @@ impl OneFlight {
         let t_s = pen.t_s();
         self.tracker.advance(t_s);
         self.tell_events(pen);
-        let step_s = self.beat_ns(quiet_ns(pen)) as f64 * 1e-9;
+        let step_s = self.beat_ns(pen.marks.quiet_ns()) as f64 * 1e-9;
         for body in 0..self.bodies.len() {
             if !self.bodies[body].free {
                 continue;
@@ -263,7 +263,7 @@ impl OneFlight {
     /// where little changes, on some of them unless beats are rare anyway.
     fn picture(&mut self, pen: &mut Pen<'_>) {
         let beat = (pen.marks.t_ns - pen.epoch_ns) / BEAT_ALOFT_NS;
-        let slow = self.beat_ns(quiet_ns(pen)) != BEAT_ALOFT_NS;
+        let slow = self.beat_ns(pen.marks.quiet_ns()) != BEAT_ALOFT_NS;
         let mut landings = Vec::new();
         for body in 0..self.bodies.len() {
             let state = &self.bodies[body];
@@ -315,11 +315,6 @@ impl OneFlight {
         self.heads_ups.judge(&view, beat, &mut |heads_up| pen.say(Said::HeadsUp(heads_up)));
         self.openings = openings;
     }
-}
-
-/// For how long nothing has been heard, ns.
-fn quiet_ns(pen: &Pen<'_>) -> i64 {
-    pen.marks.t_ns.saturating_sub(pen.marks.t_receive_ns)
 }
 
 /// Between the pad and the ground.

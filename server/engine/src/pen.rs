@@ -15,6 +15,13 @@ pub(crate) struct Marks {
     pub(crate) utc_offset_ns: i64,
 }
 
+impl Marks {
+    /// For how long nothing has been heard, ns.
+    pub(crate) fn quiet_ns(&self) -> i64 {
+        self.t_ns.saturating_sub(self.t_receive_ns)
+    }
+}
+
 /// Writes outputs.
 pub(crate) struct Pen<'a> {
     pub(crate) out: &'a mut Vec<Output>,

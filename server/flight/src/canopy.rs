@@ -34,7 +34,7 @@ impl Filter {
         }
         c.tried_s = self.t_s;
         self.canopy = Some(c);
-        let Some(best) = self.blobs.iter().max_by(|a, b| a.ln_w.total_cmp(&b.ln_w)).copied() else { return };
+        let Some(best) = self.likeliest() else { return };
         if best.x[LNK] > c.ln_k - 3.0 * c.sd {
             return;
         }

@@ -129,16 +129,13 @@ impl<'a> Fall<'a> {
     fn out_now(&self) -> (usize, f64, f64) {
         let nothing = (0, self.bare_ln_k, self.bare_sd);
         let Some(body) = self.m.plan.bodies.get(self.body) else { return nothing };
-        let k_of = |area: f64| {
-            libm::log((self.m.air.pad_density() * area / (2.0 * body.mass_kg.value.max(1e-3))).max(1e-9))
-        };
         if self.case == Case::Ballistic {
             return nothing;
         }
         if self.case == Case::Tumbling {
             let told = body.descents.iter().find(|d| d.state == DescentState::Tumbling);
             return told.map_or((1, self.bare_ln_k + 1.4, 0.4), |d| {
-                (1, k_of(d.drag_area_m2.value), spread(&d.drag_area_m2))
+                (1, self.m.ln_k_under(body, d.drag_area_m2.value), spread(&d.drag_area_m2))
             });
         }
         let mut found = nothing;
@@ -152,7 +149,11 @@ impl<'a> Fall<'a> {
                 _ => {}
             }
             if acts {
-                found = ((i + 1).min(STATES - 1), k_of(d.drag_area_m2.value), spread(&d.drag_area_m2));
+                found = (
+                    (i + 1).min(STATES - 1),
+                    self.m.ln_k_under(body, d.drag_area_m2.value),
+                    spread(&d.drag_area_m2),
+                );
                 if let Some((state, ln_k, sd)) = self.now
                     && state == d.state
                 {

@@ -22,6 +22,8 @@ pub(crate) const BLOBS: usize = 24;
 pub(crate) const KINDS: usize = 11;
 /// Longest step while following samples, s.
 const FOLLOW_STEP_S: f64 = 0.25;
+/// How long a channel counts as heard after its last value, s.
+const HEARD_S: f64 = 1.5;
 /// Slices of a gap between which the phase is looked at, s.
 const SLICE_S: f64 = 0.25;
 
@@ -373,6 +375,17 @@ impl Filter {
             *w /= sum.max(1e-300);
         }
         w
+    }
+
+    /// The blob of the greatest weight.
+    pub(crate) fn likeliest(&self) -> Option<Blob> {
+        self.blobs.iter().max_by(|a, b| a.ln_w.total_cmp(&b.ln_w)).copied()
+    }
+
+    /// Whether a value of this channel was taken lately.
+    pub(crate) fn hears(&self, c: Channel) -> bool {
+        let record = self.sensors.get(c);
+        record.heard && self.t_s - record.taken_s < HEARD_S
     }
 
     /// Mean of one state and its variance over the sum.

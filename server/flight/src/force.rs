@@ -72,16 +72,15 @@ impl Filter {
             let y = z - (f.f * (1.0 + b.x[AS]) + b.x[AB]);
             if y * y > 4.0 * (b.p[D][D] + variance) {
                 let (air, v) = airspeed(m, &b.x);
+                let along = if v > 1.0 { air.map(|a| a / v) } else { b.rail };
                 let step = y * y;
                 b.p[D][D] += step;
                 for i in 0..3 {
-                    let along = if v > 1.0 { air[i] / v } else { b.rail[i] };
-                    let with_d = 0.5 * gap * step * along;
+                    let with_d = 0.5 * gap * step * along[i];
                     b.p[D][VE + i] += with_d;
                     b.p[VE + i][D] += with_d;
                     for j in 0..3 {
-                        let other = if v > 1.0 { air[j] / v } else { b.rail[j] };
-                        b.p[VE + i][VE + j] += step * gap * gap / 3.0 * along * other;
+                        b.p[VE + i][VE + j] += step * gap * gap / 3.0 * along[i] * along[j];
                     }
                 }
             }

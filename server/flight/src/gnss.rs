@@ -30,12 +30,8 @@ impl Filter {
     pub(crate) fn take_gnss(&mut self, m: &Model, s: &Sample, t_sd: f64) {
         let felt = self.acceleration.map(|a| a * a).iter().sum::<f64>();
         let hard = self.regime.burning || felt > 40.0 * 40.0;
-        let heard = |c: Channel| {
-            let r = self.sensors.get(c);
-            r.heard && self.t_s - r.taken_s < 1.5
-        };
-        let heard_baro = heard(Channel::Baro);
-        let heard_axial = heard(Channel::Axial);
+        let heard_baro = self.hears(Channel::Baro);
+        let heard_axial = self.hears(Channel::Axial);
         let burnt_out = self.regime.burnt_out_s;
         if (self.regime.burning || self.t_s < burnt_out + AFTER_POWER_S) && (heard_axial || heard_baro) {
             // Something better is there. A receiver's lag reaches back over burnout for a while.
@@ -172,8 +168,7 @@ impl Filter {
                 least = least.min(y * y / (hph + variance));
             }
         }
-        let baro = self.sensors.get(Channel::Baro);
-        let by_baro = baro.heard && self.t_s - baro.taken_s < 1.5;
+        let by_baro = self.hears(Channel::Baro);
         let agrees = least < if self.gnss_doubted || hard { 7.0 } else { 14.0 };
         if !agrees {
             self.gnss_doubted = true;
@@ -245,9 +240,8 @@ impl Filter {
         if self.regime.burning {
             self.end_burn(m, self.t_s);
         }
-        let Some(best) = self.blobs.iter().max_by(|a, b| a.ln_w.total_cmp(&b.ln_w)).copied() else { return };
+        let Some(mut b) = self.likeliest() else { return };
         self.blobs.clear();
-        let mut b = best;
         b.ln_w = 0.0;
         let (lag, lag_sd) = (b.x[LAG], sqrt(b.p[LAG][LAG]));
         let speed = sqrt(ve * ve + vn * vn + vu * vu);

@@ -8,7 +8,7 @@ use crate::atmosphere::Air;
 use crate::geodesy::Frame;
 use crate::gravity;
 use crate::motor::Stage;
-use crate::plan::{MAX_BODIES, Plan};
+use crate::plan::{Body, MAX_BODIES, Plan};
 use crate::wind::Wind;
 
 /// Rate of the earth, rad/s (WGS84).
@@ -88,6 +88,12 @@ impl Model {
             air,
             plan: plan.clone(),
         }
+    }
+
+    /// ln k of a body with this drag area, m2.
+    pub(crate) fn ln_k_under(&self, body: &Body, drag_area_m2: f64) -> f64 {
+        let k = self.air.pad_density() * drag_area_m2 / (2.0 * body.mass_kg.value.max(1e-3));
+        libm::log(k.max(1e-9))
     }
 
     /// Gravity at a height above the pad, m/s2.

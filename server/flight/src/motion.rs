@@ -50,6 +50,14 @@ pub(crate) struct Regime {
     pub(crate) rough: f64,
 }
 
+impl Regime {
+    /// What the model leaves out in coast: roughness, and a slow wandering of ln k.
+    pub(crate) fn coasts(&mut self) {
+        self.rough = 0.02;
+        self.ln_k_rate = 0.015;
+    }
+}
+
 /// Acceleration with its slopes.
 struct Push {
     a: [f64; 3],

@@ -174,8 +174,7 @@ impl Filter {
         self.regime.burnt_out_s = self.marked(kind).map_or(t_s, |k| k.t_s);
         self.regime.thrust_sd = TAIL_SHARE * drag;
         self.regime.thrust_tau_s = TAIL_TAU_S;
-        self.regime.rough = 0.02;
-        self.regime.ln_k_rate = 0.015;
+        self.regime.coasts();
         self.phase = Phase::Coasting;
         self.tally = 0;
         self.force = None;
@@ -295,8 +294,7 @@ impl Filter {
         self.marks[EventKind::Apogee as usize] = None;
         self.top = None;
         self.canopy = None;
-        self.regime.rough = 0.02;
-        self.regime.ln_k_rate = 0.015;
+        self.regime.coasts();
         for (cue, at) in m.plan.cues.iter().zip(&mut self.cue_s) {
             if !matches!(cue.trigger, Trigger::AfterLiftoff(_) | Trigger::AfterBurnout(_)) {
                 *at = None;
@@ -388,11 +386,10 @@ impl Filter {
         if let Some(d) = opens {
             self.open_until_s = self.open_until_s.max(acts_s + 2.0 * sd_s + 3.0);
             let area = d.drag_area_m2;
-            let k = m.air.pad_density() * area.value / (2.0 * body.mass_kg.value.max(1e-3));
             self.canopy = Some(Canopy {
                 device: matches!(d.state, DescentState::Drogue | DescentState::Main | DescentState::Streamer),
                 main: d.state == DescentState::Main,
-                ln_k: libm::log(k.max(1e-9)),
+                ln_k: m.ln_k_under(body, area.value),
                 sd: (area.sd / area.value.max(1e-9)).clamp(0.1, 0.6),
                 from_s: acts_s - 2.0 * sd_s,
                 until_s: acts_s + 2.0 * sd_s + CANOPY_LATE_S,

@@ -154,8 +154,7 @@ impl<'a> Ahead<'a> {
             if self.t_s >= out + 1e-6 && self.blob.x[D].abs() < 2.0 {
                 self.regime.burning = false;
                 self.regime.thrust_sd = 0.0;
-                self.regime.rough = 0.02;
-                self.regime.ln_k_rate = 0.015;
+                self.regime.coasts();
                 self.blob.x[D] = 0.0;
                 for j in 0..PRED {
                     self.blob.p[D][j] = 0.0;

@@ -143,7 +143,6 @@ pub(crate) fn descent_state(m: &Model, f: &Filter) -> Option<DescentState> {
     if var > 0.7 * 0.7 {
         return None;
     }
-    let mass = body.mass_kg.value.max(1e-3);
     let mut best: Option<(f64, DescentState)> = None;
     let mut consider = |state: DescentState, ln: f64, sd: f64| {
         let s2 = var + sd * sd + 0.02;
@@ -158,8 +157,11 @@ pub(crate) fn descent_state(m: &Model, f: &Filter) -> Option<DescentState> {
         consider(DescentState::Tumbling, bare + 1.4, 0.5);
     }
     for d in &body.descents {
-        let ln = log((m.air.pad_density() * d.drag_area_m2.value / (2.0 * mass)).max(1e-9));
-        consider(d.state, ln, (d.drag_area_m2.sd / d.drag_area_m2.value.max(1e-9)).clamp(0.05, 0.8));
+        consider(
+            d.state,
+            m.ln_k_under(body, d.drag_area_m2.value),
+            (d.drag_area_m2.sd / d.drag_area_m2.value.max(1e-9)).clamp(0.05, 0.8),
+        );
     }
     best.map(|b| b.1)
 }

@@ -50,7 +50,7 @@ impl Engine {
             pen.say(Said::Frame(cut.frame));
             return;
         };
-        let quiet_ns = self.marks.t_ns.saturating_sub(self.marks.t_receive_ns);
+        let quiet_ns = self.marks.quiet_ns();
         self.marks.t_receive_ns = self.marks.t_ns;
         self.marks.utc_offset_ns = utc_offset_ns;
         self.hear_again(out);
