@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest';
 import type { Flag } from './data';
-import { hangFlags, type FlagBox, type FlagRoom } from './flags';
+import { hangFlags, together, type FlagBox, type FlagRoom } from './flags';
 
 const flag = (t: number, label: string, change: Partial<Flag> = {}): Flag => ({
   t,
@@ -90,5 +90,24 @@ describe('flags', () => {
       new Map(),
     );
     expect(flags[0]?.words).toBe('Cam A: look');
+  });
+
+  it('shares one flag among cues in trouble that nearly touch, on a narrow page', () => {
+    const look = (t: number, label: string, short: string) => flag(t, label, { short, look: true });
+    const crowd = [
+      look(9.6, 'Cam B out', 'Cam B'),
+      look(10.0, 'Cam C out', 'Cam C'),
+      look(10.1, 'Cam B chute', 'Cam B chute'),
+      look(10.2, 'Cam C chute', 'Cam C chute'),
+    ];
+    const { flags } = hangFlags(crowd, { ...ROOM, narrow: true }, new Map());
+    expect(flags.map((f) => f.words)).toEqual(['Cam B, C: look', 'Cam B, C chute: look']);
+    expect(hangFlags(crowd, ROOM, new Map()).flags.length).toBe(4);
+  });
+
+  it('names what shares a flag without saying a word twice', () => {
+    expect(together('Cam B', 'Cam C')).toBe('Cam B, C');
+    expect(together('Cam B, C chute', 'Cam D chute')).toBe('Cam B, C, D chute');
+    expect(together('drogue', 'nose')).toBe('drogue, nose');
   });
 });

@@ -43,6 +43,8 @@ const APART = 6;
 const CLOSE = 9;
 const TOUCHING = 1;
 const GAP = 9;
+/** Poles of cues in trouble closer than this share a flag on a narrow page, px. */
+const NEAR = 28;
 const BEAM = 48;
 const CLASH = 1000;
 /** Hanging without words, where there is room for none: dearer than any untidiness, cheaper than a clash. */
@@ -58,9 +60,8 @@ interface Partial {
 }
 
 export function hangFlags(flags: readonly Flag[], room: FlagRoom, before: Hung): Hanging {
-  const visible = flags
-    .filter((f) => room.x(f.t) >= room.leftEdge - 1 && room.x(f.t) <= room.rightEdge + 1)
-    .sort((a, b) => b.t - a.t);
+  const inside = flags.filter((f) => room.x(f.t) >= room.leftEdge - 1 && room.x(f.t) <= room.rightEdge + 1);
+  const visible = (room.narrow ? joined(inside, room) : [...inside]).sort((a, b) => b.t - a.t);
   let beam: Partial[] = [{ boxes: [], cost: 0 }];
   for (const flag of visible) {
     const words = wordsOf(flag, room.narrow);
@@ -90,6 +91,38 @@ export function hangFlags(flags: readonly Flag[], room: FlagRoom, before: Hung):
   const best = beam[0] ?? { boxes: [], cost: 0 };
   const mute = best.boxes.some((box) => box.words === '');
   return { flags: [...best.boxes].reverse(), clash: mute || best.cost >= CLASH };
+}
+
+/** On a narrow page cues in trouble whose poles nearly touch share one flag, at the first one's place. */
+function joined(flags: readonly Flag[], room: FlagRoom): Flag[] {
+  const out: Flag[] = [];
+  for (const flag of [...flags].sort((a, b) => a.t - b.t)) {
+    const other = flag.look ? out.find((f) => f.look && akin(f, flag) && near(f, flag, room)) : undefined;
+    if (other) other.short = together(other.short, flag.short);
+    else out.push({ ...flag });
+  }
+  return out;
+}
+
+function akin(a: Flag, b: Flag): boolean {
+  const kind = (f: Flag): string | undefined =>
+    f.label.includes(' ') ? f.label.split(' ').at(-1) : undefined;
+  return a.happened === b.happened && kind(a) === kind(b);
+}
+
+function near(a: Flag, b: Flag, room: FlagRoom): boolean {
+  return room.x(b.t) - room.x(a.t) < NEAR;
+}
+
+/** "Cam B chute" and "Cam C chute" as "Cam B, C chute". */
+export function together(a: string, b: string): string {
+  const [first, second] = [a.split(' '), b.split(' ')];
+  const last = first.at(-1);
+  if (first.length > 1 && second.length > 1 && last === second.at(-1)) {
+    return `${together(first.slice(0, -1).join(' '), second.slice(0, -1).join(' '))} ${last}`;
+  }
+  const rest = second.length > 1 && second[0] === first[0] ? second.slice(1) : second;
+  return `${a}, ${rest.join(' ')}`;
 }
 
 export function wordsOf(flag: Flag, narrow: boolean): string {

@@ -1,6 +1,6 @@
 // From messages to what the ground plan draws: areas, tracks, predicted tracks and where to write their names. Pure.
 import type { LandingArea, Now, Picture, SiteInfo } from '../lib/messages';
-import type { Past } from '../lib/past';
+import type { Past, Point } from '../lib/past';
 import { placeLabels, type Box, type Label } from '../flight-line/labels';
 import { axesOf, NINE_TENTHS, reach, type Axes } from './ellipse';
 import { xOf, yOf, type EN, type Plan } from './view';
@@ -17,7 +17,9 @@ export interface LandingShape {
 
 export interface Trail {
   body: number;
-  past: EN[];
+  /** Where it was, as far as that is known; `unknown` joins the stretches. */
+  past: EN[][];
+  unknown: EN[][];
   ahead: EN[];
   here: EN | null;
   carried: boolean;
@@ -43,11 +45,6 @@ export function groundOf(now: Now, picture: Picture | null, past: Past): Ground 
   const landings = shown.map((l) => shapeOf(l, now));
   const trails: Trail[] = now.bodies.flatMap((body, index) => {
     if (body.attached) return [];
-    const points = past.of(index).filter((p) => p.east_north_m !== null && p.t_s <= now.t_s);
-    const every = Math.max(1, Math.ceil(points.length / MOST));
-    const track = points
-      .filter((_, i) => i % every === 0 || i === points.length - 1)
-      .flatMap((p) => (p.east_north_m ? [p.east_north_m] : []));
     const knots = body.phase === 'down' ? [] : (current?.paths.find((p) => p.body === index)?.knots ?? []);
     const landed = knots.findIndex((k, i) => i > 0 && k.height_m.p50 <= 0 && k.climb_mps.p50 <= 0);
     const aloft = (landed < 0 ? knots : knots.slice(0, landed + 1)).filter((k) => k.t_s >= now.t_s);
@@ -55,7 +52,7 @@ export function groundOf(now: Now, picture: Picture | null, past: Past): Ground 
     return [
       {
         body: index,
-        past: track,
+        ...runsOf(past.of(index).filter((p) => p.t_s <= now.t_s)),
         ahead: here && now.liftoff_t_s !== null ? [here, ...aloft.map((k) => k.east_north_m)] : [],
         here,
         carried: body.carried_s > now.stale_after_s,
@@ -63,6 +60,28 @@ export function groundOf(now: Now, picture: Picture | null, past: Past): Ground 
     ];
   });
   return { landings, trails };
+}
+
+/** Stretches in which the place was known, thinned, and what joins them: nothing is drawn as known where it was not. */
+function runsOf(points: readonly Point[]): { past: EN[][]; unknown: EN[][] } {
+  const every = Math.max(1, Math.ceil(points.length / MOST));
+  const past: EN[][] = [];
+  const unknown: EN[][] = [];
+  let run: EN[] | null = null;
+  let before: EN | null = null;
+  points.forEach((point, i) => {
+    const here = point.east_north_m;
+    if (here && !run) {
+      past.push((run = [here]));
+      if (before) unknown.push([before, here]);
+    } else if (here && run && (i % every === 0 || !points[i + 1]?.east_north_m)) {
+      run.push(here);
+    } else if (!here) {
+      run = null;
+    }
+    before = here ?? before;
+  });
+  return { past, unknown };
 }
 
 function shapeOf(landing: LandingArea, now: Now): LandingShape {
@@ -90,7 +109,7 @@ export function mustShow(ground: Ground, site: SiteInfo | null, down: boolean): 
     points.push([l.centre[0] - r, l.centre[1] - r], [l.centre[0] + r, l.centre[1] + r]);
   }
   for (const t of ground.trails) {
-    points.push(...t.past, ...t.ahead);
+    points.push(...t.past.flat(), ...t.ahead);
     if (t.here) points.push(t.here);
   }
   // The nearest point of each line of people: far ends may be cut off.
@@ -277,7 +296,7 @@ export function namesOn(
     ground.landings.flatMap((l) => edgePoints(l).map((p) => px(p) as [number, number])),
   );
   for (const t of ground.trails)
-    lines.push(...spaced([...t.past, ...t.ahead].map((p) => px(p) as [number, number])));
+    lines.push(...spaced([...t.past.flat(), ...t.ahead].map((p) => px(p) as [number, number])));
   for (const area of site?.areas ?? []) lines.push(...along(area.points_m.map(px), area.closed));
   const fixed: Box[] = [
     { x: pad[0] - 8, y: pad[1] - 8, w: 16, h: 16 },

@@ -54,6 +54,33 @@ describe('the plan', () => {
   });
 });
 
+describe('the track', () => {
+  it('is drawn as known only where it was', () => {
+    const past = new Past();
+    const places: ([number, number] | null)[] = [[0, 0], [1, 1], null, null, [90, 70], [92, 72]];
+    places.forEach((place, i) => {
+      past.append(now({ t_s: T0 + i, bodies: [body({ east_north_m: place, at_t_s: T0 + i })] }));
+    });
+    const [trail] = groundOf(now({ t_s: T0 + 9 }), null, past).trails;
+    expect(trail?.past).toEqual([
+      [
+        [0, 0],
+        [1, 1],
+      ],
+      [
+        [90, 70],
+        [92, 72],
+      ],
+    ]);
+    expect(trail?.unknown).toEqual([
+      [
+        [1, 1],
+        [90, 70],
+      ],
+    ]);
+  });
+});
+
 describe('the ground', () => {
   const area = (change: Partial<LandingArea>): LandingArea => ({
     body: 0,

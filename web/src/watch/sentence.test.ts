@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest';
-import { body, now, q, SITE, story, T0 } from '../lib/fixtures';
-import type { Now } from '../lib/messages';
+import { body, cue, now, q, SITE, story, T0 } from '../lib/fixtures';
+import type { CueNow, Now } from '../lib/messages';
 import { sentence } from './sentence';
 import type { View } from './view';
 
@@ -67,6 +67,21 @@ describe('the sentence', () => {
     expect(say(powered, { story: story([['liftoff', 0]]) })).toBe(
       'All radios silent since T+1.2 s. Eyes up.',
     );
+  });
+
+  it('names the first chute until it is overdue, and what falls without one after that', () => {
+    const falling = body({ phase: 'descending', descent: 'ballistic', climb_mps: q(-4) });
+    const drogue = (at: number, air: number): CueNow => ({
+      ...cue({ name: 'drogue out', kind: 'chute', body: 0 }),
+      t_s: q(at, 0.3),
+      airspeed_mps: q(air, 3),
+    });
+    const main = { ...drogue(T0 + 30, 12), cue: 1, name: 'main out' };
+    const words = (first: CueNow) => say({ bodies: [falling], cues: [first, main], t_s: T0 + 10 });
+    expect(words(drogue(T0 + 11.3, 39))).toBe('Past apogee. Next, drogue out in 1.3 s into 39 m/s of air.');
+    expect(words(drogue(T0 + 11.3, 9))).toBe('Past apogee. Next, drogue out in 1.3 s.');
+    expect(words(drogue(T0 + 9, 39))).toContain('Falling nose first at 4 m/s.');
+    expect(words({ ...drogue(T0 + 11.3, 39), passed: true })).toContain('Falling nose first');
   });
 
   it('descending says under what, how fast, when and where it lands', () => {

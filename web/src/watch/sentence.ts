@@ -1,7 +1,7 @@
 // The sentence: what is happening and the one number that matters now, for every phase. Pure: a view in, words out.
 // A value older than ten seconds is struck off it, except where a piece lies.
 import { duration, STRUCK_AFTER_S, whole } from '../lib/age';
-import type { BodyNow, Descent } from '../lib/messages';
+import type { BodyNow, CueNow, Descent } from '../lib/messages';
 import { bearing, direction } from '../lib/place';
 import { halfWidth, scaled } from '../lib/quantity';
 import { distance, length, lengthScale, speed } from '../lib/units';
@@ -89,7 +89,22 @@ function coasting(view: View, body: BodyNow): string {
   return `${start} ${at}, give or take ${halfWidth(scaled(apogee.height_m, scale.factor))}.`;
 }
 
+/** The body's own first chute, as long as it is to come and not overdue. */
+function firstChuteToCome(view: View): CueNow | undefined {
+  const own = view.now.cues.filter((c) => c.kind === 'chute' && c.body === 0);
+  const first = own.sort((a, b) => a.t_s.p50 - b.t_s.p50)[0];
+  return first && !first.passed && first.t_s.p95 > view.t_s ? first : undefined;
+}
+
 function descending(view: View, body: BodyNow): string {
+  const bare = !body.descent || ['bare', 'ballistic', 'tumbling'].includes(body.descent);
+  const next = bare ? firstChuteToCome(view) : undefined;
+  if (next) {
+    // Nothing is wrong before the first chute is due: what matters is when it opens, and into how much air.
+    const air = next.airspeed_mps.p50;
+    const into = air > MUCH_AIR_MPS ? ` into ${speed(air, view.units)} of air` : '';
+    return `Past apogee. Next, ${next.name} in ${duration(Math.max(0, next.t_s.p50 - view.t_s))}${into}.`;
+  }
   const under = body.descent ? UNDER[body.descent] : 'Coming down';
   const rate = body.climb_mps ? ` at ${speed(Math.max(0, -body.climb_mps.p50), view.units)}` : '';
   const { landing } = body;
