@@ -207,13 +207,16 @@ impl Filter {
         self.gnss_run = None;
         self.gnss_doubted = false;
         if !agrees {
+            // The place at once: a velocity follows in the same packet, and the next fix may be long in coming.
+            let flat_var = self.sensors.variance(Channel::FixFlat);
             for b in self.blobs.iter_mut() {
                 for (k, z) in flat.into_iter().enumerate() {
-                    let y = z - b.x[E + k];
-                    b.reopen(E + k, y * y + 100.0);
+                    b.x[E + k] = z;
+                    b.reopen(E + k, flat_var + 100.0);
                     b.reopen(VE + k, 40.0 * 40.0 + b.x[VE + k] * b.x[VE + k]);
                 }
             }
+            self.flat_known = true;
         }
     }
 
