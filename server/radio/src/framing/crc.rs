@@ -132,7 +132,9 @@ impl Check {
         if expected == found {
             Ok(())
         } else {
-            Err(Wrong::Checksum { expected: expected as u64, found: found as u64 })
+            // The report holds 64 bits: of the one wider CRC it says the last 16 digits.
+            let digits = self.width.div_ceil(4).min(16);
+            Err(Wrong::Checksum { expected: expected as u64, found: found as u64, digits })
         }
     }
 
@@ -221,7 +223,7 @@ mod tests {
         assert_eq!(big.strip(b"123456789\x21\xcf\x02"), Ok(&b"123456789"[..]));
         assert_eq!(
             big.strip(b"123456789\x02\xcf\x21"),
-            Err(Wrong::Checksum { expected: 0x21cf02, found: 0x02cf21 })
+            Err(Wrong::Checksum { expected: 0x21cf02, found: 0x02cf21, digits: 6 })
         );
         assert_eq!(big.strip(b"12"), Err(Wrong::TooShort { length: 2, least: 3 }));
     }

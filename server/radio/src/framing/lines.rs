@@ -93,7 +93,7 @@ fn verify(line: &[u8], checksum: LineChecksum, check: Option<&Check>) -> Result<
     } else {
         let expected = covered.iter().fold(0, |sum, byte| sum ^ byte);
         if expected != stored[0] {
-            return Err(Wrong::Checksum { expected: expected.into(), found: stored[0].into() });
+            return Err(Wrong::Checksum { expected: expected.into(), found: stored[0].into(), digits: 2 });
         }
     }
     Ok(0..star)

@@ -7,12 +7,14 @@ use serde::{Deserialize, Serialize};
 #[serde(rename_all = "snake_case")]
 pub enum Wrong {
     /// The checksum does not fit the bytes.
-    #[error("checksum {found:X} where the bytes give {expected:X}")]
+    #[error("checksum {} where the bytes give {}", hex(*found, *digits), hex(*expected, *digits))]
     Checksum {
         /// Computed from the bytes.
         expected: u64,
         /// What the frame says.
         found: u64,
+        /// Hexadecimal digits of the checksum.
+        digits: u8,
     },
     /// A line without the checksum that it must have, or with something that is none after `*`.
     #[error("no checksum after `*`")]
@@ -87,6 +89,11 @@ pub enum Wrong {
     },
 }
 
+/// A checksum with all its digits, leading zeros too.
+fn hex(value: u64, digits: u8) -> String {
+    format!("{value:0digits$X}", digits = usize::from(digits))
+}
+
 impl Wrong {
     /// A short, stable name for counting.
     pub const fn reason(&self) -> &'static str {
@@ -103,5 +110,18 @@ impl Wrong {
             Self::Garbage { .. } => "garbage",
             Self::Partial { .. } => "partial",
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::Wrong;
+
+    #[test]
+    fn a_checksum_is_written_with_all_its_digits() {
+        let said = |expected, found, digits| Wrong::Checksum { expected, found, digits }.to_string();
+        assert_eq!(said(0, 0x0a, 2), "checksum 0A where the bytes give 00");
+        assert_eq!(said(0x29b1, 0xb1, 4), "checksum 00B1 where the bytes give 29B1");
+        assert_eq!(said(0x7, 0x3, 1), "checksum 3 where the bytes give 7");
     }
 }

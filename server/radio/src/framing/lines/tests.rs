@@ -36,7 +36,7 @@ fn a_star_is_text_only_where_no_checksum_is_spoken_of() {
     assert_eq!(frames[0].payload, Err(Wrong::NoChecksum));
     let frames = run(&lines(LineChecksum::Xor), b"$A,1\n*41\n");
     assert_eq!(frames[0].payload, Err(Wrong::NoChecksum));
-    assert_eq!(frames[1].payload, Err(Wrong::Checksum { expected: 0, found: 0x41 }));
+    assert_eq!(frames[1].payload, Err(Wrong::Checksum { expected: 0, found: 0x41, digits: 2 }));
 }
 
 #[test]
@@ -70,7 +70,7 @@ fn a_crc_may_stand_in_the_place_of_the_checksum() {
     assert_eq!(good(&framing, b"$123456789*29B1\n123456789*29b1\n"), [&b"$123456789"[..], b"123456789"]);
     assert_eq!(
         run(&framing, b"123456789*B129\n")[0].payload,
-        Err(Wrong::Checksum { expected: 0x29b1, found: 0xb129 })
+        Err(Wrong::Checksum { expected: 0x29b1, found: 0xb129, digits: 4 })
     );
     assert_eq!(run(&framing, b"123456789*29\n")[0].payload, Err(Wrong::NoChecksum));
 }
