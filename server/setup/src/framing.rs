@@ -165,15 +165,11 @@ fn crc(told: &told::Framing, notes: &mut Notes) -> Option<Crc> {
     match Crc::canonical(&at.value) {
         Ok(name) => Some(Crc { name: name.to_owned(), big_endian }),
         Err(unknown) => {
-            let hint = match unknown.nearest.as_slice() {
-                [] => "names are those of the public CRC catalogue, such as \"CRC-16/IBM-3740\" or \"CRC-32/ISO-HDLC\"".to_owned(),
-                near => format!("did you mean {}?", near.iter().map(|n| format!("\"{n}\"")).collect::<Vec<_>>().join(" or ")),
-            };
             notes.refuse(
                 &at.at,
                 "a name of the public CRC catalogue",
                 format!("\"{}\"", clean(&at.value, 60)),
-                Some(hint),
+                Some(unknown.hint()),
             );
             None
         }

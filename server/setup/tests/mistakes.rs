@@ -275,6 +275,11 @@ fn framings_are_checked() {
     let framing = |more: &str| format!("[[link]]\nname = \"l\"\nkind = \"stdin\"\n[link.framing]\n{more}\n");
     for (more, key, said) in [
         ("kind = \"cobs\"\ncrc = \"CRC-16/XMODEN\"", "link[l].framing.crc", "CRC-16/XMODEM"),
+        (
+            "kind = \"cobs\"\ncrc = \"crc16-ccitt\"",
+            "link[l].framing.crc",
+            "several are called CCITT; try \"CRC-16/IBM-3740\" (begins with 0xFFFF)",
+        ),
         ("kind = \"sync\"\nsync = \"A5 5\"\nlength = \"u8\"", "link[l].framing.sync", ""),
         ("kind = \"sync\"\nsync = \"A5 5A\"\nlength = 4", "link[l].framing.length", "fixed"),
         ("kind = \"fixed\"\nlength = 2\ncrc = \"CRC-16/XMODEM\"", "link[l].framing.length", ""),

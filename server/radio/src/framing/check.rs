@@ -125,7 +125,7 @@ mod tests {
         let fixed = Cut::Fixed { length: 4, sync: vec![0xa5, 0x5a], crc_covers: CrcCovers::LengthAndPayload };
         let problems = framing(fixed, Some("CRC-16/XMODEN"), 2).check();
         assert_eq!(problems.len(), 3, "{problems:?}");
-        assert!(problems[0].to_string().contains("did you mean CRC-16/XMODEM"));
+        assert!(problems[0].to_string().contains("did you mean \"CRC-16/XMODEM\""));
         let fixed = Cut::Fixed { length: 4, sync: vec![0xa5, 0x5a], crc_covers: CrcCovers::All };
         assert_eq!(
             framing(fixed, Some("CRC-16/XMODEM"), 99).check(),

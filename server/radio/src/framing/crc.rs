@@ -11,18 +11,44 @@ use super::catalogue::{ALIASES, CATALOGUE, Entry};
 use super::{Crc, Wrong};
 use crate::spelling::nearest;
 
+/// What is called CCITT: all three have the polynomial 0x1021 of ITU-T V.41. The catalogue gives that name to the
+/// second, most libraries to the first (common practice, no source).
+const SEVERAL: [(&str, &str); 3] = [
+    ("CRC-16/IBM-3740", "begins with 0xFFFF"),
+    ("CRC-16/KERMIT", "reflected, begins with 0"),
+    ("CRC-16/XMODEM", "begins with 0"),
+];
+
 /// Why a CRC's name is not known.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-#[error("`{name}` is not a name in the public CRC catalogue{}", hint(nearest))]
+#[error("`{name}` is not the name of one CRC in the public CRC catalogue; {}", self.hint())]
 pub struct UnknownCrc {
     /// The name as written.
     pub name: String,
     /// Names that look like it, the likeliest first.
     pub nearest: Vec<&'static str>,
+    /// Several are called so: those in `nearest`.
+    pub several: bool,
 }
 
-fn hint(names: &[&str]) -> String {
-    if names.is_empty() { String::new() } else { format!("; did you mean {}?", names.join(" or ")) }
+impl UnknownCrc {
+    /// What to try.
+    pub fn hint(&self) -> String {
+        let or = |names: Vec<String>| names.join(" or ");
+        if self.several {
+            let names = SEVERAL.iter().map(|(name, how)| format!("\"{name}\" ({how})")).collect();
+            return format!("several are called CCITT; try {}", or(names));
+        }
+        match self.nearest.as_slice() {
+            [] => "such names are \"CRC-16/IBM-3740\" or \"CRC-32/ISO-HDLC\"".to_owned(),
+            near => format!("did you mean {}?", or(near.iter().map(|name| format!("\"{name}\"")).collect())),
+        }
+    }
+}
+
+/// Letters and digits alone, in small letters: `crc16_x25` is how many write `CRC-16/X-25`.
+fn plain(name: &str) -> String {
+    name.chars().filter(|c| c.is_alphanumeric()).flat_map(char::to_lowercase).collect()
 }
 
 impl Crc {
@@ -31,19 +57,23 @@ impl Crc {
         CATALOGUE.iter().map(|(name, _)| *name)
     }
 
-    /// The catalogue's own spelling of a name or an alias, whatever its case.
+    /// The catalogue's own spelling of a name or an alias, whatever its case and punctuation.
     pub fn canonical(name: &str) -> Result<&'static str, UnknownCrc> {
-        let wanted = name.trim();
-        let by_alias = ALIASES
-            .iter()
-            .find(|(alias, _)| alias.eq_ignore_ascii_case(wanted))
-            .map_or(wanted, |(_, name)| name);
-        CATALOGUE.iter().map(|(name, _)| *name).find(|name| name.eq_ignore_ascii_case(by_alias)).ok_or_else(
-            || UnknownCrc {
-                name: name.to_owned(),
-                nearest: nearest(wanted, Self::names().chain(ALIASES.iter().map(|(alias, _)| *alias))),
-            },
-        )
+        let wanted = plain(name);
+        let by_alias = ALIASES.iter().find(|(alias, _)| plain(alias) == wanted).map(|(_, name)| *name);
+        let found = by_alias.or_else(|| Self::names().find(|name| plain(name) == wanted));
+        found.ok_or_else(|| {
+            let names = Self::names().chain(ALIASES.iter().map(|(alias, _)| *alias));
+            let nearest = nearest(name, names);
+            let ccitt = wanted.contains("ccitt");
+            let nothing_else = wanted.replace("ccitt", "").replace("crc", "").replace("16", "").is_empty();
+            if ccitt && (nothing_else || nearest.is_empty()) {
+                let nearest = SEVERAL.iter().map(|(name, _)| *name).collect();
+                UnknownCrc { name: name.to_owned(), nearest, several: true }
+            } else {
+                UnknownCrc { name: name.to_owned(), nearest, several: false }
+            }
+        })
     }
 
     /// Width in bits.
@@ -210,9 +240,63 @@ mod tests {
     fn a_slip_of_the_pen_is_answered_with_the_likely_name() {
         let error = Crc::canonical("CRC-16/IBM-3470").unwrap_err();
         assert_eq!(error.nearest.first(), Some(&"CRC-16/IBM-3740"));
-        assert!(error.to_string().contains("did you mean CRC-16/IBM-3740"));
-        let error = Crc::canonical("crc16/xmodem").unwrap_err();
+        assert!(error.to_string().contains("did you mean \"CRC-16/IBM-3740\""), "{error}");
+        let error = Crc::canonical("crc16/xmoden").unwrap_err();
         assert_eq!(error.nearest.first(), Some(&"CRC-16/XMODEM"));
+        let error = Crc::canonical("CRC-16/CCITT-FALZE").unwrap_err();
+        assert_eq!(error.nearest.first(), Some(&"CRC-16/CCITT-FALSE"));
+        assert!(!error.several);
+        assert!(Crc::canonical("fletcher").unwrap_err().to_string().contains("CRC-32/ISO-HDLC"));
+    }
+
+    #[test]
+    fn names_are_taken_as_people_write_them() {
+        for (written, name) in [
+            ("crc16", "CRC-16/ARC"),
+            ("crc32", "CRC-32/ISO-HDLC"),
+            ("CRC32C", "CRC-32/ISCSI"),
+            ("xmodem", "CRC-16/XMODEM"),
+            ("crc16_xmodem", "CRC-16/XMODEM"),
+            ("Modbus", "CRC-16/MODBUS"),
+            ("crc-16-modbus", "CRC-16/MODBUS"),
+            ("x25", "CRC-16/IBM-SDLC"),
+            ("CRC16 CCITT FALSE", "CRC-16/IBM-3740"),
+            ("crc-8", "CRC-8/SMBUS"),
+        ] {
+            assert_eq!(Crc::canonical(written), Ok(name), "{written}");
+        }
+    }
+
+    #[test]
+    fn without_punctuation_no_name_stands_for_two() {
+        let mut seen = std::collections::BTreeMap::new();
+        for (written, name) in CATALOGUE.iter().map(|(name, _)| (*name, *name)).chain(ALIASES.iter().copied())
+        {
+            assert_eq!(Crc::canonical(written), Ok(name), "{written}");
+            assert_eq!(*seen.entry(plain(written)).or_insert(name), name, "{written}");
+        }
+    }
+
+    #[test]
+    fn what_is_called_ccitt_is_asked_back() {
+        for written in ["crc16-ccitt", "CRC-CCITT", "CRC-16/CCITT", "ccitt", "CCITT-16", "crc-ccitt (0xffff)"]
+        {
+            let error = Crc::canonical(written).unwrap_err();
+            assert!(error.several, "{written}: {error}");
+            assert_eq!(
+                error.hint(),
+                "several are called CCITT; try \"CRC-16/IBM-3740\" (begins with 0xFFFF) or \"CRC-16/KERMIT\" (reflected, begins with 0) or \"CRC-16/XMODEM\" (begins with 0)"
+            );
+        }
+    }
+
+    /// The published sums of the three begin as the hint says: an empty message leaves the beginning as it is.
+    #[test]
+    fn the_three_begin_as_is_said() {
+        let empty = |name: &str| {
+            Check::new(&Crc { name: name.to_owned(), big_endian: true }).map(|check| check.of(b""))
+        };
+        assert_eq!(SEVERAL.map(|(name, _)| empty(name)), [Some(0xffff), Some(0), Some(0)]);
     }
 
     #[test]
