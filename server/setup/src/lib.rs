@@ -2,7 +2,8 @@
 //!
 //! [`read()`] walks the file's tree of values itself, so that one wrong field never hides the next; each concern
 //! (site, weather, vehicle, ...) has a file that turns what was told into what is meant, in SI units, with defaults
-//! written out and likely mix-ups refused with the guess said. [`changes`] compares two setups key by key.
+//! written out and likely mix-ups refused with the guess said. [`remarks()`] says what is taken but looks odd,
+//! [`changes`] compares two setups key by key.
 //! Must not know: files (the caller loads what the setup names), links as they run, what the engine makes of it.
 
 mod area;
@@ -21,6 +22,7 @@ mod motor;
 mod nearest;
 mod notes;
 mod read;
+mod remark;
 mod site;
 mod standard;
 mod told;
@@ -31,3 +33,4 @@ mod weather;
 pub use change::{Change, Changed, changes};
 pub use mistake::{Mistake, Report};
 pub use read::read;
+pub use remark::remarks;

@@ -3,7 +3,7 @@
 use loftwatch_engine::Setup;
 use loftwatch_flight::{DescentState, Trigger};
 use loftwatch_radio::{Cut, Form, Stored};
-use loftwatch_setup::{Change, changes, read};
+use loftwatch_setup::{Change, changes, read, remarks};
 
 fn take(text: &str) -> Setup {
     let mut load = |_: &str| Ok("0,0\n0.1,2000\n2.0,2000\n2.4,0\n".to_owned());
@@ -180,6 +180,35 @@ kind = "stdin"
     assert!((fields[2].si_offset - 273.15).abs() < 1e-9);
     assert_eq!(setup.links[0].layouts, [0, 1]);
     assert_eq!(setup.links[0].framing.cut, Cut::Cobs);
+}
+
+#[test]
+fn a_channel_that_no_cue_has_is_remarked_upon() {
+    let with = |cue: &str, means: &str, channel: &str| {
+        let cue = if cue.is_empty() {
+            String::new()
+        } else {
+            format!("[[cue]]\nname = \"{cue}\"\nkind = \"chute\"\nwhen = \"after apogee\"\n")
+        };
+        remarks(&take(&format!(
+            "{}{cue}[[layout]]\nname = \"flags\"\nkind = \"binary\"\n[[layout.field]]\nname = \"state\"\ntype = \"u8\"\n\
+             bits = [{{ bit = 0, name = \"up\", means = \"{means}\", channel = \"{channel}\" }}]\n\
+             [[layout.field]]\nname = \"own\"\ntype = \"u8\"\nmeans = \"{means}\"\nchannel = \"{channel} B\"\n",
+            TEN_LINES.replace("layouts = []", ""),
+        )))
+    };
+    let said = with("drogue out", "fired", "droge out");
+    assert_eq!(said.len(), 2, "{said:?}");
+    assert_eq!(
+        said[0],
+        "`layout[flags].field[state].bits[up].channel`: no cue is called \"droge out\", so what it says is kept but \
+         makes no event; did you mean \"drogue out\"?"
+    );
+    assert!(said[1].starts_with("`layout[flags].field[own].channel`: no cue is called \"droge out B\""));
+    assert_eq!(with("drogue out", "commanded", "Drogue OUT").len(), 1, "only the second channel is no cue");
+    assert_eq!(with("drogue out", "armed", "droge out").len(), 0, "no event would follow from it");
+    let own = with("", "fired", "buzzer");
+    assert!(own.len() == 2 && !own[0].contains("did you mean"), "{own:?}");
 }
 
 #[test]

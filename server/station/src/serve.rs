@@ -134,6 +134,7 @@ pub(crate) async fn run<End: Future<Output = ()>>(
         .ok_or_else(|| Failure::data(format!("`{}` does not begin with a setup", file.display())))?;
     let engine = on_own_thread(runner.live(taken, Arc::clone(&shared), begin.last))?;
 
+    setup::log_remarks(&plan.setup_file, &plan.setup);
     links.apply(&plan.setup.links);
     let listening = listener.local_addr().map_err(|error| Failure::port(error.to_string()))?;
     let pages = tokio::spawn(web::serve(listener, Arc::clone(&shared)));

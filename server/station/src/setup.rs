@@ -47,6 +47,13 @@ fn load(folder: &Path, name: &str) -> Result<String, String> {
     std::fs::read_to_string(&path).map_err(|error| format!("`{}`: {error}", path.display()))
 }
 
+/// Says in the log what is worth a second look in a setup that was taken.
+pub(crate) fn log_remarks(file: &Path, setup: &Setup) {
+    for remark in loftwatch_setup::remarks(setup) {
+        tracing::info!("note on `{}`: {remark}", file.display());
+    }
+}
+
 /// Looks after the file and, as they are what follows from it, the links. Runs until aborted.
 pub(crate) async fn watch(
     file: PathBuf,
@@ -74,6 +81,7 @@ pub(crate) async fn watch(
                 }
                 if changed {
                     tracing::info!("`{}` has changed and holds from now on", file.display());
+                    log_remarks(&file, &new);
                     links.apply(&new.links);
                 }
                 setup.send_modify(|now| {
