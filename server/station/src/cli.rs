@@ -109,5 +109,8 @@ pub(crate) enum SetupCommand {
         /// The setup file.
         #[arg(value_name = "FILE")]
         file: PathBuf,
+        /// Print all of it as JSON, in SI units: {"setup": ..., "notes": [...]}.
+        #[arg(long)]
+        json: bool,
     },
 }

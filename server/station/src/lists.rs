@@ -8,7 +8,7 @@ use sqlx::Row as _;
 
 use crate::failure::Failure;
 use crate::store::{StoreError, derived, inputs};
-use crate::{ports, setup};
+use crate::{meant, ports, setup};
 
 /// Prints text on standard output; nobody reading is no failure.
 pub(crate) fn print(text: &str) -> Result<(), Failure> {
@@ -79,20 +79,13 @@ pub(crate) fn serial_ports() -> Result<(), Failure> {
 }
 
 /// `loftwatch setup check`.
-pub(crate) fn setup_check(file: &Path) -> Result<(), Failure> {
+pub(crate) fn setup_check(file: &Path, json: bool) -> Result<(), Failure> {
     let setup = setup::read(file).map_err(Failure::usage)?;
-    let mut text = format!(
-        "{} at {}: nothing is wrong with `{}`.\n",
-        setup.vehicle_name,
-        setup.site_name,
-        file.display()
-    );
-    text.push_str("\nWhat is meant, in SI units:\n");
-    let json = serde_json::to_string_pretty(&setup).map_err(|error| Failure::other(error.to_string()))?;
-    text.push_str(&json);
-    text.push_str("\n\nDefaults (not in the file):\n");
-    for (key, value) in &setup.defaults {
-        let _ = writeln!(text, "  {key} = {value}");
+    let remarks = loftwatch_setup::remarks(&setup);
+    if json {
+        let all = serde_json::json!({ "setup": setup, "notes": remarks });
+        return print(&format!("{all:#}\n"));
     }
-    print(&text)
+    let words = meant::in_words(&setup, &remarks);
+    print(&format!("Nothing is wrong with `{}`. It means:\n\n{words}", file.display()))
 }

@@ -10,6 +10,7 @@ mod failure;
 mod hub;
 mod links;
 mod lists;
+mod meant;
 mod messages;
 mod playback;
 mod ports;
@@ -97,6 +98,6 @@ async fn obey(cli: Cli) -> Result<(), Failure> {
         Command::Flights(wanted) => lists::flights(&wanted.data).await,
         Command::Rebuild(wanted) => rebuild::run(&wanted.data).await,
         Command::Ports => lists::serial_ports(),
-        Command::Setup { what: SetupCommand::Check { file } } => lists::setup_check(&file),
+        Command::Setup { what: SetupCommand::Check { file, json } } => lists::setup_check(&file, json),
     }
 }

@@ -45,8 +45,76 @@ fn every_setup_that_is_shipped_passes_the_check() {
         let file = demo(name).join("setup.toml");
         let output = run(&["setup", "check", file.to_str().unwrap()]);
         assert!(output.status.success(), "{}", stderr(&output));
-        assert!(String::from_utf8_lossy(&output.stdout).contains("Defaults"));
+        let text = String::from_utf8_lossy(&output.stdout).into_owned();
+        assert!(text.contains("\nDefaults (not in the file):\n  ") && !text.contains('{'), "{text}");
+        for front in ["vehicle", "motor", "site", "weather", "body", "cue", "link", "layout"] {
+            assert!(text.lines().any(|line| line.starts_with(front)), "{front} in {text}");
+        }
+        let output = run(&["setup", "check", "--json", file.to_str().unwrap()]);
+        let json: serde_json::Value = serde_json::from_slice(&output.stdout).unwrap();
+        let first = json["setup"]["plan"]["bodies"][0]["name"].as_str().unwrap();
+        assert!(text.contains(&format!("\nbody     {first}: ")), "{text}");
+        assert!(json["notes"].is_array());
     }
+}
+
+#[test]
+fn the_check_says_what_is_meant_in_a_line_for_each_thing() {
+    let file = demo("tall-order").join("setup.toml");
+    let output = run(&["setup", "check", file.to_str().unwrap()]);
+    let text = String::from_utf8_lossy(&output.stdout).into_owned();
+    for line in [
+        "vehicle  Tall Order: 34 kg at liftoff, 0.24 m in diameter, drag coefficient 0.9",
+        "site     Dry Lake North pad: latitude 38.25, longitude -117.35 degrees, 1210 m above sea level",
+        "weather  876 hPa, 24 degrees Celsius, wind 4.5 m/s from 250 degrees",
+        "body     Cam A: 2.600 kg, transmitter 2, hangs on Body until \"Cam A out\", main from \"Cam A chute\"",
+        "cue      drogue out: chute of Body 1.5 s after apogee; airspeed at most 45 m/s (parachute maker)",
+        "link     mast serial: serial /dev/serial/by-id/usb-mast_radio-if00, 115200 baud; COBS, CRC-16/IBM-3740 (most significant byte first); layouts: body packet, camera packet",
+    ] {
+        assert!(text.lines().any(|said| said == line), "{line}\n{text}");
+    }
+}
+
+#[test]
+fn the_check_marks_what_was_not_told() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("setup.toml");
+    let least = "[vehicle]\nliftoff_mass_kg = 2.4\ndiameter_m = 0.075\n[motor]\ntotal_impulse_ns = 320\n";
+    std::fs::write(&file, least).unwrap();
+    let output = run(&["setup", "check", file.to_str().unwrap()]);
+    let text = String::from_utf8_lossy(&output.stdout).into_owned();
+    for words in [
+        "drag coefficient 0.55 (default)",
+        "pad: place not told, 0 m above sea level (default)",
+        "wind not told",
+        "\nlink     none: nothing will be heard\n",
+        "\n  vehicle.drag_coefficient = 0.55\n",
+    ] {
+        assert!(text.contains(words), "{words}\n{text}");
+    }
+    assert!(!text.contains("Notes"), "{text}");
+}
+
+#[test]
+fn a_channel_that_no_cue_has_is_told_in_the_check_and_at_the_start() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = setup(folder.path(), "kind = \"stdin\"");
+    let mut text = std::fs::read_to_string(&file).unwrap();
+    text.push_str(
+        "\n[[layout]]\nname = \"flags\"\nkind = \"text\"\nstarts_with = \"FLAGS\"\n\
+         [[layout.field]]\nname = \"gone\"\nmeans = \"fired\"\nchannel = \"droge out\"\n",
+    );
+    std::fs::write(&file, &text).unwrap();
+    let note = "`layout[flags].field[gone].channel`: no cue is called \"droge out\"";
+    let output = run(&["setup", "check", file.to_str().unwrap()]);
+    let said = String::from_utf8_lossy(&output.stdout).into_owned();
+    assert!(output.status.success() && said.contains(note), "{said}");
+    let mut station = crate::harness::Station::start(&file, &folder.path().join("data"));
+    assert!(station.wait_for(note).contains("did you mean \"drogue out\"?"));
+    // The crew mends it while the station runs; the note is gone, the file holds.
+    std::fs::write(&file, text.replace("droge", "Drogue")).unwrap();
+    station.wait_for("has changed and holds");
+    assert!(station.end().success());
 }
 
 #[test]
