@@ -162,11 +162,15 @@ def full_disk(folder, _):
         for _ in range(400):
             sent += ports.write("radio", b"x" * 9_000 + b"\n")
             time.sleep(0.01)
-        said = wait(lambda: json.loads(station.get("/api/now"))["not_kept_since_s"] is not None, 10)
+        def told():
+            now = json.loads(station.get("/api/now"))
+            return now["not_kept_since_s"] is not None and now["disk"] == "full"
+
+        said = wait(told, 10)
         words = any("disk full" in line for line in station.lines)
         disk.remount("size=60m")
         whole = wait(lambda: kept(disk.path / "data") == sent, 20)
-        over = wait(lambda: json.loads(station.get("/api/now"))["not_kept_since_s"] is None, 10)
+        over = wait(lambda: json.loads(station.get("/api/now"))["disk"] is None, 10)
         code = station.end()
         ports.close()
         return said and words and whole and over and code == 0, (

@@ -122,6 +122,7 @@ impl Playback {
             t_ns: self.at_ns,
             utc_ns: self.at_ns + self.utc_offset_ns,
             not_kept_since_ns: None,
+            disk: None,
             replay: Some((self.label.clone(), self.speed)),
         };
         hub::fitted(self.state.now(&self.told, &moment))

@@ -7,8 +7,10 @@ use std::path::PathBuf;
 use std::sync::Arc;
 
 use loftwatch_engine::{Setup, What};
+use serde::Serialize;
 use sqlx::SqlitePool;
 use tokio::sync::watch;
+use ts_rs::TS;
 
 use crate::clock::Clock;
 use crate::hub::Hub;
@@ -53,13 +55,29 @@ pub(crate) struct SetupNow {
     pub(crate) complaint: Option<String>,
 }
 
+/// What is wrong with the disk that takes the inputs.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, TS)]
+#[serde(rename_all = "snake_case")]
+pub(crate) enum Disk {
+    /// A commit is late; it may be a hiccup.
+    Slow,
+    /// No room is left.
+    Full,
+    /// It takes no writing.
+    ReadOnly,
+    /// Another program holds the store.
+    Locked,
+    /// Any other error.
+    Failing,
+}
+
 /// The state of the store.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub(crate) struct Status {
-    /// Station time since when inputs are not on the disk though the engine has acted on them.
+    /// Station time of the oldest input that is not on the disk though the engine has acted on it.
     pub(crate) not_kept_since_ns: Option<i64>,
-    /// Why, in words.
-    pub(crate) disk_words: Option<String>,
+    /// What is wrong with the disk, if anything.
+    pub(crate) disk: Option<Disk>,
     /// Inputs that never reached the disk and never will, and their bytes.
     pub(crate) lost_inputs: u64,
     /// See `lost_inputs`.

@@ -58,6 +58,7 @@ export function now(change: Partial<Now> = {}): Now {
     ended_t_s: null,
     silent_since_s: null,
     not_kept_since_s: null,
+    disk: null,
     stale_after_s: 1.1,
     bodies: [
       body(),

@@ -65,8 +65,11 @@ liftoff_t_s: number | null,
 ended_t_s: number | null,
 /** All radios silent since, station time. */
 silent_since_s: number | null,
-/** The disk is slow or full: nothing kept since, station time. */
+/** Station time of the oldest input that is not on the disk though it was used; a slow disk has one for a moment now
+ * and then. */
 not_kept_since_s: number | null,
+/** What is wrong with the disk; `null` when it follows. */
+disk: Disk | null,
 /** A figure older than this is stale: two expected intervals and one second, s. */
 stale_after_s: number,
 /** The bodies, in the order of the setup; the first is the vehicle. */
@@ -79,6 +82,9 @@ headsups_left_out: number,
 cues: Array<CueNow>,
 /** How many further cues there are. */
 cues_left_out: number };
+
+/** What is wrong with the disk that takes the inputs. */
+export type Disk = "slow" | "full" | "read_only" | "locked" | "failing";
 
 /** Whether something is happening or is played again. */
 export type Mode = "live" | "replay";

@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest';
 import { body, headsUp, now, SITE, story, T0 } from '../lib/fixtures';
-import type { Now } from '../lib/messages';
+import type { Disk, Now } from '../lib/messages';
 import { notice, notices } from './notice';
 import type { View } from './view';
 
@@ -53,11 +53,26 @@ describe('the notice', () => {
     ]);
   });
 
-  it('says aloud that nothing is kept', () => {
-    expect(notices(view({ not_kept_since_s: T0 + 5 }), false)[0]).toMatchObject({
+  it('says aloud that nothing is kept, but not of a hiccup of the disk', () => {
+    const { t_s } = now();
+    const slow = { not_kept_since_s: t_s - 0.5, disk: 'slow' as const };
+    expect(notices(view(slow), false)).toEqual([]);
+    expect(notices(view(slow, { t_s: t_s + 1.5 }), false)[0]).toMatchObject({
       level: 'act',
-      words: expect.stringContaining('not kept since') as string,
+      words: expect.stringMatching(/^Disk slow: not kept since \S+\. What comes waits in memory; /) as string,
     });
+    const words = notices(view(slow, { t_s: t_s + 3 }), true).map((n) => n.words);
+    expect(words).toEqual(['Page lost the station, trying again.']);
+  });
+
+  it('says at once that a disk takes nothing, and asks for space only where space is short', () => {
+    const said = (disk: Disk): string =>
+      notices(view({ not_kept_since_s: now().t_s - 0.1, disk }), false)[0]?.words ?? '';
+    expect(said('full')).toMatch(/^Disk full: not kept since \S+\. Free some space; the flight goes on\.$/);
+    for (const disk of ['read_only', 'locked', 'failing'] as const) {
+      expect(said(disk)).toContain('not kept since');
+      expect(said(disk)).not.toContain('space');
+    }
   });
 
   it('names one transmitter that is silent while others speak, but not a piece that lies', () => {

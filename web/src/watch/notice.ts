@@ -1,7 +1,7 @@
 // The one line under the sentence: the most urgent thing, and how many more there are. Heads-ups come ranked from the
 // station (by level, then by what is at stake); what the page itself knows is ranked around them.
 import { clock, whole } from '../lib/age';
-import type { HeadsUpNow, Level } from '../lib/messages';
+import type { Disk, HeadsUpNow, Level } from '../lib/messages';
 import { inWords } from '../lib/units';
 import { silentFor, type View } from './view';
 
@@ -29,13 +29,8 @@ export function notices(
   const holding = headsups ?? now.headsups;
   const said = (h: HeadsUpNow): Candidate => ({ level: h.level, words: inWords(h.words, units) });
   found.push(...holding.filter((h) => h.level === 'act').map(said));
-  if (now.not_kept_since_s !== null) {
-    const at = clock(now.utc_s + (now.not_kept_since_s - now.t_s));
-    found.push({
-      level: 'act',
-      words: `Disk slow or full: not kept since ${at}. Free some space; the flight goes on.`,
-    });
-  }
+  const unkept = notKept(view, lost);
+  if (unkept) found.push({ level: 'act', words: unkept });
   found.push(...holding.filter((h) => h.level === 'look').map(said));
   const silence = silentFor(view);
   if (
@@ -65,6 +60,27 @@ export function notices(
 export function notice(found: readonly Candidate[], leftOut = 0): Notice | null {
   const first = found[0];
   return first ? { ...first, more: found.length - 1 + leftOut } : null;
+}
+
+/** A slow disk is not worth a word before it has kept nothing for so long: it mostly catches up in less. */
+const HICCUP_S = 2;
+
+const DISK: Record<Disk, [what: string, remedy: string]> = {
+  slow: ['Disk slow', 'What comes waits in memory'],
+  full: ['Disk full', 'Free some space'],
+  read_only: ['Disk read-only', 'Make it writable'],
+  locked: ['Store locked by another program', 'End that program'],
+  failing: ['Disk failing', 'Look at the log of the station'],
+};
+
+function notKept({ now, t_s }: View, lost: boolean): string | null {
+  const since = now.not_kept_since_s;
+  if (since === null) return null;
+  const disk = now.disk ?? 'slow';
+  // What has become of the disk since the station was lost, nobody knows.
+  if (disk === 'slow' && (lost ? now.t_s : t_s) - since < HICCUP_S) return null;
+  const [what, remedy] = DISK[disk];
+  return `${what}: not kept since ${clock(now.utc_s + (since - now.t_s))}. ${remedy}; the flight goes on.`;
 }
 
 function silenceWords(view: View): string {

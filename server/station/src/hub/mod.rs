@@ -183,10 +183,15 @@ impl Hub {
 
     fn now_text(&self, state: &State) -> String {
         let told = Arc::clone(&self.setup.borrow());
+        let (not_kept_since_ns, disk) = {
+            let status = self.status.borrow();
+            (status.not_kept_since_ns, status.disk)
+        };
         let moment = Moment {
             t_ns: self.clock.now_ns(),
             utc_ns: clock::utc_now_ns(),
-            not_kept_since_ns: self.status.borrow().not_kept_since_ns,
+            not_kept_since_ns,
+            disk,
             replay: None,
         };
         fit::fitted(state.now(&told.setup, &moment))

@@ -7,6 +7,7 @@ use loftwatch_flight::{Area, Case, CueKind, CuePrediction, Knot, LimitOf, Phase}
 use super::rounding::{figure, place, quantiles, to};
 use super::state::{BodyState, State, seconds};
 use crate::messages::{ApogeeNow, BodyNow, CueNow, FixNow, HeadsUpNow, LandingNow, Mode, Now};
+use crate::shared::Disk;
 
 /// The circumstances of a message that the outputs do not hold.
 #[derive(Clone, Debug, PartialEq)]
@@ -17,6 +18,8 @@ pub(crate) struct Moment {
     pub(crate) utc_ns: i64,
     /// Inputs not kept since, station time ns.
     pub(crate) not_kept_since_ns: Option<i64>,
+    /// What is wrong with the disk.
+    pub(crate) disk: Option<Disk>,
     /// For a replay: its label and its rate.
     pub(crate) replay: Option<(String, f64)>,
 }
@@ -51,6 +54,7 @@ impl State {
             ended_t_s: self.flight.ended_ns.map(opened),
             silent_since_s: self.silent_since_ns.map(opened),
             not_kept_since_s: moment.not_kept_since_ns.map(opened),
+            disk: moment.disk,
             stale_after_s: stale_after_s(told),
             bodies: (0..told.plan.bodies.len()).map(|body| self.body_now(told, body, t_s)).collect(),
             headsups: self.headsups_now(told),

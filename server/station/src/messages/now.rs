@@ -6,6 +6,7 @@ use serde::Serialize;
 use ts_rs::TS;
 
 use super::Q;
+use crate::shared::Disk;
 
 /// The newest state. When all of it would be longer than 4 kB, the least urgent parts are left out (said in
 /// `cues_left_out` and `headsups_left_out`); `picture` always has them all.
@@ -35,8 +36,11 @@ pub(crate) struct Now {
     pub(crate) ended_t_s: Option<f64>,
     /// All radios silent since, station time.
     pub(crate) silent_since_s: Option<f64>,
-    /// The disk is slow or full: nothing kept since, station time.
+    /// Station time of the oldest input that is not on the disk though it was used; a slow disk has one for a moment now
+    /// and then.
     pub(crate) not_kept_since_s: Option<f64>,
+    /// What is wrong with the disk; `null` when it follows.
+    pub(crate) disk: Option<Disk>,
     /// A figure older than this is stale: two expected intervals and one second, s.
     pub(crate) stale_after_s: f64,
     /// The bodies, in the order of the setup; the first is the vehicle.

@@ -7,6 +7,7 @@ use std::path::Path;
 use ts_rs::{Config, TS};
 
 use super::*;
+use crate::shared::Disk;
 
 fn declare<T: TS>(text: &mut String, config: &Config) {
     if let Some(docs) = T::docs() {
@@ -38,6 +39,7 @@ fn generated() -> String {
         Pong,
         Q,
         Now,
+        Disk,
         Mode,
         BodyNow,
         PhaseName,

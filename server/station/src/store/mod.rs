@@ -3,7 +3,7 @@
 //! *Inputs* (`inputs.db`) is append-only, migrated, and written with `synchronous=FULL` by the recorder alone.
 //! *Derived* (`derived.db`) holds what the engine put out; it is disposable and computed again when its version is
 //! not ours. The engine acts when the commit of an input returns; if a disk takes longer than 50 ms it acts all the
-//! same and says "disk slow (or full): not kept since ...", and what is later written or lost is counted.
+//! same and says "not kept since ...", and what is later written or lost is counted.
 
 mod check;
 pub(crate) mod derived;

@@ -17,7 +17,7 @@ use tokio::sync::{Notify, mpsc, watch};
 use super::error::primary_code;
 use super::inputs;
 use crate::ring::Ring;
-use crate::shared::Status;
+use crate::shared::{Disk, Status};
 
 /// How long the engine waits for a commit.
 const PATIENCE: Duration = Duration::from_millis(50);
@@ -143,7 +143,7 @@ impl Recorder {
             let batch = self.ring.drain();
             let inputs: Arc<[Input]> = batch.inputs.into();
             if let (Some(first), Some(last)) = (inputs.first(), inputs.last()) {
-                let behind = *self.kept.borrow() < self.newest;
+                let behind = self.status.borrow().not_kept_since_ns.is_some();
                 self.newest = last.number;
                 let first_ns = first.t_ns;
                 if self.offer(&inputs) && !behind {
@@ -152,7 +152,7 @@ impl Recorder {
                         .await
                         .is_err();
                     if late {
-                        self.not_kept_since(first_ns);
+                        self.not_kept_since(first_ns, newest);
                     }
                 }
             }
@@ -191,12 +191,13 @@ impl Recorder {
         });
     }
 
-    fn not_kept_since(&self, first_ns: i64) {
+    fn not_kept_since(&self, first_ns: i64, newest: u64) {
         self.status.send_if_modified(|status| {
-            let new = status.not_kept_since_ns.is_none();
+            // The commit may have come meanwhile, and with it the word that all is well.
+            let new = status.not_kept_since_ns.is_none() && *self.kept.borrow() < newest;
             if new {
                 status.not_kept_since_ns = Some(first_ns);
-                status.disk_words.get_or_insert_with(|| "disk slow".to_owned());
+                status.disk.get_or_insert(Disk::Slow);
             }
             new
         });
@@ -243,17 +244,19 @@ impl Writer {
                 tokio::time::sleep(RETRY).await;
                 self.reconnect().await;
             }
-            let done = {
+            let oldest_ns = {
                 let mut backlog = self.desk.lock();
                 backlog.bytes -= inputs.iter().map(payload).sum::<usize>().min(backlog.bytes);
                 self.ring.wait_for_disk(backlog.bytes);
-                backlog.batches.is_empty()
+                backlog.batches.front().and_then(|batch| batch.first()).map(|input| input.t_ns)
             };
             self.kept.send_replace(last);
             if begun.elapsed() > WORTH_SAYING {
                 tracing::warn!("the disk took {:.1} s for a commit", begun.elapsed().as_secs_f64());
             }
-            if done {
+            if let Some(oldest_ns) = oldest_ns {
+                self.catching_up(oldest_ns);
+            } else {
                 self.recovered();
                 self.begin_log_again(inputs.len()).await;
             }
@@ -309,26 +312,38 @@ impl Writer {
 
     fn failed(&self, error: &sqlx::Error) {
         // SQLite's primary codes: 13 full, 10 input/output, 8 read-only, 5 busy.
-        let words = match primary_code(error) {
-            Some(13) => "disk full",
-            Some(8) => "disk read-only",
-            Some(5 | 6) => "the store is locked by another program",
-            _ => "disk failing",
+        let (disk, words) = match primary_code(error) {
+            Some(13) => (Disk::Full, "disk full"),
+            Some(8) => (Disk::ReadOnly, "disk read-only"),
+            Some(5 | 6) => (Disk::Locked, "the store is locked by another program"),
+            _ => (Disk::Failing, "disk failing"),
         };
         self.status.send_if_modified(|status| {
-            let new = status.disk_words.as_deref() != Some(words);
+            let new = status.disk != Some(disk);
             if new {
                 tracing::error!("{words}: `{}` takes nothing ({error}); trying again", self.file.display());
-                status.disk_words = Some(words.to_owned());
+                status.disk = Some(disk);
             }
             new
+        });
+    }
+
+    /// A commit has come and more is waiting: what is not kept is no older than that, and the disk at worst slow.
+    fn catching_up(&self, oldest_ns: i64) {
+        self.status.send_if_modified(|status| {
+            let behind = status.not_kept_since_ns.is_some();
+            if behind {
+                status.not_kept_since_ns = Some(oldest_ns);
+                status.disk = Some(Disk::Slow);
+            }
+            behind
         });
     }
 
     fn recovered(&mut self) {
         let since = self.slow_since.take();
         self.status.send_if_modified(|status| {
-            let was = status.not_kept_since_ns.is_some() || status.disk_words.is_some();
+            let was = status.not_kept_since_ns.is_some() || status.disk.is_some();
             if was {
                 if let Some(since) = since.filter(|since| since.elapsed() > WORTH_SAYING) {
                     tracing::info!(
@@ -338,7 +353,7 @@ impl Writer {
                     );
                 }
                 status.not_kept_since_ns = None;
-                status.disk_words = None;
+                status.disk = None;
             }
             was
         });
@@ -348,5 +363,83 @@ impl Writer {
         if let Err(error) = self.connection.close().await {
             tracing::warn!("the inputs were not closed cleanly ({error}); nothing is lost by that");
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use sqlx::{AssertSqlSafe, query_scalar};
+
+    use super::*;
+    use crate::clock::Clock;
+    use crate::shared::Disk;
+
+    /// A recorder on a file of its own, and another program's connection to that file.
+    struct Made {
+        ring: Arc<Ring>,
+        status: watch::Receiver<Status>,
+        taken: mpsc::Receiver<Taken>,
+        ending: watch::Sender<bool>,
+        done: tokio::task::JoinHandle<()>,
+        other: SqliteConnection,
+        _folder: tempfile::TempDir,
+    }
+
+    impl Made {
+        async fn new() -> Self {
+            let folder = tempfile::tempdir().unwrap();
+            let file = folder.path().join("inputs.db");
+            let store = inputs::open(&file).await.unwrap();
+            let other = inputs::connect(&file).await.unwrap();
+            let ring = Arc::new(Ring::new(Clock::after(0), 1));
+            let (status_in, status) = watch::channel(Status::default());
+            let (ending, end) = watch::channel(false);
+            let (taken, done) = start(Arc::clone(&ring), store, file, 0, status_in, end);
+            Self { ring, status, taken, ending, done, other, _folder: folder }
+        }
+
+        async fn behind_its_back(&mut self, sql: &'static str) {
+            sqlx::raw_sql(AssertSqlSafe(sql)).execute(&mut self.other).await.unwrap();
+        }
+
+        async fn until(&mut self, holds: impl FnMut(&Status) -> bool) -> Status {
+            self.status.wait_for(holds).await.unwrap().clone()
+        }
+
+        /// Ends the recorder; how many inputs are in the file.
+        async fn end(mut self) -> i64 {
+            self.ending.send_replace(true);
+            self.done.await.unwrap();
+            query_scalar("SELECT count(*) FROM input").fetch_one(&mut self.other).await.unwrap()
+        }
+    }
+
+    #[tokio::test]
+    async fn a_disk_that_fails_is_told_from_one_that_is_late() {
+        let mut made = Made::new().await;
+        made.behind_its_back("ALTER TABLE input RENAME TO elsewhere").await;
+        assert!(made.ring.push(What::Started));
+        let told = made.until(|status| status.disk.is_some() && status.not_kept_since_ns.is_some()).await;
+        assert_eq!(told.disk, Some(Disk::Failing));
+        let first = made.taken.recv().await.unwrap();
+        assert_eq!(told.not_kept_since_ns, Some(first.inputs[0].t_ns), "the engine got it all the same");
+        made.behind_its_back("ALTER TABLE elsewhere RENAME TO input").await;
+        made.until(|status| *status == Status::default()).await;
+        assert_eq!(made.end().await, 1);
+    }
+
+    #[tokio::test]
+    async fn a_late_commit_is_told_and_caught_up_with() {
+        let mut made = Made::new().await;
+        made.behind_its_back("BEGIN IMMEDIATE").await;
+        assert!(made.ring.push(What::Started));
+        let first = made.taken.recv().await.unwrap();
+        let told = made.until(|status| status.not_kept_since_ns.is_some()).await;
+        assert_eq!(told.not_kept_since_ns, Some(first.inputs[0].t_ns));
+        assert!(made.ring.push(What::Started));
+        assert_eq!(made.taken.recv().await.unwrap().inputs.len(), 1, "nobody waits for the disk again");
+        made.behind_its_back("ROLLBACK").await;
+        made.until(|status| *status == Status::default()).await;
+        assert_eq!(made.end().await, 2);
     }
 }
