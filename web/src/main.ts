@@ -8,4 +8,8 @@ import './style/base.css';
 // Before the first paint, so that a night page does not flash white.
 document.documentElement.dataset['theme'] = settings.theme;
 const target = document.getElementById('app');
-if (target) mount(App, { target });
+if (target) {
+  mount(App, { target });
+  // Only now: if the script fails on its way here, the page still says something.
+  document.getElementById('loading')?.remove();
+}

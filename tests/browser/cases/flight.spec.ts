@@ -75,6 +75,19 @@ test('a page opens before anything is heard and says so', async ({ browser }) =>
   await expect(pages.phone!.getByText('The range’s officers decide.')).toBeAttached();
 });
 
+test('a page whose script does not come says what to do', async ({ browser }) => {
+  const page = await (await browser.newContext({ viewport: sizes.phone })).newPage();
+  await page.route('**/*.js', (route) => route.fulfill({ status: 404, body: '' }));
+  await page.goto(station.address);
+  await expect(page.getByText('If this stays, reload the page')).toBeVisible();
+  await page.screenshot({ path: join(top, 'tests/out/pictures/no-script-phone.png') });
+  await page.unroute('**/*.js');
+  await page.reload();
+  await expect(sentence(page)).not.toBeEmpty();
+  await expect(page.getByText('If this stays, reload the page')).toHaveCount(0);
+  await page.context().close();
+});
+
 test('on the pad the sentence counts the radios that are heard', async () => {
   const from = truth.liftoff_t_s - BEFORE_S;
   radio.play(from);
