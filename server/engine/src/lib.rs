@@ -10,6 +10,7 @@
 
 mod heads_up;
 mod heard;
+mod hindsight;
 pub mod input;
 mod line;
 mod links;

@@ -13,6 +13,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::heads_up::Silent;
 use crate::heard::Heard;
+use crate::hindsight::Hindsight;
 use crate::links::LinkStream;
 use crate::next_flight::NextFlight;
 use crate::one_flight::{Around, OneFlight};
@@ -54,6 +55,9 @@ pub struct Engine {
     radio_ns: Option<i64>,
     /// Newest bytes, station time ns.
     bytes_ns: Option<i64>,
+    /// Only in a rerun: what the path with hindsight is made of.
+    #[serde(skip)]
+    hindsight: Option<Hindsight>,
 }
 
 /// What is due.
@@ -82,9 +86,16 @@ impl Engine {
             beat_ns: None,
             radio_ns: None,
             bytes_ns: None,
+            hindsight: None,
         };
         engine.open_links();
         engine
+    }
+
+    /// From now on keeps each flight's measurements and says its smoothed path when it has ended. Memory grows with the
+    /// flight, and it is no part of a snapshot: for reruns from the first input on.
+    pub fn keep_hindsight(&mut self) {
+        self.hindsight = Some(Hindsight::default());
     }
 
     /// Takes one input. Deadlines due at or before `input.t_ns` fire first, each at its own time.
@@ -180,7 +191,7 @@ impl Engine {
         if self.marks.quiet_ns() > LOST_NS {
             self.with_flight(out, |flight, _, pen| flight.end(pen));
         }
-        self.after_flight();
+        self.after_flight(out);
         self.plan_beat();
     }
 
@@ -204,10 +215,13 @@ impl Engine {
     }
 
     /// When a flight has ended: what was told meanwhile holds, and the next one is watched for.
-    fn after_flight(&mut self) {
+    fn after_flight(&mut self, out: &mut Vec<Output>) {
         let Some(lies_at_m) = self.flight.as_ref().filter(|f| f.has_ended()).map(OneFlight::lies_at_m) else {
             return;
         };
+        if self.next.is_none() {
+            self.tell_hindsight(out);
+        }
         if let Some(told) = self.told.take() {
             self.setup = *told;
             self.open_links();
@@ -215,6 +229,22 @@ impl Engine {
         if self.next.is_none() {
             let away = lies_at_m.is_none_or(|[e, n]| libm::hypot(e, n) > crate::next_flight::AWAY_M);
             self.next = Some(NextFlight::new(&self.setup.plan, axis_s(self.epoch_ns, self.marks.t_ns), away));
+        }
+    }
+
+    /// No input will come any more: a flight that has not ended is told with hindsight, as far as it was heard.
+    pub fn finish(&mut self, out: &mut Vec<Output>) {
+        if self.flight.as_ref().is_some_and(|f| !f.waits() && !f.has_ended()) {
+            self.tell_hindsight(out);
+        }
+    }
+
+    fn tell_hindsight(&mut self, out: &mut Vec<Output>) {
+        let (Some(kept), Some(flight)) = (&mut self.hindsight, &self.flight) else { return };
+        let path = kept.tell(flight.plan());
+        let mut pen = self.pen(out);
+        for (body, estimate) in path {
+            pen.say(Said::Smoothed { body, estimate });
         }
     }
 

@@ -119,6 +119,11 @@ impl OneFlight {
         *self = Self { events, heads_ups, first_event, marked: self.marked, ..fresh };
     }
 
+    /// What was told for this flight.
+    pub(crate) fn plan(&self) -> &Plan {
+        &self.plan
+    }
+
     /// Whether the vehicle stands on the pad, as far as is known.
     pub(crate) fn waits(&self) -> bool {
         self.state.liftoff_ns.is_none() && self.phase().is_none_or(|p| p == Phase::Waiting)

@@ -3,7 +3,7 @@
 //! `PLAN.json` is a [`Plan`] in its serde form; each line of `SAMPLES.jsonl` is a [`Sample`], or
 //! `{"report": {...}}` with a [`Report`], in the order received. After each line of input come an `estimate` and
 //! a `prediction` of the first body, `cue` lines and new `event`s, and `landing` lines five times a second. Each
-//! line carries `t_receive_s`: nothing later is in it. The time per sample goes to standard error at the end.
+//! line carries `t_receive_s`: nothing later is in it. At the end come `smoothed` lines. The time per sample goes to standard error at the end.
 
 use std::io::{BufRead, BufReader, BufWriter, Write};
 
@@ -42,6 +42,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     let (mut events, mut cues, mut landings) = (Vec::new(), Vec::new(), Vec::new());
     let mut areas_s = f64::NEG_INFINITY;
     let mut costs_ms = Vec::new();
+    let (mut samples_heard, mut reports) = (Vec::new(), Vec::new());
     for line in BufReader::new(std::fs::File::open(samples)?).lines() {
         let line: Line = serde_json::from_str(&line?)?;
         let t = match &line {
@@ -51,8 +52,14 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
         let tracker = tracker.get_or_insert_with(|| Tracker::new(&plan, t));
         let began = std::time::Instant::now();
         match &line {
-            Line::Report { report } => tracker.report(report),
-            Line::Sample(s) => tracker.take(s),
+            Line::Report { report } => {
+                tracker.report(report);
+                reports.push(*report);
+            }
+            Line::Sample(s) => {
+                tracker.take(s);
+                samples_heard.push(**s);
+            }
         }
         tracker.advance(t);
         let prediction = tracker.prediction(0);
@@ -82,7 +89,15 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
             }
         }
     }
+    let began = std::time::Instant::now();
+    let hindsight = loftwatch_flight::smoothed(&plan, &samples_heard, &reports);
+    let took_s = began.elapsed().as_secs_f64();
+    let last = samples_heard.last().map_or(0.0, |s| s.t_receive_s);
+    for (body, estimate) in &hindsight {
+        say(&mut out, "smoothed", *body, last, estimate)?;
+    }
     out.flush()?;
+    eprintln!("smoothed: {} states in {took_s:.2} s", hindsight.len());
     costs_ms.sort_by(f64::total_cmp);
     if let Some(last) = costs_ms.len().checked_sub(1) {
         let at = |p: f64| costs_ms[(p * last as f64) as usize];

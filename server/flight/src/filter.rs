@@ -14,7 +14,7 @@ use crate::plan::{MAX_CUES, Told};
 use crate::sample::Sample;
 use crate::sensors::{Channel, Sensors};
 use crate::shelf::{Blank, Shelf};
-use crate::state::{Blob, H, VU};
+use crate::state::{Blob, H, N, VU};
 
 /// Most Gaussians in the sum.
 pub(crate) const BLOBS: usize = 24;
@@ -152,6 +152,10 @@ pub(crate) struct Filter {
     pub(crate) low: Shelf<(f64, f64), 48>,
     /// Time of the last tidying of the sum, s.
     pub(crate) tidied_s: f64,
+    /// With hindsight: the path about which measurements are seen. The stages of the flight are known then, as is when GNSS
+    /// was to be believed: nothing is detected and nothing learnt about the sensors.
+    #[serde(skip)]
+    pub(crate) about: Option<[f64; N]>,
 }
 
 const NO_TOLD: Told = Told { value: 0.0, sd: 0.0 };
@@ -203,6 +207,7 @@ impl Filter {
             tilt_known: false,
             low: Shelf::new(),
             tidied_s: t_s,
+            about: None,
         }
     }
 

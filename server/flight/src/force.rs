@@ -65,6 +65,10 @@ impl Filter {
     /// Thrust may do anything. A surprise is a step at some moment since the last value: it opens thrust, and with it the
     /// speed that a step of this size gives when it comes anywhere in the gap.
     fn open_thrust(&mut self, m: &Model, t: f64, z: f64, variance: f64) {
+        if self.about.is_some() {
+            // A smoother's thrust wanders as much before a step as after it.
+            return;
+        }
         let record = self.sensors.get(Channel::Axial);
         let gap = if record.heard { (self.t_s - record.taken_s).clamp(0.0, 2.0) } else { 0.0 };
         for b in self.blobs.iter_mut() {

@@ -56,6 +56,14 @@ impl Filter {
         self.take_tilt(m, s);
     }
 
+    /// What a blob expects, and the row: seen from its own mean, or from the path that is known with hindsight.
+    pub(crate) fn seen(&self, b: &Blob, view: View<'_>) -> (f64, Row) {
+        let Some(x) = self.about else { return view(b) };
+        let (expected, row) = view(&Blob { x, ..*b });
+        let off = row.terms().iter().map(|&(i, c)| c * (b.x[i] - x[i])).sum::<f64>();
+        (expected + off, row)
+    }
+
     /// Compares, weighs and corrects. Says whether the number was taken.
     pub(crate) fn take_number(&mut self, n: &Number, view: View<'_>) -> bool {
         if !n.value.is_finite() || !n.variance.is_finite() {
@@ -69,7 +77,7 @@ impl Filter {
         let weights = self.weights();
         let (mut least, mut y2, mut known) = (f64::INFINITY, 0.0, 0.0);
         for (i, b) in self.blobs.iter().enumerate() {
-            let (expected, row) = view(b);
+            let (expected, row) = self.seen(b, view);
             let ph = b.times(&row);
             let hph = row.dot(&ph).max(0.0);
             let y = n.value - expected;
@@ -86,7 +94,7 @@ impl Filter {
         let record = self.sensors.of(n.channel);
         if least > ASIDE {
             record.rejects += 1;
-            if n.patience == 0 || record.rejects < n.patience {
+            if n.patience == 0 || record.rejects < n.patience || self.about.is_some() {
                 return false;
             }
         } else {
@@ -97,10 +105,11 @@ impl Filter {
             matches!(n.channel, Channel::FixFlat | Channel::FixUp | Channel::SpeedFlat | Channel::SpeedUp);
         let since_power =
             self.t_s - self.marks[crate::EventKind::Burnout as usize].map_or(self.t_s, |b| b.t_s);
+        // With hindsight it would shift the whole flight in time, to suit a canopy's moment that is not known as well.
         let kept = (gnss && (self.regime.burning || since_power < 2.0)).then_some(LAG);
         let forced = record.rejects > 0;
         record.rejects = 0;
-        if !forced {
+        if !forced && self.about.is_none() {
             // Part of what the sum leaves open between its blobs is known, too.
             self.sensors.in_flight(
                 n.channel,
@@ -207,7 +216,7 @@ impl Filter {
             },
             &view_pa,
         );
-        if self.phase == Phase::Descending {
+        if self.phase == Phase::Descending && self.about.is_none() {
             self.watch_ground(s.t_s, z, noise);
         }
         true
@@ -229,7 +238,7 @@ impl Filter {
                     &Number { channel: Channel::OwnHeight, value, variance, patience: 10 },
                     &view,
                 );
-                if self.phase == Phase::Descending {
+                if self.phase == Phase::Descending && self.about.is_none() {
                     self.watch_ground(s.t_s, value, noise + 0.5);
                 }
             }

@@ -72,11 +72,11 @@ impl Filter {
                     off_m = z - self.mean_of(&view);
                     off_sd = sqrt(variance);
                     agrees = self.gnss_number(Channel::FixUp, z, variance, hard, &view);
-                    let odd = !agrees && !hard && heard_baro;
+                    let odd = !agrees && !hard && heard_baro && self.about.is_none();
                     if steady_for(&mut self.gnss_odd, odd, s.t_s, off_m, off_sd) > ODD_S {
                         self.hear_both(off_m);
                     }
-                    if self.phase == Phase::Descending && s.pressure_pa.is_none() {
+                    if self.phase == Phase::Descending && s.pressure_pa.is_none() && self.about.is_none() {
                         self.watch_ground(s.t_s, z, sqrt(tall));
                     }
                 }
@@ -94,14 +94,21 @@ impl Filter {
                     };
                     agrees &= self.gnss_number(Channel::FixFlat, z, variance, hard, &view);
                 }
-                self.gnss_settles(vouched, agrees, flat_m, (off_m, off_sd));
-                if self.gnss_doubted && !heard_baro && !heard_axial {
-                    self.gnss_alone(m, s, flat_m, up.map(|u| u - self.zero_gnss_m[2].value));
-                } else {
-                    self.gnss_last = None;
+                // With hindsight it is known when it was to be believed.
+                if self.about.is_none() {
+                    self.gnss_settles(vouched, agrees, flat_m, (off_m, off_sd));
+                    if self.gnss_doubted && !heard_baro && !heard_axial {
+                        self.gnss_alone(m, s, flat_m, up.map(|u| u - self.zero_gnss_m[2].value));
+                    } else {
+                        self.gnss_last = None;
+                    }
                 }
             }
         }
+        self.take_gnss_velocity(s, t_sd, age_sd, widen, hard);
+    }
+
+    fn take_gnss_velocity(&mut self, s: &Sample, t_sd: f64, age_sd: f64, widen: f64, hard: bool) {
         if let Some(v) = s.velocity {
             let a = self.acceleration;
             if let Some(z) = v.up_mps.filter(|v| v.is_finite()) {
@@ -162,7 +169,7 @@ impl Filter {
         let mut least = f64::INFINITY;
         for (w, b) in weights.iter().zip(self.blobs.iter()) {
             if *w > 0.003 {
-                let (expected, row) = view(b);
+                let (expected, row) = self.seen(b, view);
                 let hph = row.dot(&b.times(&row)).max(0.0);
                 let y = value - expected;
                 least = least.min(y * y / (hph + variance));
@@ -170,6 +177,9 @@ impl Filter {
         }
         let by_baro = self.hears(Channel::Baro);
         let agrees = least < if self.gnss_doubted || hard { 7.0 } else { 14.0 };
+        if !agrees && self.about.is_some() {
+            return false;
+        }
         if !agrees {
             self.gnss_doubted = true;
             let record = self.sensors.of(channel);

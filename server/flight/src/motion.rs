@@ -240,6 +240,19 @@ pub(crate) fn longest_step_s(m: &Model, blob: &Blob, most_s: f64) -> f64 {
 
 /// Carries a blob from `t_s` by `span_s`, in steps of at most `most_s`.
 pub(crate) fn carry(m: &Model, r: &Regime, blob: &mut Blob, t_s: f64, span_s: f64, most_s: f64) {
+    carry_seen(m, r, blob, t_s, span_s, most_s, |_| {});
+}
+
+/// The same, with every step's slopes shown to `see`.
+pub(crate) fn carry_seen(
+    m: &Model,
+    r: &Regime,
+    blob: &mut Blob,
+    t_s: f64,
+    span_s: f64,
+    most_s: f64,
+    mut see: impl FnMut(&Slopes),
+) {
     let most_s = if r.burning { most_s.min(0.05) } else { most_s };
     let mut done = 0.0;
     // A bound on the work: beyond it steps grow rather than the loop.
@@ -255,13 +268,13 @@ pub(crate) fn carry(m: &Model, r: &Regime, blob: &mut Blob, t_s: f64, span_s: f6
         if dt > 0.67 * left {
             dt = if dt >= left { left } else { 0.5 * left };
         }
-        step::<N>(m, r, blob, t_s + done, dt);
+        see(&step::<N>(m, r, blob, t_s + done, dt));
         done += dt;
     }
 }
 
 /// One step, over the leading `K` states (all, or those that a prediction needs).
-pub(crate) fn step<const K: usize>(m: &Model, r: &Regime, blob: &mut Blob, t_s: f64, dt: f64) {
+pub(crate) fn step<const K: usize>(m: &Model, r: &Regime, blob: &mut Blob, t_s: f64, dt: f64) -> Slopes {
     let fade = exp(-dt / r.thrust_tau_s.max(1e-3));
     let thrust_q = r.thrust_sd * r.thrust_sd * (1.0 - fade * fade);
     blob.p[D][D] += 0.5 * thrust_q;
@@ -311,7 +324,8 @@ pub(crate) fn step<const K: usize>(m: &Model, r: &Regime, blob: &mut Blob, t_s: 
     }
 
     let j = push(m, &middle, tb, tb + extra, k0 / mb, rail);
-    carry_covariance::<K>(blob, &j, dt, mean_fade);
+    let phi = transition(&j, dt, mean_fade);
+    carry_covariance::<K>(blob, &phi);
 
     // What the model leaves out: sideways and lengthwise, of the size of a part of the aerodynamic force and thrust,
     // wandering over 0.3 s; plus small turbulence.
@@ -344,6 +358,7 @@ pub(crate) fn step<const K: usize>(m: &Model, r: &Regime, blob: &mut Blob, t_s: 
     if K == N {
         blob.hold();
     }
+    Slopes { phi, fade, wind_fade }
 }
 
 fn fade_state<const K: usize>(blob: &mut Blob, i: usize, fade: f64) {
@@ -364,7 +379,15 @@ fn times3(a: &[[f64; 3]; 3], b: &[[f64; 3]; 3]) -> [[f64; 3]; 3] {
     out
 }
 
-fn carry_covariance<const K: usize>(blob: &mut Blob, j: &Push, dt: f64, mean_fade: f64) {
+/// Slopes of one step: the motion's by motion and parameters, and what is left of extra thrust and of extra wind.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Slopes {
+    pub(crate) phi: [[f64; M + Q]; M],
+    pub(crate) fade: f64,
+    pub(crate) wind_fade: f64,
+}
+
+fn transition(j: &Push, dt: f64, mean_fade: f64) -> [[f64; M + Q]; M] {
     // F = [0 I 0; h J B]; phi = I + F dt + F^2 dt^2/2 + F^3 dt^3/6 (velocity block only).
     let half = 0.5 * dt * dt;
     let sixth = dt * dt * dt / 6.0;
@@ -393,6 +416,10 @@ fn carry_covariance<const K: usize>(blob: &mut Blob, j: &Push, dt: f64, mean_fad
             phi[3 + a][M + q] = (dt * j.by_q[a][q] + half * jb + sixth * jjb) * scale;
         }
     }
+    phi
+}
+
+fn carry_covariance<const K: usize>(blob: &mut Blob, phi: &[[f64; M + Q]; M]) {
     let mut t = [[0.0; K]; M];
     for a in 0..M {
         for c in 0..M + Q {

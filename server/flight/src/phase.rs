@@ -20,6 +20,8 @@ const TAIL_SHARE: f64 = 0.3;
 pub(crate) const TAIL_TAU_S: f64 = 0.15;
 const TAIL_S: f64 = 0.35;
 
+/// How long thrust takes to fall at the end, s (usual grains; common practice, no source).
+const FALLS_S: f64 = 0.12;
 /// Share of drag that must be felt before thrust is taken to be over ahead of its told time.
 const SUSTAINED_SHARE: f64 = 0.35;
 /// Drag too faint to be told from a thrust that fades, m/s2.
@@ -34,6 +36,9 @@ const FELT_S: f64 = 0.6;
 impl Filter {
     /// Corrected specific force for the eye on burnout and ignition; called before the belief takes it.
     pub(crate) fn watch_force(&mut self, m: &Model, t_s: f64, z: f64) {
+        if self.about.is_some() {
+            return;
+        }
         let w = self.weights();
         let (mut ab, mut scale) = (0.0, 0.0);
         for (w, b) in w.iter().zip(self.blobs.iter()) {
@@ -58,8 +63,10 @@ impl Filter {
                 if self.tally == 0 {
                     // Remember the last powered value to date the crossing between the two.
                     let (t1, f1) = self.force.unwrap_or((t_s - 0.05, 0.0));
-                    let share = if f1 > f { (f1 / (f1 - f)).clamp(0.3, 1.0) } else { 0.5 };
                     let gap = (t_s - t1).max(0.0);
+                    // Thrust falls within a tenth of a second: in a longer gap the crossing may be anywhere.
+                    let falls = f1 > f && gap < FALLS_S;
+                    let share = if falls { (f1 / (f1 - f)).clamp(0.3, 1.0) } else { 0.5 };
                     let kind =
                         if self.regime.stage == 0 { EventKind::Burnout } else { EventKind::StageBurnout };
                     self.marks[kind as usize] = Some(Mark {
@@ -101,6 +108,9 @@ impl Filter {
 
     /// After the belief took the force: ends or begins a burn that the eye has seen.
     pub(crate) fn after_force(&mut self, m: &Model, t_s: f64) {
+        if self.about.is_some() {
+            return;
+        }
         if self.regime.burning {
             let told = m.stages.get(self.regime.stage).map_or(1.0, |s| s.burn_s);
             let late = t_s - self.regime.ignition_s > 0.8 * told;

@@ -84,6 +84,16 @@ impl Sensors {
         Self { records }
     }
 
+    /// As if nothing had been heard in flight yet; what was learnt about noise stays.
+    pub(crate) fn begin_again(&mut self, t_s: f64) {
+        for r in &mut self.records {
+            r.last = f64::NAN;
+            r.repeats = 0;
+            r.rejects = 0;
+            r.taken_s = t_s;
+        }
+    }
+
     pub(crate) fn of(&mut self, c: Channel) -> &mut Record {
         &mut self.records[c as usize]
     }

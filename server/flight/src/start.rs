@@ -37,7 +37,9 @@ const OFFSET_MOST_PA: f64 = 600.0;
 const BARO_ZERO_SD_M: f64 = 0.5;
 /// Spread of a static port's error over the dynamic pressure: small holes behind a nose cone read about one per cent
 /// off (common practice, no source).
-const PORT_SD: f64 = 0.009;
+pub(crate) const PORT_SD: f64 = 0.009;
+/// How long before the oldest sample kept a first motion may lie, s.
+const DATED_BACK_S: f64 = 2.0;
 /// Burn times over the told one, with weights, where nothing shows burnout.
 const STRETCHES: [(f64, f64); 3] = [(0.88, 0.25), (1.0, 0.5), (1.14, 0.25)];
 
@@ -83,6 +85,9 @@ impl Filter {
     /// Begins at first motion and takes the samples since then again.
     fn lift(&mut self, m: &Model, at: Told) {
         let t_end = self.t_s;
+        // Dated back by absurd numbers it would lie ages ago, and the way from there would take as long to compute.
+        let first_s = self.recent.first().map_or(t_end, |s| s.t_s);
+        let at = Told { value: at.value.clamp(first_s - DATED_BACK_S, t_end.max(first_s)), ..at };
         self.mark(EventKind::Liftoff, at.value, at.sd);
         self.take_zeros(m, at.value);
         let axial =
@@ -198,7 +203,7 @@ impl Filter {
         b
     }
 
-    fn lay_sum(&mut self, m: &Model, t0_sd_s: f64, axial: bool) {
+    pub(crate) fn lay_sum(&mut self, m: &Model, t0_sd_s: f64, axial: bool) {
         let base = self.prior(m, self.t_s);
         // Lean grows from the rail to burnout as gravity turns the path: what is told there is less here.
         let sd = 0.85 * m.lean_sd_rad;
@@ -239,7 +244,11 @@ impl Filter {
 
     /// Spread of the lean inside a blob, put in when the upper guide leaves the rail.
     pub(crate) fn loosen_from_rail(&mut self, m: &Model) {
-        let sd = BLOB_SD * 0.85 * m.lean_sd_rad;
+        self.loosen_lean(BLOB_SD * 0.85 * m.lean_sd_rad);
+    }
+
+    /// The same with another spread of the lean, rad.
+    pub(crate) fn loosen_lean(&mut self, sd: f64) {
         for b in self.blobs.iter_mut() {
             let (ax, ay) = across(&b.rail);
             let v = sqrt(b.x[VE] * b.x[VE] + b.x[VN] * b.x[VN] + b.x[VU] * b.x[VU]);

@@ -231,6 +231,17 @@ impl Tracker {
         at
     }
 
+    /// The filter of a body that flies or has flown by itself, at its newest sample, and who carried it before.
+    pub(crate) fn hindsight(&self, body: usize) -> Option<(&Filter, Option<usize>)> {
+        let track = self.tracks.get(body).filter(|t| !t.attached)?;
+        Some((&track.live, self.model.plan.bodies.get(body).and_then(|b| b.parent)))
+    }
+
+    /// What was told, ready for arithmetic.
+    pub(crate) fn model(&self) -> &Model {
+        &self.model
+    }
+
     fn view_of(&self, body: usize) -> Option<&Filter> {
         (body < self.tracks.len()).then(|| &self.tracks[self.root_of(body)].view)
     }

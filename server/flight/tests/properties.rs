@@ -3,7 +3,7 @@
 //!
 //! The flight is a plain vertical or leaning throw with drag, stepped here; it need not be a good one.
 
-use loftwatch_flight::{Area, Fix, Plan, Quantiles, Sample, Tracker, Velocity};
+use loftwatch_flight::{Area, Estimate, Fix, Plan, Quantiles, Sample, Tracker, Velocity, smoothed};
 use proptest::prelude::*;
 
 const PLAN: &str = include_str!("../../../tests/flights/straight/1/plan.json");
@@ -239,4 +239,83 @@ fn mirrored_wind_gives_the_mirrored_flight() {
     };
     let (ca, cb) = (centre(&la), centre(&lb));
     assert!((ca[0] + cb[0]).abs() < 12.0 && (ca[1] - cb[1]).abs() < 12.0, "{ca:?} {cb:?}");
+}
+
+/// Climb rate of the made-up flight at an instant, by the same steps as its samples. (Its height by pressure is that of a
+/// plainer air than the estimator's, so that heights would compare airs.)
+fn true_climb(t_s: f64) -> f64 {
+    let mut v = 0.0f64;
+    let count = (t_s / STEP_S) as usize + 1;
+    for i in 0..count {
+        let since = i as f64 * STEP_S - LIFTOFF_S;
+        if since >= 0.0 {
+            let a = if since < 2.0 { 62.0 } else { 0.0 } - 4e-4 * v * v.abs() - 9.8;
+            v += a * STEP_S;
+        }
+    }
+    v
+}
+
+#[test]
+fn hindsight_is_closer_than_the_filter_and_surer() {
+    let plan = plan();
+    let samples = flight(&plan, 24.0, 3.0, true);
+    let path = smoothed(&plan, &samples, &[]);
+    let mut tracker = Tracker::new(&plan, 0.0);
+    let (mut off, mut off_live, mut count, mut held) = (0.0f64, 0.0f64, 0, 0);
+    let (mut wide, mut wide_live) = (0.0, 0.0);
+    for s in &samples {
+        tracker.take(s);
+        let Some((_, e)) = path.iter().find(|(_, e)| e.t_s == s.t_s) else { continue };
+        let Some(live) = tracker.estimate(0).filter(|_| s.t_s > LIFTOFF_S + 0.5) else { continue };
+        let truth = true_climb(s.t_s);
+        off += (e.climb_mps.p50 - truth).abs();
+        off_live += (live.climb_mps.p50 - truth).abs();
+        wide += e.airspeed_mps.p95 - e.airspeed_mps.p05;
+        wide_live += live.airspeed_mps.p95 - live.airspeed_mps.p05;
+        held += i32::from(e.climb_mps.p05 <= truth && truth <= e.climb_mps.p95);
+        count += 1;
+    }
+    assert!(count > 80, "{count} states");
+    assert!(off < off_live, "with hindsight {off}, live {off_live}");
+    assert!(wide < wide_live, "with hindsight {wide}, live {wide_live}");
+    assert!(held * 10 > count * 6, "{held} of {count}");
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 24, ..ProptestConfig::default() })]
+
+    #[test]
+    fn hindsight_is_sound_whatever_was_measured(wild in prop::collection::vec(any_sample(), 0..60)) {
+        let plan = plan();
+        let mut samples = flight(&plan, 24.0, 2.0, true);
+        for (at, s) in wild {
+            samples.insert(at.min(samples.len()), s);
+        }
+        let mut last = f64::NEG_INFINITY;
+        for (body, e) in smoothed(&plan, &samples, &[]) {
+            prop_assert_eq!(body, 0);
+            prop_assert!(e.t_s >= last, "{} after {}", e.t_s, last);
+            last = e.t_s;
+            for q in [&e.height_m, &e.climb_mps, &e.airspeed_mps, &e.ground_speed_mps, &e.drag_k_per_m] {
+                prop_assert!(in_order(q), "{:?}", e);
+            }
+        }
+    }
+
+    #[test]
+    fn hindsight_does_not_mind_the_order_of_arrival(swaps in prop::collection::vec((0usize..200, 1usize..12), 0..40)) {
+        let plan = plan();
+        let samples = flight(&plan, 20.0, 2.0, true);
+        let mut mixed = samples.clone();
+        for (at, by) in swaps {
+            let to = (at + by).min(mixed.len() - 1);
+            let (a, b) = (mixed[at].t_receive_s, mixed[to].t_receive_s);
+            mixed[at].t_receive_s = b.max(mixed[at].t_s + 0.01);
+            mixed[to].t_receive_s = a.max(mixed[to].t_s + 0.01);
+        }
+        mixed.sort_by(|a, b| a.t_receive_s.total_cmp(&b.t_receive_s));
+        let by_time = |path: Vec<(usize, Estimate)>| path.into_iter().map(|(_, e)| (e.t_s, e.height_m)).collect::<Vec<_>>();
+        prop_assert_eq!(by_time(smoothed(&plan, &samples, &[])), by_time(smoothed(&plan, &mixed, &[])));
+    }
 }

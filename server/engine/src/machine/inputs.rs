@@ -69,7 +69,7 @@ impl Engine {
 
     fn end_flight(&mut self, out: &mut Vec<Output>) {
         self.with_flight(out, |flight, _, pen| flight.end(pen));
-        self.after_flight();
+        self.after_flight(out);
         // The crew is done with it: whatever is heard next is another flight.
         self.next = None;
         self.plan_beat();

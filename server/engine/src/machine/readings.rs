@@ -123,6 +123,10 @@ impl Engine {
         let t_receive_s = axis_s(self.epoch_ns, self.marks.t_receive_ns);
         if !packet.measured.is_empty() {
             let sample = packet.measured.sample(body, t_s, placed.t_sd_s, t_receive_s, placed.boot);
+            let flies = self.flight.as_ref().is_some_and(|f| !f.waits() && !f.has_ended());
+            if let Some(kept) = &mut self.hindsight {
+                kept.take(&sample, flies);
+            }
             let begins = self.next.as_mut().and_then(|next| next.take(&sample, &self.setup.plan));
             if let Some(begins) = begins {
                 let seen = matches!(begins, Begins::Aloft(_));
@@ -158,6 +162,9 @@ impl Engine {
         let mut reports = Vec::new();
         self.flags.take(packet, at, &self.setup.plan, &mut reports);
         for report in reports {
+            if let Some(kept) = &mut self.hindsight {
+                kept.report(&report);
+            }
             self.with_flight(out, |flight, _, pen: &mut Pen<'_>| flight.report(&report, pen));
         }
     }

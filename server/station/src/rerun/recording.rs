@@ -66,6 +66,7 @@ pub(super) fn run(recording: &Path, setup: &Setup, printer: &mut Printer) -> Res
     }
     if let Some(engine) = &mut engine {
         engine.advance(last_ns.saturating_add(AFTER_NS), &mut outputs);
+        engine.finish(&mut outputs);
         printer.print(engine, &mut outputs)?;
     }
     if unusable > 0 {
@@ -90,6 +91,7 @@ pub(super) fn run(recording: &Path, setup: &Setup, printer: &mut Printer) -> Res
 /// An engine at the recording's first input.
 fn begin(setup: &Setup, first: &Input) -> Engine {
     let mut engine = Engine::new(setup.clone(), first.t_ns);
+    engine.keep_hindsight();
     let mut none = Vec::new();
     // Number 0: before all lines. It makes the engine begin exactly as a station does.
     let change = What::SetupChange(Box::new(setup.clone()));

@@ -27,6 +27,7 @@ pub(super) async fn run(
         .into());
     };
     let mut engine = Engine::new(told.cloned().unwrap_or(setup), first.t_ns);
+    engine.keep_hindsight();
     let mut outputs = Vec::new();
     let (mut done, mut last_ns) = (first.number - 1, first.t_ns);
     loop {
@@ -43,6 +44,7 @@ pub(super) async fn run(
         }
     }
     engine.advance(last_ns.saturating_add(AFTER_NS), &mut outputs);
+    engine.finish(&mut outputs);
     printer.print(&engine, &mut outputs)
 }
 
