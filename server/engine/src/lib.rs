@@ -30,4 +30,5 @@ pub use line::{Line, Lines};
 pub use machine::{ENGINE_VERSION, Engine};
 pub use output::{Output, Said};
 pub use recording::{Recording, RecordingError};
+pub use says::cue_of;
 pub use setup::Setup;

@@ -76,6 +76,13 @@ impl Flags {
     }
 }
 
+/// The cue that a deployment channel of a body is about: the one of that name, or else the one called by the body's name and
+/// the channel's. So bodies that send the same layout may each call theirs `chute`. Case does not matter.
+pub fn cue_of(plan: &Plan, body: usize, channel: &str) -> Option<usize> {
+    let called = |name: &str| plan.cues.iter().position(|c| c.name.eq_ignore_ascii_case(name));
+    called(channel).or_else(|| called(&format!("{} {channel}", plan.bodies.get(body)?.name)))
+}
+
 /// Which events of which bodies a flag is about.
 fn happened(about: &Says, body: usize, plan: &Plan) -> Vec<(usize, EventKind)> {
     let channel = match about {
@@ -86,9 +93,7 @@ fn happened(about: &Says, body: usize, plan: &Plan) -> Vec<(usize, EventKind)> {
         Says::Freed => return vec![(body, EventKind::Freed)],
         Says::Fired(channel) | Says::Commanded(channel) => channel,
     };
-    let Some(index) = plan.cues.iter().position(|c| c.name.eq_ignore_ascii_case(channel)) else {
-        return vec![];
-    };
+    let Some(index) = cue_of(plan, body, channel) else { return vec![] };
     let cue = &plan.cues[index];
     let bodies = || plan.bodies.iter().enumerate();
     match cue.kind {
@@ -106,5 +111,32 @@ fn happened(about: &Says, body: usize, plan: &Plan) -> Vec<(usize, EventKind)> {
             .map(|(b, _)| (b, EventKind::Freed))
             .collect(),
         CueKind::Staging => vec![(cue.body, EventKind::StageIgnition)],
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn bodies_that_send_the_same_layout_may_each_call_theirs_chute() {
+        let plan: Plan = serde_json::from_str(include_str!("../../../tests/flights/leaning/1/plan.json"))
+            .expect("a committed plan");
+        let named = |name: &str| plan.cues.iter().position(|c| c.name == name);
+        let (body, cue, channel) = plan
+            .bodies
+            .iter()
+            .enumerate()
+            .find_map(|(b, told)| {
+                let rest = plan.cues.iter().find_map(|c| c.name.strip_prefix(&format!("{} ", told.name)))?;
+                Some((b, format!("{} {rest}", told.name), rest.to_owned()))
+            })
+            .expect("a cue called after a body");
+        assert_eq!(cue_of(&plan, body, &channel), named(&cue));
+        assert_eq!(cue_of(&plan, body, &cue.to_uppercase()), named(&cue));
+        assert_eq!(cue_of(&plan, 0, "nothing of the kind"), None);
+        let other =
+            (1..plan.bodies.len()).find(|b| *b != body && plan.bodies[*b].name != plan.bodies[body].name);
+        assert!(other.is_none_or(|other| cue_of(&plan, other, &channel) != named(&cue)));
     }
 }

@@ -1,6 +1,6 @@
 //! What is worth a second look in a setup that is taken: no mistakes, as it may be meant.
 
-use loftwatch_engine::Setup;
+use loftwatch_engine::{Setup, cue_of};
 use loftwatch_radio::{Form, Meaning};
 
 use crate::mistake::clean;
@@ -8,8 +8,8 @@ use crate::nearest::nearest;
 
 /// Remarks on a setup, each a sentence that begins with its key.
 ///
-/// A channel that says that it fired, or was commanded to, is about the cue of that name (case does not matter). One
-/// that no cue has may be a word of the crew's, or a cue's name misspelt.
+/// A channel that says that it fired, or was commanded to, is about the cue of that name, or of its body's name and that
+/// one. One that no cue has may be a word of the crew's, or a cue's name misspelt.
 pub fn remarks(setup: &Setup) -> Vec<String> {
     let mut said = Vec::new();
     for layout in &setup.layouts {
@@ -29,7 +29,7 @@ pub fn remarks(setup: &Setup) -> Vec<String> {
 fn of_channel(setup: &Setup, key: &str, meaning: Meaning, channel: Option<&str>) -> Option<String> {
     let channel = channel.filter(|_| matches!(meaning, Meaning::Fired | Meaning::Commanded))?;
     let cues = || setup.plan.cues.iter().map(|cue| cue.name.as_str());
-    if cues().any(|name| name.eq_ignore_ascii_case(channel)) {
+    if (0..setup.plan.bodies.len()).any(|body| cue_of(&setup.plan, body, channel).is_some()) {
         return None;
     }
     let hint = nearest(channel, cues()).map(|near| format!("; did you mean \"{near}\"?")).unwrap_or_default();
