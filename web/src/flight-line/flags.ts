@@ -43,8 +43,9 @@ const APART = 6;
 const CLOSE = 9;
 const TOUCHING = 1;
 const GAP = 9;
-/** Poles of cues in trouble closer than this share a flag on a narrow page, px. */
-const NEAR = 28;
+/** Poles of cues in trouble closer than this share a flag, px. */
+const NEAR = 12;
+const NEAR_NARROW = 28;
 const BEAM = 48;
 const CLASH = 1000;
 /** Hanging without words, where there is room for none: dearer than any untidiness, cheaper than a clash. */
@@ -61,7 +62,7 @@ interface Partial {
 
 export function hangFlags(flags: readonly Flag[], room: FlagRoom, before: Hung): Hanging {
   const inside = flags.filter((f) => room.x(f.t) >= room.leftEdge - 1 && room.x(f.t) <= room.rightEdge + 1);
-  const visible = (room.narrow ? joined(inside, room) : [...inside]).sort((a, b) => b.t - a.t);
+  const visible = joined(inside, room).sort((a, b) => b.t - a.t);
   let beam: Partial[] = [{ boxes: [], cost: 0 }];
   for (const flag of visible) {
     const words = wordsOf(flag, room.narrow);
@@ -93,13 +94,17 @@ export function hangFlags(flags: readonly Flag[], room: FlagRoom, before: Hung):
   return { flags: [...best.boxes].reverse(), clash: mute || best.cost >= CLASH };
 }
 
-/** On a narrow page cues in trouble whose poles nearly touch share one flag, at the first one's place. */
+/** Cues in trouble whose poles nearly touch share one flag, at the first one's place. */
 function joined(flags: readonly Flag[], room: FlagRoom): Flag[] {
   const out: Flag[] = [];
   for (const flag of [...flags].sort((a, b) => a.t - b.t)) {
     const other = flag.look ? out.find((f) => f.look && akin(f, flag) && near(f, flag, room)) : undefined;
-    if (other) other.short = together(other.short, flag.short);
-    else out.push({ ...flag });
+    if (other) {
+      other.short = together(other.short, flag.short);
+      other.label = together(other.label, flag.label);
+    } else {
+      out.push({ ...flag });
+    }
   }
   return out;
 }
@@ -111,7 +116,7 @@ function akin(a: Flag, b: Flag): boolean {
 }
 
 function near(a: Flag, b: Flag, room: FlagRoom): boolean {
-  return room.x(b.t) - room.x(a.t) < NEAR;
+  return room.x(b.t) - room.x(a.t) < (room.narrow ? NEAR_NARROW : NEAR);
 }
 
 /** "Cam B chute" and "Cam C chute" as "Cam B, C chute". */
