@@ -40,6 +40,14 @@ def main(argv=None):
     f = sub.add_parser("fit", help="compute (and cache) the offline fits")
     f.add_argument("--class", dest="cls", action="append")
     f.add_argument("--seed", type=seeds, default=seeds("1..24"))
+    g = sub.add_parser("designs", help="filter designs beside each other and the program, on the same readings")
+    g.add_argument("--binary", required=True, help="the program, or with --samples the estimator's example")
+    g.add_argument("--flights", type=int, default=8, help="flights a class")
+    g.add_argument("--first", type=int, default=1, help="first seed")
+    g.add_argument("--class", dest="cls", action="append", help="a class of one stage; may be given again")
+    g.add_argument("--samples", action="store_true", help="feed plan.json and samples.jsonl instead of the recording")
+    g.add_argument("--jobs", type=int, default=2)
+    g.add_argument("--rows", help="write each flight's figures here as JSON Lines")
     sub.add_parser("pack", help="write the committed flights")
     k = sub.add_parser("check", help="hold the program to the committed flights")
     k.add_argument("--binary", required=True)
@@ -72,6 +80,13 @@ def main(argv=None):
         if a.report:
             with open(a.report, "w", encoding="utf-8") as f:
                 f.write(text)
+    elif a.what == "designs":
+        from . import designs
+        rows = designs.compare(a.binary, a.cls or designs.CLASSES, a.first, a.flights, a.samples, a.jobs)
+        if a.rows:
+            with open(a.rows, "w", encoding="utf-8") as f:
+                f.writelines(json.dumps(r) + "\n" for r in rows)
+        print(designs.report(rows))
     elif a.what == "pad":
         from .pad import count
         rows = count(a.binary, a.hours, a.first, a.samples, a.jobs)
@@ -112,4 +127,5 @@ def main(argv=None):
     return 0
 
 
-sys.exit(main())
+if __name__ == "__main__":
+    sys.exit(main())
