@@ -38,6 +38,11 @@ pub(crate) fn run(arguments: &[String]) -> Result<(), String> {
         score.arg(&loftwatch);
         keep(score, &out.join("accuracy.md"))
     });
+    steps.take("filter designs beside each other", || {
+        let mut designs = command(&tests, &python, &["-m", "sim", "designs", "--binary"]);
+        designs.arg(&loftwatch);
+        keep(designs, &out.join("designs.md"))
+    });
     steps.take("decoding beside its floor", || {
         keep(
             command(&top, "cargo", &["bench", "--locked", "--quiet", "--package", "loftwatch-radio"]),
@@ -91,6 +96,7 @@ fn report(tests: &Path) -> Result<(), String> {
     );
     let parts = [
         ("Accuracy and coverage by class", "accuracy.md"),
+        ("Filter designs beside each other", "designs.md"),
         ("Decoding", "decoding.md"),
         ("SIGKILL at random moments of a flight", "kills.md"),
         ("Bad input by the megabyte, full and read-only disks", "bad.md"),
