@@ -129,6 +129,8 @@ pub(crate) struct Filter {
     pub(crate) canopy: Option<Canopy>,
     /// Last corrected specific force and its time, for burnout and ignition.
     pub(crate) force: Option<(f64, f64)>,
+    /// Most negative force since burnout, m/s2.
+    pub(crate) deepest: f64,
     /// Samples in a row that speak for burnout, or for ignition.
     pub(crate) tally: u32,
     /// Greatest axial value so far and how often it came in a row.
@@ -194,6 +196,7 @@ impl Filter {
             open_until_s: -1e300,
             canopy: None,
             force: None,
+            deepest: 0.0,
             tally: 0,
             axial_top: 0.0,
             axial_top_run: 0,

@@ -13,7 +13,7 @@ use crate::motion::airspeed;
 use crate::output::Phase;
 use crate::sample::Sample;
 use crate::sensors::Channel;
-use crate::state::{BB, BLAG, BS, Blob, D, E, H, LAG, LNK, N, PORT, Row, VE, VN, VU, WE, WN};
+use crate::state::{BB, BLAG, BS, Blob, D, E, H, LAG, LNK, N, PORT, Row, SHAPE, VE, VN, VU, WE, WN};
 
 /// Degrees of freedom of the heavy-tailed likelihood.
 const NU: f64 = 8.0;
@@ -64,6 +64,21 @@ impl Filter {
         (expected + off, row)
     }
 
+    /// States that a channel does not teach now. Under thrust a receiver's lag is not one number; and a thrust that falls looks
+    /// like a drag that grows, so that neither drag nor its curve is learnt from a force while something burns.
+    fn considered(&self, channel: Channel) -> &'static [usize] {
+        let out_s = self.marks[crate::EventKind::Burnout as usize].map_or(self.t_s, |b| b.t_s);
+        match channel {
+            Channel::FixFlat | Channel::FixUp | Channel::SpeedFlat | Channel::SpeedUp
+                if self.regime.burning || self.t_s - out_s < 2.0 =>
+            {
+                &[LAG]
+            }
+            Channel::Axial if self.regime.burning => &[LNK, SHAPE],
+            _ => &[],
+        }
+    }
+
     /// Compares, weighs and corrects. Says whether the number was taken.
     pub(crate) fn take_number(&mut self, n: &Number, view: View<'_>) -> bool {
         if !n.value.is_finite() || !n.variance.is_finite() {
@@ -100,13 +115,8 @@ impl Filter {
         } else {
             record.rejects = 0;
         }
-        // Under thrust a receiver's lag is not one number: it is taken into account, not learnt.
-        let gnss =
-            matches!(n.channel, Channel::FixFlat | Channel::FixUp | Channel::SpeedFlat | Channel::SpeedUp);
-        let since_power =
-            self.t_s - self.marks[crate::EventKind::Burnout as usize].map_or(self.t_s, |b| b.t_s);
-        // With hindsight it would shift the whole flight in time, to suit a canopy's moment that is not known as well.
-        let kept = (gnss && (self.regime.burning || since_power < 2.0)).then_some(LAG);
+        let kept = self.considered(n.channel);
+        let record = self.sensors.of(n.channel);
         let forced = record.rejects > 0;
         record.rejects = 0;
         if !forced && self.about.is_none() {

@@ -113,10 +113,24 @@ pub(crate) fn first_motion(
     gnss_sd_m: f64,
     thrust_mps2: f64,
 ) -> Option<Motion> {
-    by_force(glances, baro_sd_m)
+    let found = by_force(glances, baro_sd_m)
         .or_else(|| by_climb(glances, |g| g.baro_m, baro_sd_m, thrust_mps2))
         .or_else(|| by_climb(glances, |g| g.gnss_up_m, gnss_sd_m, thrust_mps2))
-        .or_else(|| by_gnss_speed(glances, thrust_mps2))
+        .or_else(|| by_gnss_speed(glances, thrust_mps2))?;
+    Some(Motion { at: between_rest_and_push(glances, found.at) })
+}
+
+/// What still felt its own weight and nothing else stood on the pad, and what felt more had left it: first motion lies
+/// between, whatever else dates it.
+fn between_rest_and_push(glances: &[Glance], at: Told) -> Told {
+    let felt = || glances.iter().filter_map(|g| g.axial.map(|f| (g.t_s, f)));
+    let pushed = |f: f64| f > 1.3 * G;
+    let Some((rest_s, _)) = felt().filter(|(_, f)| *f > 0.8 * G && *f < 1.2 * G).last() else { return at };
+    let Some((push_s, _)) = felt().find(|(t, f)| *t > rest_s && pushed(*f)) else { return at };
+    if at.value >= rest_s && at.value <= push_s {
+        return at;
+    }
+    Told { value: at.value.clamp(rest_s, push_s), sd: at.sd.min(0.29 * (push_s - rest_s) + 0.02) }
 }
 
 const G: f64 = 9.8;
@@ -283,4 +297,35 @@ fn by_gnss_speed(glances: &[Glance], thrust_mps2: f64) -> Option<Motion> {
     }
     let net = (thrust_mps2 - G).max(3.0);
     Some(Motion { at: Told { value: times[0] - found[0] / net - 0.1, sd: 0.25 } })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn first_motion_lies_between_rest_and_push_whatever_dates_it() {
+        let glance = |t_s: f64, axial: Option<f64>| Glance {
+            t_s,
+            baro_m: None,
+            axial,
+            gnss_up_m: None,
+            gnss_climb: None,
+        };
+        let seen = [
+            glance(-0.4, Some(9.9)),
+            glance(-0.1, Some(10.1)),
+            glance(0.1, None),
+            glance(0.4, Some(80.0)),
+            glance(0.5, Some(78.0)),
+        ];
+        let dated = |value: f64, sd: f64| between_rest_and_push(&seen, Told { value, sd });
+        assert_eq!(dated(-0.8, 0.2).value, -0.1);
+        assert!(dated(-0.8, 0.2).sd < 0.17);
+        assert_eq!(dated(0.2, 0.05).value, 0.2);
+        assert_eq!(dated(0.9, 0.05).value, 0.4);
+        // Where nothing was felt at rest, or nothing since, nothing is known better.
+        assert_eq!(between_rest_and_push(&seen[2..], Told { value: -3.0, sd: 0.2 }).value, -3.0);
+        assert_eq!(between_rest_and_push(&seen[..3], Told { value: -3.0, sd: 0.2 }).value, -3.0);
+    }
 }

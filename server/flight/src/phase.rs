@@ -12,6 +12,7 @@ use crate::model::Model;
 use crate::output::{EventKind, Origin, Phase};
 use crate::plan::{CueKind, DescentState, Trigger};
 use crate::predict::{Hit, Summit};
+use crate::sensors::Channel;
 use crate::state::{AB, AS, D, E, LNK, TAU, VE, VU};
 
 /// Spread of thrust's tail after the force has crossed zero, over drag; its time constant and how long it lasts, s (tail-offs
@@ -22,6 +23,11 @@ const TAIL_S: f64 = 0.35;
 
 /// How long thrust takes to fall at the end, s (usual grains; common practice, no source).
 const FALLS_S: f64 = 0.12;
+/// What more force than before, over it, says that thrust is still fading; how long after the told burn that may go on, over
+/// the burn and in s.
+const DEEPER_SHARE: f64 = 0.01;
+const LONGEST_TAIL_SHARE: f64 = 0.5;
+const LONGEST_TAIL_S: f64 = 0.5;
 /// Share of drag that must be felt before thrust is taken to be over ahead of its told time.
 const SUSTAINED_SHARE: f64 = 0.35;
 /// Drag too faint to be told from a thrust that fades, m/s2.
@@ -86,6 +92,7 @@ impl Filter {
                 self.force = Some((t_s, f));
             }
         } else if self.phase == Phase::Coasting {
+            self.watch_tail(t_s, f, told_s(m, &self.regime));
             let next = self.regime.stage + 1;
             if next < m.stages.len() {
                 if f > 0.25 * m.stages[next].mean_mps2() {
@@ -104,6 +111,17 @@ impl Filter {
                 }
             }
         }
+    }
+
+    /// Drag alone only gets less in coast: as long as the body is held back more and more, thrust is still fading.
+    fn watch_tail(&mut self, t_s: f64, f: f64, burn_s: f64) {
+        let since = t_s - self.regime.burnt_out_s;
+        let out_s = t_s - self.regime.ignition_s;
+        let deeper = f < self.deepest - sqrt(self.sensors.variance(Channel::Axial)) - DEEPER_SHARE * f.abs();
+        if since < TAIL_S && out_s < (1.0 + LONGEST_TAIL_SHARE) * burn_s + LONGEST_TAIL_S && deeper {
+            self.regime.burnt_out_s = t_s;
+        }
+        self.deepest = self.deepest.min(f);
     }
 
     /// After the belief took the force: ends or begins a burn that the eye has seen.
@@ -187,6 +205,7 @@ impl Filter {
         self.regime.coasts();
         self.phase = Phase::Coasting;
         self.tally = 0;
+        self.deepest = self.force.map_or(0.0, |f| f.1.min(0.0));
         self.force = None;
     }
 
@@ -413,4 +432,9 @@ impl Filter {
             self.open_until_s = self.open_until_s.max(acts_s + 0.5);
         }
     }
+}
+
+/// Told burn time of the stage that burns or has burnt, s.
+fn told_s(m: &Model, r: &crate::motion::Regime) -> f64 {
+    m.stages.get(r.stage).map_or(1.0, |s| s.burn_s)
 }

@@ -92,14 +92,14 @@ impl Blob {
 
     /// Scalar update with innovation `y`, its variance `s`, and `ph` = covariance times the measurement row.
     pub(crate) fn update(&mut self, ph: &[f64; N], y: f64, s: f64) {
-        self.update_but(ph, y, s, None);
+        self.update_but(ph, y, s, &[]);
     }
 
-    /// The same, with one state taken into account but not learnt (a consider state, Schmidt 1966).
-    pub(crate) fn update_but(&mut self, ph: &[f64; N], y: f64, s: f64, kept: Option<usize>) {
+    /// The same, with some states taken into account but not learnt (consider states, Schmidt 1966).
+    pub(crate) fn update_but(&mut self, ph: &[f64; N], y: f64, s: f64, kept: &[usize]) {
         let inv = 1.0 / s;
         let gain = y * inv;
-        let as_it_was = kept.map(|i| (i, self.x[i], self.p[i][i]));
+        let (x, p) = (self.x, self.p);
         for i in 0..N {
             self.x[i] += ph[i] * gain;
         }
@@ -109,9 +109,11 @@ impl Blob {
                 self.p[i][j] -= k * ph[j];
             }
         }
-        if let Some((i, x, p)) = as_it_was {
-            self.x[i] = x;
-            self.p[i][i] = p;
+        for &i in kept {
+            self.x[i] = x[i];
+            for &j in kept {
+                self.p[i][j] = p[i][j];
+            }
         }
         self.hold();
     }

@@ -37,14 +37,27 @@ fn nothing(t_s: f64) -> Sample {
 
 /// A flight's samples every 0.1 s: 12 s on the pad, 2 s of power, coast; `east_mps2` pushes it aside under power.
 fn flight(plan: &Plan, seconds: f64, east_mps2: f64, gnss: bool) -> Vec<Sample> {
+    let thrust = |since: f64| if (0.0..2.0).contains(&since) { 62.0 } else { 0.0 };
+    flight_under(plan, seconds, east_mps2, gnss, 4e-4, thrust)
+}
+
+/// The same with any drag over speed squared (1/m) and under any thrust (m/s2, by seconds since liftoff).
+fn flight_under(
+    plan: &Plan,
+    seconds: f64,
+    east_mps2: f64,
+    gnss: bool,
+    drag_per_m: f64,
+    thrust_at: impl Fn(f64) -> f64,
+) -> Vec<Sample> {
     let (mut h, mut v, mut e, mut ve) = (0.0f64, 0.0f64, 0.0f64, 0.0f64);
     let mut samples = Vec::new();
     let count = (seconds / STEP_S) as usize;
     for i in 0..count {
         let t = i as f64 * STEP_S;
         let since = t - LIFTOFF_S;
-        let thrust = if (0.0..2.0).contains(&since) { 62.0 } else { 0.0 };
-        let drag = 4e-4 * v * v.abs();
+        let thrust = thrust_at(since);
+        let drag = drag_per_m * v * v.abs();
         if since >= 0.0 {
             let a = thrust - drag - 9.8;
             h += v * STEP_S + 0.5 * a * STEP_S * STEP_S;
@@ -280,6 +293,24 @@ fn hindsight_is_closer_than_the_filter_and_surer() {
     assert!(off < off_live, "with hindsight {off}, live {off_live}");
     assert!(wide < wide_live, "with hindsight {wide}, live {wide_live}");
     assert!(held * 10 > count * 6, "{held} of {count}");
+}
+
+#[test]
+fn a_thrust_that_fades_is_not_taken_for_drag() {
+    let plan = plan();
+    // Down from full thrust over 1.2 s, the last of it below drag: long after the force has crossed zero.
+    let fading = |since: f64| match since {
+        t if (0.0..1.3).contains(&t) => 130.0,
+        t if (1.3..2.5).contains(&t) => 130.0 * (2.5 - t) / 1.2,
+        _ => 0.0,
+    };
+    let drag = |until_s: f64| {
+        let samples = flight_under(&plan, LIFTOFF_S + until_s, 0.0, false, 1.2e-3, fading);
+        fly(&plan, &samples).estimate(0).expect("aloft").drag_k_per_m
+    };
+    let (before, fallen, after) = (drag(1.2).p50, drag(2.1).p50, drag(3.6));
+    assert!((fallen / before - 1.0).abs() < 0.02, "{before} before the thrust fell, {fallen} after");
+    assert!(after.p05 < 1.2e-3 && after.p95 > 1.2e-3, "{after:?}");
 }
 
 proptest! {
