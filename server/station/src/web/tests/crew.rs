@@ -78,7 +78,7 @@ async fn nothing_that_a_viewer_sends_changes_anything() {
         format!("Cookie: loftwatch_crew={hash_kept}\r\n"),
         format!("Cookie: loftwatch_crew={code}\r\n"),
         format!("Cookie: loftwatch_crew={}\r\n", "f".repeat(8_000)),
-        "Cookie: loftwatch_crew=\u{7f}\u{1}; loftwatch_crew=%00\r\n".to_owned(),
+        "Cookie: loftwatch_crew; =; loftwatch_crew=%00%ff; loftwatch_crew=\"\r\n".to_owned(),
         mine.replace("loftwatch_crew", "loftwatch_Crew"),
         mine.replace("\r\n", "0\r\n"),
     ];
@@ -297,8 +297,9 @@ async fn crew_change_the_setup_file_and_it_is_recorded_who_did() {
     let right = wanted(&SETUP.replace("2.4", "2.6"), &got["edition"]);
     let (_, answer) = post(&station, "/api/setup/check", &extra, &right).await;
     let verdict: Json = serde_json::from_str(&answer).unwrap();
-    assert_eq!(verdict["changes"][0]["key"], "vehicle.liftoff_mass_kg", "{answer}");
-    assert_eq!(verdict["changes"][0]["on_the_ground"], true);
+    let changes = verdict["changes"].as_array().unwrap();
+    let change = changes.iter().find(|change| change["key"] == "vehicle.liftoff_mass_kg").unwrap();
+    assert_eq!(change["on_the_ground"], true, "{answer}");
     assert!(pressed(&station).is_empty(), "a check changes nothing");
     assert_eq!(std::fs::read_to_string(&file).unwrap(), SETUP);
 
