@@ -120,7 +120,7 @@ impl OneFlight {
         let heads_ups = std::mem::take(&mut self.heads_ups);
         let marks = std::mem::take(&mut self.marks);
         let fresh = Self::begin(self.state.clone(), plan, Tracker::new(plan, pen.t_s()));
-        *self = Self { events, heads_ups, first_event, marks, ..fresh };
+        *self = Self { heads_ups, events, first_event, marks, ..fresh };
     }
 
     /// What was told for this flight.

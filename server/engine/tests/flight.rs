@@ -284,8 +284,8 @@ fn press_marks() {
         who: "Ada".into(),
     };
     // Between a snapshot and its restoring nothing is forgotten.
-    let frozen = postcard::to_stdvec(&engine).unwrap();
-    let mut engine: Engine = postcard::from_bytes(&frozen).unwrap();
+    let frozen = postcard::to_stdvec(&engine).expect("an engine is serialisable");
+    let mut engine: Engine = postcard::from_bytes(&frozen).expect("and comes back");
     let said = press(&mut engine, correct(flight, "chute seen"));
     let (corrected, label, who) = said[0].clone();
     assert_eq!((corrected.id, corrected.revision, label.as_str()), (mark.id, 1, "chute seen"));

@@ -61,7 +61,7 @@ pub(crate) struct Marks {
     /// Whether it has ended.
     pub(crate) ended: bool,
     /// Numbers of the marks, each with whether it still holds.
-    pub(crate) marks: BTreeMap<u32, bool>,
+    pub(crate) holding: BTreeMap<u32, bool>,
 }
 
 /// Which messages an output changes.
@@ -124,7 +124,7 @@ impl State {
         Marks {
             flight: self.flight.number,
             ended: self.flight.ended_ns.is_some(),
-            marks: marks.map(|(id, state)| (*id, !state.event.withdrawn)).collect(),
+            holding: marks.map(|(id, state)| (*id, !state.event.withdrawn)).collect(),
         }
     }
 

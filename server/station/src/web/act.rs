@@ -85,12 +85,12 @@ fn fits(press: &Press, shown: &Marks) -> Result<(), Refusal> {
         return Err(stale("Another flight has begun since.", "Look at the page again."));
     }
     match &press.what {
-        What::Mark { .. } if shown.marks.len() >= MOST_MARKS => Err(stale(
+        What::Mark { .. } if shown.holding.len() >= MOST_MARKS => Err(stale(
             &format!("This flight has {MOST_MARKS} marks: there is no room for more."),
             "Correct one of them instead.",
         )),
         What::CorrectMark { id, .. } | What::WithdrawMark { id, .. }
-            if shown.marks.get(id) != Some(&true) =>
+            if shown.holding.get(id) != Some(&true) =>
         {
             Err(stale("There is no such mark, or it was taken back.", "Look at the list of marks again."))
         }

@@ -61,7 +61,7 @@ pub(crate) fn router(shared: &Arc<Shared>) -> Router {
         .route("/api/crew/code", get(crew::code))
         .route("/api/crew/new-code", post(crew::new_code))
         .route("/api/crew/log", get(crew::log))
-        .route("/api/setup", get(setup::text).post(setup::take).layer(setup_body.clone()))
+        .route("/api/setup", get(setup::text).post(setup::take).layer(setup_body))
         .route("/api/setup/check", post(setup::check).layer(setup_body))
         .route("/api/flights", get(flights::list))
         .route("/api/flights/{number}", get(flights::one))

@@ -24,7 +24,7 @@ const FORM: &str = "{\"text\": \"...\", \"edition\": \"as it was got\"}";
 /// `GET /api/setup`
 pub(super) async fn text(State(shared): State<Arc<Shared>>, _: Member) -> Result<impl IntoResponse, Refusal> {
     let file = file(&shared)?;
-    let read = in_background(file.clone(), |file| Text::read(file)).await?;
+    let read = in_background(file.clone(), Text::read).await?;
     let Text { text, edition } = read.map_err(|why| unreadable(&why))?;
     let name = file.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
     let wrong = shared.setup.borrow().complaint.is_some();
