@@ -120,9 +120,12 @@ fn text(text: &str, most: usize, key: &str) -> Result<String, Refusal> {
     if plain.is_empty() { Err(wrong(&format!("`{key}` is empty"))) } else { Ok(plain) }
 }
 
-/// One line of printable characters, at most so many.
+/// One line of printable characters, at most so many. What turns the direction of writing is left out: it would let one
+/// name pass for another.
 pub(super) fn plain(text: &str, most: usize) -> String {
-    let line: String = text.chars().map(|c| if c.is_control() { ' ' } else { c }).collect();
+    let turns = |c: char| matches!(c, '\u{200e}' | '\u{200f}' | '\u{061c}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}');
+    let line: String =
+        text.chars().filter(|c| !turns(*c)).map(|c| if c.is_control() { ' ' } else { c }).collect();
     line.trim().chars().take(most).collect()
 }
 
@@ -161,6 +164,12 @@ mod tests {
         for t_s in [0.0, 1_795_700_000.0, f64::NAN, f64::INFINITY] {
             assert!(mark(t_s).is_err(), "{t_s}");
         }
+    }
+
+    #[test]
+    fn what_turns_the_direction_of_writing_is_left_out() {
+        assert_eq!(plain("\u{202e}oM\u{2066} \u{7}Mo\u{200f}", 9), "oM  Mo");
+        assert_eq!(plain("\u{5d0}\u{5d1} é", 9), "\u{5d0}\u{5d1} é", "letters of all scripts stay");
     }
 
     #[test]
