@@ -148,6 +148,8 @@ test('crew name the flight, change the setup with its mistakes shown, and are st
 
   const address = new URL(station.address).host;
   station.kill();
+  // Until then it may still hold its port and its folder.
+  await expect(crew.locator('header').first()).toContainText('no station', { timeout: 10_000 });
   station = await Station.start(setup, data, address);
   await crew.reload();
   await crew.getByRole('button', { name: 'Crew', exact: true }).click();
