@@ -387,7 +387,14 @@ const live = () => begin + (Date.now() / 1000 - began) * liveRate;
 const server = createServer((request, response) => {
   const url = new URL(request.url, 'http://x');
   const answer = {
-    '/api/about': { version: '0.1.0', engine: 'fake', cautions: [], can_act: false },
+    '/api/about': {
+      version: '0.1.0',
+      engine: 'fake',
+      cautions: [],
+      can_act: false,
+      who: null,
+      own_machine: false,
+    },
     '/api/site': SITE,
     '/api/flights': [INFO],
     '/api/flights/1': { ...INFO, site: SITE },

@@ -40,8 +40,15 @@ pub enum What {
         /// Why.
         reason: String,
     },
-    /// The setup from here on.
+    /// The setup from here on, as its file was changed on the station's machine.
     SetupChange(Box<Setup>),
+    /// The setup from here on, as a crew member told it from a page.
+    SetupByCrew {
+        /// The setup.
+        setup: Box<Setup>,
+        /// Who.
+        who: String,
+    },
     /// A crew member marked an event.
     Mark {
         /// Label.
@@ -49,6 +56,28 @@ pub enum What {
         /// When it happened, station time ns.
         at_ns: i64,
         /// Who.
+        who: String,
+    },
+    /// A crew member corrected a mark: what it is called, and when it happened.
+    CorrectMark {
+        /// Number of the flight; of another flight than the one that is open, or was the last, nothing is changed.
+        flight: u32,
+        /// Number of the mark, as its event has it.
+        id: u32,
+        /// Label.
+        label: String,
+        /// When it happened, station time ns.
+        at_ns: i64,
+        /// Who corrected it.
+        who: String,
+    },
+    /// A crew member took a mark back.
+    WithdrawMark {
+        /// As in `CorrectMark`.
+        flight: u32,
+        /// Number of the mark.
+        id: u32,
+        /// Who took it back.
         who: String,
     },
     /// A crew member named the flight.
@@ -75,4 +104,14 @@ pub enum What {
         /// Why, in words.
         reason: String,
     },
+}
+
+impl What {
+    /// The setup that it tells, if it tells one.
+    pub fn setup(&self) -> Option<&Setup> {
+        match self {
+            Self::SetupChange(setup) | Self::SetupByCrew { setup, .. } => Some(setup),
+            _ => None,
+        }
+    }
 }

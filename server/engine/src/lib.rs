@@ -28,6 +28,7 @@ mod sound;
 pub use input::{Input, What};
 pub use line::{Line, Lines};
 pub use machine::{ENGINE_VERSION, Engine};
+pub use one_flight::MOST_MARKS;
 pub use output::{Output, Said};
 pub use recording::{Recording, RecordingError};
 pub use says::cue_of;

@@ -9,6 +9,9 @@ mod events;
 
 use std::collections::BTreeMap;
 
+pub use events::MOST_MARKS;
+
+use events::Mark;
 use loftwatch_flight::{
     Cue, CuePrediction, Estimate, Event, Landing, Phase, Plan, Prediction, Report, Sample, Tracker,
 };
@@ -56,7 +59,7 @@ pub(crate) struct OneFlight {
     events: BTreeMap<u32, Event>,
     /// Added to the tracker's event numbers: a tracker that is begun anew on the pad begins them anew.
     first_event: u32,
-    marked: u32,
+    marks: Vec<Mark>,
     /// Phase of the vehicle when the newest packet came.
     heard_phase: Phase,
     /// Since when all is down, station time ns.
@@ -103,7 +106,7 @@ impl OneFlight {
             heads_ups: HeadsUps::default(),
             events: BTreeMap::new(),
             first_event: 0,
-            marked: 0,
+            marks: Vec::new(),
             down_since_ns: None,
             heard_phase: Phase::Waiting,
             plan: plan.clone(),
@@ -115,8 +118,9 @@ impl OneFlight {
         let first_event = self.events.keys().next_back().map_or(0, |last| last + 1);
         let events = std::mem::take(&mut self.events);
         let heads_ups = std::mem::take(&mut self.heads_ups);
+        let marks = std::mem::take(&mut self.marks);
         let fresh = Self::begin(self.state.clone(), plan, Tracker::new(plan, pen.t_s()));
-        *self = Self { events, heads_ups, first_event, marked: self.marked, ..fresh };
+        *self = Self { heads_ups, events, first_event, marks, ..fresh };
     }
 
     /// What was told for this flight.

@@ -250,6 +250,59 @@ fn site_vehicle_and_motor_are_locked_in_flight_and_layouts_are_not() {
     assert_eq!(engine.setup(), &changed, "and all of it when the flight is over");
 }
 
+#[test]
+fn a_mark_is_corrected_and_withdrawn_and_a_stale_press_changes_nothing() {
+    // Unoptimised builds keep several copies of an engine on the stack while it is restored.
+    let big = std::thread::Builder::new().stack_size(64 << 20).spawn(press_marks);
+    assert!(big.expect("a thread").join().is_ok(), "its own message stands above");
+}
+
+fn press_marks() {
+    let all = inputs(Story { liftoff: false, ..Story::default() });
+    let (mut engine, _) = run(setup(), &all, after(&all, 0.0));
+    let flight = engine.flight_number();
+    let mut number = all.len() as u64;
+    let mut press = |engine: &mut Engine, what: What| {
+        number += 1;
+        let t_ns = after(&all, number as f64);
+        let mut out = Vec::new();
+        engine.step(&Input { number, t_ns, utc_ns: t_ns, what }, &mut out);
+        out.into_iter()
+            .filter_map(|o| {
+                if let Said::Event { event, label, who } = o.what { Some((event, label, who)) } else { None }
+            })
+            .collect::<Vec<_>>()
+    };
+    let at_ns = START_NS + 1_000_000_000;
+    let said = press(&mut engine, What::Mark { label: "mark".into(), at_ns, who: "Mo".into() });
+    let (mark, _, _) = said[0].clone();
+    let correct = |flight, label: &str| What::CorrectMark {
+        flight,
+        id: mark.id,
+        label: label.into(),
+        at_ns: at_ns - 250_000_000,
+        who: "Ada".into(),
+    };
+    // Between a snapshot and its restoring nothing is forgotten.
+    let frozen = postcard::to_stdvec(&engine).expect("an engine is serialisable");
+    let mut engine: Engine = postcard::from_bytes(&frozen).expect("and comes back");
+    let said = press(&mut engine, correct(flight, "chute seen"));
+    let (corrected, label, who) = said[0].clone();
+    assert_eq!((corrected.id, corrected.revision, label.as_str()), (mark.id, 1, "chute seen"));
+    assert_eq!(who.as_deref(), Some("Mo"), "whose mark it is stays");
+    assert!((corrected.t_s - 0.75).abs() < 1e-9);
+    assert!(press(&mut engine, correct(flight, "chute seen")).is_empty(), "the same again says nothing");
+    assert!(press(&mut engine, correct(flight + 1, "other")).is_empty(), "of another flight");
+    let strange = What::WithdrawMark { flight, id: mark.id + 1, who: "Ada".into() };
+    assert!(press(&mut engine, strange).is_empty(), "of another mark");
+    let said = press(&mut engine, What::WithdrawMark { flight, id: mark.id, who: "Ada".into() });
+    assert!(said[0].0.withdrawn && said[0].0.revision == 2);
+    assert!(press(&mut engine, correct(flight, "back")).is_empty(), "what was taken back stays so");
+    let marks =
+        (0..300).map(|_| press(&mut engine, What::Mark { label: "m".into(), at_ns, who: "Mo".into() }).len());
+    assert_eq!(marks.sum::<usize>(), loftwatch_engine::MOST_MARKS - 1, "the one that was withdrawn counts");
+}
+
 /// FNV-1a over every output: the same bits on every machine, in debug and in release. It changes with whatever decides
 /// an output; then `ENGINE_VERSION` must change too, once outputs of the version before are kept anywhere.
 #[test]

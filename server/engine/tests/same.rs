@@ -20,7 +20,7 @@ fn eventful() -> Vec<Input> {
     for n in 0..60 {
         let at = noise.below(all.len() - 1);
         let t_ns = all[at].0;
-        let what = match n % 6 {
+        let what = match n % 8 {
             0 => {
                 What::Bytes { link: "mast".into(), bytes: (0..40).map(|_| noise.below(256) as u8).collect() }
             }
@@ -28,6 +28,11 @@ fn eventful() -> Vec<Input> {
             2 => What::LinkState { link: "table".into(), up: n % 4 == 0, reason: "moved".into() },
             3 => all[noise.below(all.len())].1.clone(),
             4 => What::Mark { label: "seen".into(), at_ns: t_ns, who: "crew".into() },
+            5 => {
+                let (id, label) = (1_000_000 + noise.below(8) as u32, "better".into());
+                What::CorrectMark { flight: 1, id, label, at_ns: t_ns, who: "crew".into() }
+            }
+            6 => What::WithdrawMark { flight: 1, id: 1_000_000 + noise.below(8) as u32, who: "crew".into() },
             _ => What::Started,
         };
         all.insert(at, (t_ns, what));

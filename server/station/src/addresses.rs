@@ -6,6 +6,8 @@ use std::net::{IpAddr, Ipv4Addr, SocketAddr};
 use fast_qr::QRBuilder;
 use nix::ifaddrs::getifaddrs;
 
+use crate::crew::Code;
+
 /// Addresses of the pages, the best for others first, loopback last.
 pub(crate) fn reachable(listening: SocketAddr) -> Vec<String> {
     let port = listening.port();
@@ -28,6 +30,11 @@ fn own_addresses() -> Vec<IpAddr> {
         .collect();
     own.dedup();
     own
+}
+
+/// The link by which crew join. The code is in the fragment, which a browser sends to nobody.
+pub(crate) fn crew_link(address: &str, code: &Code) -> String {
+    format!("{address}/#crew={}", code.letters())
 }
 
 /// The address as a QR code of half blocks, for a terminal, with the quiet zone that readers need; `None` if it is

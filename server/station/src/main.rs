@@ -4,6 +4,7 @@
 mod addresses;
 mod cli;
 mod clock;
+mod crew;
 mod demo;
 mod export;
 mod failure;

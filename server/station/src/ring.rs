@@ -17,6 +17,8 @@ use crate::clock::{Clock, utc_now_ns};
 pub(crate) const CAPACITY_BYTES: usize = 64 * 1024 * 1024;
 /// What an input costs beside its payload, bytes: keeps a flood of tiny chunks bounded too.
 const OVERHEAD_BYTES: usize = 128;
+/// What a setup costs, bytes: about what a full one takes.
+const SETUP_BYTES: usize = 64 * 1024;
 
 /// The ring. Pushing never waits.
 #[derive(Debug)]
@@ -155,6 +157,7 @@ fn cost(what: &What) -> usize {
     OVERHEAD_BYTES
         + match what {
             What::Bytes { bytes, .. } => bytes.len(),
+            What::SetupChange(_) | What::SetupByCrew { .. } => SETUP_BYTES,
             _ => 0,
         }
 }

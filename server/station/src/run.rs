@@ -9,7 +9,7 @@ use std::path::PathBuf;
 use std::sync::Arc;
 use std::time::Instant;
 
-use loftwatch_engine::{Engine, Input, Output, Said, Setup, What};
+use loftwatch_engine::{Engine, Input, Output, Said};
 use sqlx::SqlitePool;
 use tokio::sync::{mpsc, watch};
 
@@ -62,8 +62,7 @@ impl Runner {
         let (engine, done, next_seq) = if let Some(snapshot) = snapshot {
             (snapshot.engine, snapshot.input, snapshot.next_seq)
         } else {
-            let What::SetupChange(setup) = &first.what else { return None };
-            (Engine::new(Setup::clone(setup), first.t_ns), first.number.saturating_sub(1), 1)
+            (Engine::new(first.what.setup()?.clone(), first.t_ns), first.number.saturating_sub(1), 1)
         };
         let mut runner = Self {
             engine,
@@ -136,7 +135,7 @@ impl Runner {
     }
 
     fn step(&mut self, input: &Input) {
-        if let What::SetupChange(_) = &input.what {
+        if input.what.setup().is_some() {
             self.pass_on();
             self.engine.step(input, &mut self.out);
             self.tell_setup();

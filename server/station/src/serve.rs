@@ -9,10 +9,11 @@ use std::sync::Arc;
 use loftwatch_engine::{Input, Output, Setup, What};
 use tokio::net::TcpListener;
 use tokio::signal::unix::{Signal, SignalKind, signal};
-use tokio::sync::watch;
+use tokio::sync::{mpsc, watch};
 
 use crate::addresses;
 use crate::clock::{Clock, utc_now_ns};
+use crate::crew::{Code, Crew};
 use crate::failure::Failure;
 use crate::hub::Hub;
 use crate::links::Links;
@@ -58,6 +59,7 @@ pub(crate) async fn run<End: Future<Output = ()>>(
             tracing::info!("set aside: `{}`", file.display());
         }
     }
+    let crew = Crew::open(folder.path())?;
     let file = folder.inputs();
     let mut store = inputs::open(&file).await?;
     let readers = inputs::readers(&file);
@@ -111,6 +113,7 @@ pub(crate) async fn run<End: Future<Output = ()>>(
         complaint: None,
     });
     let (setup_in, setup) = watch::channel(now);
+    let (setups_in, setups) = mpsc::channel(1);
     let epoch_ns = begin.first.t_ns;
     let shared = Arc::new(Shared {
         hub: Hub::new(begin.clock, epoch_ns, setup.clone(), status, links.watch()),
@@ -121,6 +124,8 @@ pub(crate) async fn run<End: Future<Output = ()>>(
         epoch_ns,
         ending: ending.clone(),
         ring: Arc::clone(&ring),
+        crew,
+        setups: setups_in,
     });
     shared.hub.take(&remembered);
     let around = Around {
@@ -138,8 +143,8 @@ pub(crate) async fn run<End: Future<Output = ()>>(
     links.apply(&plan.setup.links);
     let listening = listener.local_addr().map_err(|error| Failure::port(error.to_string()))?;
     let pages = tokio::spawn(web::serve(listener, Arc::clone(&shared)));
-    let watching = tokio::spawn(setup::watch(plan.setup_file, setup_in, Arc::clone(&ring), links));
-    print_addresses(listening);
+    let watching = tokio::spawn(setup::watch(plan.setup_file, setup_in, Arc::clone(&ring), links, setups));
+    print_addresses(listening, &shared.crew.code(), folder.path());
     tokio::select! {
         () = up(Arc::clone(&shared)) => {}
         stopped = pages => match stopped {
@@ -262,12 +267,21 @@ impl Signals {
     }
 }
 
-/// Says where the pages are, on standard output.
-fn print_addresses(listening: SocketAddr) {
+/// Says where the pages are, on standard output; in a terminal also the crew's code, as that is for the eyes of who stands
+/// before it and for no log.
+fn print_addresses(listening: SocketAddr, code: &Code, folder: &Path) {
     let addresses = addresses::reachable(listening);
     let mut out = std::io::stdout().lock();
-    let code = addresses.first().filter(|_| out.is_terminal()).and_then(|first| addresses::qr(first));
-    let text = format!("Loftwatch is at {}\n{}", addresses.join("  "), code.unwrap_or_default());
+    let terminal = out.is_terminal();
+    let first = addresses.first().filter(|_| terminal);
+    let watch = first.and_then(|first| addresses::qr(first)).unwrap_or_default();
+    let crew = if terminal {
+        let link = first.and_then(|first| addresses::qr(&addresses::crew_link(first, code)));
+        format!("For crew alone: the code is {code}, or scan this to join\n{}", link.unwrap_or_default())
+    } else {
+        format!("The crew's code is in `{}`\n", folder.join("crew.json").display())
+    };
+    let text = format!("Loftwatch is at {}\n{watch}{crew}", addresses.join("  "));
     // Nobody reading is no reason to end.
     let _ = out.write_all(text.as_bytes()).and_then(|()| out.flush());
 }

@@ -9,12 +9,14 @@ use std::sync::Arc;
 use loftwatch_engine::{Setup, What};
 use serde::Serialize;
 use sqlx::SqlitePool;
-use tokio::sync::watch;
+use tokio::sync::{mpsc, watch};
 use ts_rs::TS;
 
 use crate::clock::Clock;
+use crate::crew::Crew;
 use crate::hub::Hub;
 use crate::ring::Ring;
+use crate::setup::Wanted;
 
 /// The running station, as its parts and the web see it.
 #[derive(Debug)]
@@ -35,6 +37,10 @@ pub(crate) struct Shared {
     pub(crate) ending: watch::Receiver<bool>,
     /// The way in; see [`Shared::press`].
     pub(crate) ring: Arc<Ring>,
+    /// Who may act.
+    pub(crate) crew: Crew,
+    /// Where texts for the setup file go: to who looks after it.
+    pub(crate) setups: mpsc::Sender<Wanted>,
 }
 
 impl Shared {

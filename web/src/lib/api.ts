@@ -1,21 +1,55 @@
 // The station's answers over HTTP. Every failure becomes one plain sentence.
-import type { FlightDetail, FlightInfo, Problem, SiteInfo, Track } from './messages';
+import type {
+  About,
+  Act,
+  CrewCode,
+  Deed,
+  FlightDetail,
+  FlightInfo,
+  Join,
+  Problem,
+  SetupText,
+  SetupVerdict,
+  SetupWanted,
+  SiteInfo,
+  Track,
+} from './messages';
 
 export type FlightRef = number | 'current';
 
-async function get<T>(path: string): Promise<T> {
+/** The station has refused, in its own words. */
+export class Refused extends Error {
+  constructor(
+    words: string,
+    readonly status: number,
+  ) {
+    super(words);
+  }
+}
+
+async function ask(path: string, init: RequestInit): Promise<Response> {
   let response: Response;
   try {
-    response = await fetch(path, { headers: { accept: 'application/json' } });
+    response = await fetch(path, init);
   } catch {
     throw new Error('The station does not answer. Is it running, and is this device on its network?');
   }
   if (!response.ok) {
     const problem = (await response.json().catch(() => null)) as Problem | null;
     const words = problem ? [problem.error, problem.kept, problem.hint].filter(Boolean).join(' ') : '';
-    throw new Error(words || `The station answered ${response.status} to ${path}.`);
+    throw new Refused(words || `The station answered ${response.status} to ${path}.`, response.status);
   }
+  return response;
+}
+
+async function get<T>(path: string): Promise<T> {
+  const response = await ask(path, { headers: { accept: 'application/json' } });
   return (await response.json()) as T;
+}
+
+function post(path: string, body?: unknown): Promise<Response> {
+  const json = body === undefined ? {} : { body: JSON.stringify(body) };
+  return ask(path, { method: 'POST', headers: { 'content-type': 'application/json' }, ...json });
 }
 
 export const getSite = (): Promise<SiteInfo> => get('/api/site');
@@ -25,4 +59,33 @@ export const getFlight = (number: number): Promise<FlightDetail> => get(`/api/fl
 export function getTrack(flight: FlightRef, fromS: number | null, most: number): Promise<Track> {
   const from = fromS === null ? '' : `from_s=${fromS}&`;
   return get(`/api/flights/${flight}/track?${from}most=${most}`);
+}
+
+export const getAbout = (): Promise<About> => get('/api/about');
+export const getDeeds = (): Promise<Deed[]> => get('/api/crew/log');
+export const getCode = (): Promise<CrewCode> => get('/api/crew/code');
+export const getSetup = (): Promise<SetupText> => get('/api/setup');
+
+export async function act(what: Act): Promise<void> {
+  await post('/api/act', what);
+}
+
+export async function joinCrew(join: Join): Promise<void> {
+  await post('/api/crew/join', join);
+}
+
+export async function leaveCrew(): Promise<void> {
+  await post('/api/crew/leave');
+}
+
+export async function newCode(): Promise<CrewCode> {
+  return (await (await post('/api/crew/new-code')).json()) as CrewCode;
+}
+
+export async function checkSetup(wanted: SetupWanted): Promise<SetupVerdict> {
+  return (await (await post('/api/setup/check', wanted)).json()) as SetupVerdict;
+}
+
+export async function takeSetup(wanted: SetupWanted): Promise<SetupVerdict> {
+  return (await (await post('/api/setup', wanted)).json()) as SetupVerdict;
 }

@@ -365,8 +365,12 @@ version: string,
 engine: string,
 /** Sentences that stand on every page that could be taken for more than advice. */
 cautions: Array<string>,
-/** Whether this browser may act (mark, name, end), or only look. */
-can_act: boolean };
+/** Whether this browser may act (mark, name, end, change the setup), or only look. */
+can_act: boolean,
+/** Under which name it has joined as crew; `null` when it has not. */
+who: string | null,
+/** Whether it runs on the station's own machine: it then joins without the code, and may see it. */
+own_machine: boolean };
 
 /** `GET /api/site`: what was told. */
 export type SiteInfo = {
@@ -488,17 +492,126 @@ kept: string,
 /** What to do. */
 hint: string };
 
-/** `POST /api/act`: what a crew member does. Taken from the station's own machine only. */
+/** `POST /api/act`: what a crew member does. `who` counts from the station's own machine only; who has joined acts under
+ * the name given then. */
 export type Act = { "kind": "mark",
 /** What happened, in a few words. */
 label: string,
 /** When, station time; now if left out. */
 t_s: number | null,
 /** Who marks it; may be empty. */
+who: string } | { "kind": "correct",
+/** Number of the flight. */
+flight: number,
+/** Number of the mark, as its event has it. */
+id: number,
+/** What happened, in a few words. */
+label: string,
+/** When, station time. */
+t_s: number,
+/** Who corrects it; may be empty. */
+who: string } | { "kind": "withdraw",
+/** Number of the flight. */
+flight: number,
+/** Number of the mark. */
+id: number,
+/** Who takes it back; may be empty. */
 who: string } | { "kind": "name",
 /** The name. */
 name: string,
 /** Who names it; may be empty. */
 who: string } | { "kind": "end",
+/** Number of the flight, so that a press that comes late ends no other one; any if left out. */
+flight: number | null,
 /** Who ends it; may be empty. */
 who: string };
+
+/** `POST /api/crew/join`: answered with a cookie that makes the browser crew. */
+export type Join = {
+/** The code that is shown at the station; not asked on the station's own machine. */
+code: string,
+/** The name that stands beside what is done. */
+who: string };
+
+/** `GET /api/crew/code`, and the answer of `POST /api/crew/new-code`; on the station's own machine only. */
+export type CrewCode = {
+/** The code, in two groups. */
+code: string,
+/** Those who have joined. */
+crew: Array<CrewMember> };
+
+/** A browser that has joined. */
+export type CrewMember = {
+/** The name given. */
+who: string,
+/** When, station time. */
+joined_s: number };
+
+/** One thing that the crew did, as listed by `GET /api/crew/log`, newest first. */
+export type Deed = {
+/** When, UTC, s since 1970. */
+utc_s: number,
+/** Who; empty where no name was given. */
+who: string,
+/** What. */
+did: DeedKind,
+/** Label of the mark, name of the flight; else empty. */
+what: string };
+
+/** What the crew can do. */
+export type DeedKind = "mark" | "correct" | "withdraw" | "name" | "end" | "setup";
+
+/** `GET /api/setup`, for crew: the setup file. */
+export type SetupText = {
+/** Its name, without the folder. */
+name: string,
+/** All of its text. */
+text: string,
+/** Tells this state of it from others. */
+edition: string,
+/** Whether the text is wrong and an earlier one holds. */
+wrong: boolean };
+
+/** `POST /api/setup/check` and `POST /api/setup`: a text that is to become the setup file. */
+export type SetupWanted = {
+/** All of its text. */
+text: string,
+/** The `edition` of the text that it was made from. */
+edition: string,
+/** Who wants it; counts from the station's own machine only, like that of an act. */
+who: string };
+
+/** What a setup text comes to. */
+export type SetupVerdict = {
+/** All mistakes, in the order of the lines; nothing of a text with mistakes is taken. */
+mistakes: Array<SetupMistake>,
+/** What differs from the setup in force. */
+changes: Array<SetupDifference>,
+/** What may not be meant. */
+remarks: Array<string> };
+
+/** A mistake in a setup text. */
+export type SetupMistake = {
+/** Line, from 1. */
+line: number,
+/** Column in characters, from 1. */
+column: number,
+/** Dotted key; empty where there is none. */
+key: string,
+/** What was expected. */
+expected: string,
+/** What was found. */
+found: string,
+/** What it probably is, or what to do. */
+hint: string | null };
+
+/** A key whose value differs. */
+export type SetupDifference = {
+/** Dotted key. */
+key: string,
+/** Value before, in words; empty if there was none. */
+old: string,
+/** Value after, in words; empty if there is none. */
+new: string,
+/** Whether it does not change between liftoff and landing: then it holds afterwards. */
+on_the_ground: boolean };

@@ -24,10 +24,18 @@ impl Engine {
                 self.reset_link(link, utc_offset_ns, out);
                 self.skip_bytes(link, *bytes);
             }
-            What::SetupChange(setup) => self.change_setup(setup, out),
+            What::SetupChange(setup) | What::SetupByCrew { setup, .. } => self.change_setup(setup, out),
             What::Mark { label, at_ns, who } => {
                 self.with_flight(out, |flight, _, pen| flight.mark(label, *at_ns, who, pen));
             }
+            What::CorrectMark { flight: number, id, label, at_ns, .. } if *number == self.flights => {
+                self.with_flight(out, |flight, _, pen| flight.correct_mark(*id, label, *at_ns, pen));
+            }
+            What::WithdrawMark { flight: number, id, .. } if *number == self.flights => {
+                self.with_flight(out, |flight, _, pen| flight.withdraw_mark(*id, pen));
+            }
+            // Of a flight that is no longer shown: its marks are not remembered.
+            What::CorrectMark { .. } | What::WithdrawMark { .. } => {}
             What::NameFlight { name, .. } => self.with_flight(out, |flight, _, pen| flight.name(name, pen)),
             What::EndFlight { .. } => self.end_flight(out),
         }

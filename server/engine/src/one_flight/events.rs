@@ -1,6 +1,7 @@
 //! Events of a flight: those of the tracker under their trade names, and what the crew marks.
 
 use loftwatch_flight::{DescentState, Event, EventKind, Origin};
+use serde::{Deserialize, Serialize};
 
 use super::OneFlight;
 use crate::Said;
@@ -10,6 +11,23 @@ use crate::sound::Sound;
 
 /// Numbers of marked events begin here, out of the tracker's way.
 const FIRST_MARK: u32 = 1_000_000;
+/// Most marks of a flight. Far more than people press; a script that presses on is not listened to.
+pub const MOST_MARKS: usize = 200;
+
+/// What the crew marked, in its newest revision.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub(crate) struct Mark {
+    event: Event,
+    label: String,
+    who: String,
+}
+
+impl Mark {
+    fn say(&self, pen: &mut Pen<'_>) {
+        let (label, who) = (self.label.clone(), Some(self.who.clone()));
+        pen.say(Said::Event { event: self.event, label, who });
+    }
+}
 
 impl OneFlight {
     /// Passes on the tracker's new and corrected events, and keeps what they change.
@@ -31,8 +49,11 @@ impl OneFlight {
 
     /// The crew marks an event.
     pub(crate) fn mark(&mut self, label: &str, at_ns: i64, who: &str, pen: &mut Pen<'_>) {
+        if self.marks.len() >= MOST_MARKS {
+            return;
+        }
         let event = Event {
-            id: FIRST_MARK + self.marked,
+            id: FIRST_MARK + self.marks.len() as u32,
             revision: 0,
             withdrawn: false,
             body: 0,
@@ -41,8 +62,34 @@ impl OneFlight {
             sd_s: 0.5,
             origin: Origin::Marked,
         };
-        self.marked += 1;
-        pen.say(Said::Event { event, label: label.into(), who: Some(who.into()) });
+        let mark = Mark { event, label: label.into(), who: who.into() };
+        mark.say(pen);
+        self.marks.push(mark);
+    }
+
+    /// The crew corrects a mark. Whose it is stays: the correction is told in the record of inputs.
+    pub(crate) fn correct_mark(&mut self, id: u32, label: &str, at_ns: i64, pen: &mut Pen<'_>) {
+        let t_s = pen.axis_s(at_ns);
+        self.revise_mark(id, pen, |mark| {
+            mark.event.t_s = t_s;
+            mark.label = label.into();
+        });
+    }
+
+    /// The crew takes a mark back.
+    pub(crate) fn withdraw_mark(&mut self, id: u32, pen: &mut Pen<'_>) {
+        self.revise_mark(id, pen, |mark| mark.event.withdrawn = true);
+    }
+
+    fn revise_mark(&mut self, id: u32, pen: &mut Pen<'_>, change: impl FnOnce(&mut Mark)) {
+        let mark = self.marks.iter_mut().find(|mark| mark.event.id == id && !mark.event.withdrawn);
+        let Some(mark) = mark else { return };
+        let before = mark.clone();
+        change(mark);
+        if *mark != before {
+            mark.event.revision += 1;
+            mark.say(pen);
+        }
     }
 
     /// The trade's word for an event, or the cue's own name.

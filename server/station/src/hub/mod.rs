@@ -32,7 +32,7 @@ pub(crate) use json::text as json_text;
 pub(crate) use now::Moment;
 pub(crate) use pace::Pace;
 pub(crate) use picture::word;
-pub(crate) use state::{State, Touched, fix, seconds};
+pub(crate) use state::{Marks, State, Touched, fix, seconds};
 
 /// Newest outputs, for those who watch.
 #[derive(Debug)]
@@ -160,6 +160,11 @@ impl Hub {
     /// The message `now` as of this moment.
     pub(crate) fn now_json(&self) -> String {
         self.now_text(&self.lock().state)
+    }
+
+    /// Which flight is shown, 0 for none, and the marks in it.
+    pub(crate) fn marks(&self) -> Marks {
+        self.lock().state.marks()
     }
 
     fn publish(&self, now: Instant) {

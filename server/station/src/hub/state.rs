@@ -53,6 +53,17 @@ pub(super) struct EventState {
     pub(super) who: Option<String>,
 }
 
+/// The crew's marks in the flight that is shown.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(crate) struct Marks {
+    /// Number of the flight, 0 for none.
+    pub(crate) flight: u32,
+    /// Whether it has ended.
+    pub(crate) ended: bool,
+    /// Numbers of the marks, each with whether it still holds.
+    pub(crate) holding: BTreeMap<u32, bool>,
+}
+
 /// Which messages an output changes.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub(crate) struct Touched {
@@ -105,6 +116,16 @@ impl State {
     /// Station time, ns, of zero on the axis of times inside outputs.
     pub(crate) fn epoch_ns(&self) -> i64 {
         self.epoch_ns
+    }
+
+    /// The crew's marks.
+    pub(crate) fn marks(&self) -> Marks {
+        let marks = self.events.iter().filter(|(_, state)| state.event.kind == EventKind::Mark);
+        Marks {
+            flight: self.flight.number,
+            ended: self.flight.ended_ns.is_some(),
+            holding: marks.map(|(id, state)| (*id, !state.event.withdrawn)).collect(),
+        }
     }
 
     /// Takes one output, in order.

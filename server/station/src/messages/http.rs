@@ -15,8 +15,12 @@ pub(crate) struct About {
     pub(crate) engine: String,
     /// Sentences that stand on every page that could be taken for more than advice.
     pub(crate) cautions: Vec<String>,
-    /// Whether this browser may act (mark, name, end), or only look.
+    /// Whether this browser may act (mark, name, end, change the setup), or only look.
     pub(crate) can_act: bool,
+    /// Under which name it has joined as crew; `null` when it has not.
+    pub(crate) who: Option<String>,
+    /// Whether it runs on the station's own machine: it then joins without the code, and may see it.
+    pub(crate) own_machine: bool,
 }
 
 /// `GET /api/site`: what was told.
@@ -142,7 +146,8 @@ pub(crate) struct Problem {
     pub(crate) hint: String,
 }
 
-/// `POST /api/act`: what a crew member does. Taken from the station's own machine only.
+/// `POST /api/act`: what a crew member does. `who` counts from the station's own machine only; who has joined acts under
+/// the name given then.
 #[derive(Clone, Debug, PartialEq, Deserialize, Serialize, TS)]
 #[serde(tag = "kind", rename_all = "snake_case")]
 pub(crate) enum Act {
@@ -157,6 +162,30 @@ pub(crate) enum Act {
         #[serde(default)]
         who: String,
     },
+    /// Corrects a mark of the flight that is open, or was the last.
+    Correct {
+        /// Number of the flight.
+        flight: u32,
+        /// Number of the mark, as its event has it.
+        id: u32,
+        /// What happened, in a few words.
+        label: String,
+        /// When, station time.
+        t_s: f64,
+        /// Who corrects it; may be empty.
+        #[serde(default)]
+        who: String,
+    },
+    /// Takes a mark back.
+    Withdraw {
+        /// Number of the flight.
+        flight: u32,
+        /// Number of the mark.
+        id: u32,
+        /// Who takes it back; may be empty.
+        #[serde(default)]
+        who: String,
+    },
     /// Names the flight.
     Name {
         /// The name.
@@ -167,10 +196,152 @@ pub(crate) enum Act {
     },
     /// Ends the flight.
     End {
+        /// Number of the flight, so that a press that comes late ends no other one; any if left out.
+        #[serde(default)]
+        flight: Option<u32>,
         /// Who ends it; may be empty.
         #[serde(default)]
         who: String,
     },
+}
+
+/// `POST /api/crew/join`: answered with a cookie that makes the browser crew.
+#[derive(Clone, Debug, PartialEq, Deserialize, Serialize, TS)]
+pub(crate) struct Join {
+    /// The code that is shown at the station; not asked on the station's own machine.
+    #[serde(default)]
+    pub(crate) code: String,
+    /// The name that stands beside what is done.
+    pub(crate) who: String,
+}
+
+/// `GET /api/crew/code`, and the answer of `POST /api/crew/new-code`; on the station's own machine only.
+#[derive(Clone, Debug, PartialEq, Serialize, TS)]
+pub(crate) struct CrewCode {
+    /// The code, in two groups.
+    pub(crate) code: String,
+    /// Those who have joined.
+    pub(crate) crew: Vec<CrewMember>,
+}
+
+/// A browser that has joined.
+#[derive(Clone, Debug, PartialEq, Serialize, TS)]
+pub(crate) struct CrewMember {
+    /// The name given.
+    pub(crate) who: String,
+    /// When, station time.
+    pub(crate) joined_s: f64,
+}
+
+/// One thing that the crew did, as listed by `GET /api/crew/log`, newest first.
+#[derive(Clone, Debug, PartialEq, Serialize, TS)]
+pub(crate) struct Deed {
+    /// When, UTC, s since 1970.
+    pub(crate) utc_s: f64,
+    /// Who; empty where no name was given.
+    pub(crate) who: String,
+    /// What.
+    pub(crate) did: DeedKind,
+    /// Label of the mark, name of the flight; else empty.
+    pub(crate) what: String,
+}
+
+/// What the crew can do.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, TS)]
+#[serde(rename_all = "snake_case")]
+pub(crate) enum DeedKind {
+    /// Marked an event.
+    Mark,
+    /// Corrected a mark.
+    Correct,
+    /// Took a mark back.
+    Withdraw,
+    /// Named the flight.
+    Name,
+    /// Ended the flight.
+    End,
+    /// Changed the setup.
+    Setup,
+}
+
+/// `GET /api/setup`, for crew: the setup file.
+#[derive(Clone, Debug, PartialEq, Serialize, TS)]
+pub(crate) struct SetupText {
+    /// Its name, without the folder.
+    pub(crate) name: String,
+    /// All of its text.
+    pub(crate) text: String,
+    /// Tells this state of it from others.
+    pub(crate) edition: String,
+    /// Whether the text is wrong and an earlier one holds.
+    pub(crate) wrong: bool,
+}
+
+/// `POST /api/setup/check` and `POST /api/setup`: a text that is to become the setup file.
+#[derive(Clone, Debug, PartialEq, Deserialize, Serialize, TS)]
+pub(crate) struct SetupWanted {
+    /// All of its text.
+    pub(crate) text: String,
+    /// The `edition` of the text that it was made from.
+    pub(crate) edition: String,
+    /// Who wants it; counts from the station's own machine only, like that of an act.
+    #[serde(default)]
+    pub(crate) who: String,
+}
+
+/// What a setup text comes to.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, TS)]
+pub(crate) struct SetupVerdict {
+    /// All mistakes, in the order of the lines; nothing of a text with mistakes is taken.
+    pub(crate) mistakes: Vec<SetupMistake>,
+    /// What differs from the setup in force.
+    pub(crate) changes: Vec<SetupDifference>,
+    /// What may not be meant.
+    pub(crate) remarks: Vec<String>,
+}
+
+/// A mistake in a setup text.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, TS)]
+pub(crate) struct SetupMistake {
+    /// Line, from 1.
+    pub(crate) line: usize,
+    /// Column in characters, from 1.
+    pub(crate) column: usize,
+    /// Dotted key; empty where there is none.
+    pub(crate) key: String,
+    /// What was expected.
+    pub(crate) expected: String,
+    /// What was found.
+    pub(crate) found: String,
+    /// What it probably is, or what to do.
+    pub(crate) hint: Option<String>,
+}
+
+impl From<loftwatch_setup::Mistake> for SetupMistake {
+    fn from(mistake: loftwatch_setup::Mistake) -> Self {
+        let loftwatch_setup::Mistake { line, column, key, expected, found, hint, .. } = mistake;
+        Self { line, column, key, expected, found, hint }
+    }
+}
+
+/// A key whose value differs.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, TS)]
+pub(crate) struct SetupDifference {
+    /// Dotted key.
+    pub(crate) key: String,
+    /// Value before, in words; empty if there was none.
+    pub(crate) old: String,
+    /// Value after, in words; empty if there is none.
+    pub(crate) new: String,
+    /// Whether it does not change between liftoff and landing: then it holds afterwards.
+    pub(crate) on_the_ground: bool,
+}
+
+impl From<loftwatch_setup::Changed> for SetupDifference {
+    fn from(changed: loftwatch_setup::Changed) -> Self {
+        let on_the_ground = changed.change == loftwatch_setup::Change::OnTheGround;
+        Self { key: changed.key, old: changed.old, new: changed.new, on_the_ground }
+    }
 }
 
 names! {

@@ -75,6 +75,16 @@ fn generated() -> String {
         TrackBody,
         Problem,
         Act,
+        Join,
+        CrewCode,
+        CrewMember,
+        Deed,
+        DeedKind,
+        SetupText,
+        SetupWanted,
+        SetupVerdict,
+        SetupMistake,
+        SetupDifference,
     );
     tidy(&text)
 }

@@ -50,10 +50,8 @@ pub(super) async fn run(
 
 /// With another setup told, it replaces every recorded one.
 fn as_told(input: Input, told: Option<&Setup>) -> Input {
-    match (&input.what, told) {
-        (What::SetupChange(_), Some(told)) => {
-            Input { what: What::SetupChange(Box::new(told.clone())), ..input }
-        }
+    match (input.what.setup(), told) {
+        (Some(_), Some(told)) => Input { what: What::SetupChange(Box::new(told.clone())), ..input },
         _ => input,
     }
 }

@@ -63,14 +63,21 @@ impl Folder {
     /// Renames whatever stands in the way of a fresh store; returns the new names.
     pub(crate) fn set_aside(&self, stamp: &str) -> Result<Vec<PathBuf>, StoreError> {
         let mut renamed = Vec::new();
-        for name in
-            ["inputs.db", "inputs.db-wal", "inputs.db-shm", "derived.db", "derived.db-wal", "derived.db-shm"]
-        {
+        for name in [
+            "inputs.db",
+            "inputs.db-wal",
+            "inputs.db-shm",
+            "derived.db",
+            "derived.db-wal",
+            "derived.db-shm",
+            // A fresh store has a crew of its own.
+            "crew.json",
+        ] {
             let old = self.path.join(name);
             if !old.exists() {
                 continue;
             }
-            let new = self.path.join(name.replacen(".db", &format!(".set-aside-{stamp}.db"), 1));
+            let new = self.path.join(name.replacen('.', &format!(".set-aside-{stamp}."), 1));
             std::fs::rename(&old, &new).map_err(|source| StoreError::File { file: old, source })?;
             renamed.push(new);
         }

@@ -164,8 +164,10 @@ fn columns(what: &What) -> Result<(&'static str, Option<String>, Vec<u8>), sqlx:
         What::Bytes { link, bytes } => return Ok(("bytes", Some(link.clone()), bytes.clone())),
         What::LinkState { link, .. } => ("link_state", Some(link.clone())),
         What::Lost { link, .. } => ("lost", Some(link.clone())),
-        What::SetupChange(_) => ("setup_change", None),
+        What::SetupChange(_) | What::SetupByCrew { .. } => ("setup_change", None),
         What::Mark { .. } => ("mark", None),
+        What::CorrectMark { .. } => ("correct_mark", None),
+        What::WithdrawMark { .. } => ("withdraw_mark", None),
         What::NameFlight { .. } => ("name_flight", None),
         What::EndFlight { .. } => ("end_flight", None),
         What::Started => ("started", None),
@@ -242,9 +244,19 @@ pub(crate) async fn last_setup(pool: &SqlitePool) -> Result<Option<(Input, Setup
 async fn setup_input(pool: &SqlitePool, sql: &'static str) -> Result<Option<(Input, Setup)>, sqlx::Error> {
     let Some(row) = sqlx::query(sql).fetch_optional(pool).await? else { return Ok(None) };
     let input = input(&row)?;
-    let What::SetupChange(setup) = &input.what else { return Ok(None) };
-    let setup = Setup::clone(setup);
+    let Some(setup) = input.what.setup().cloned() else { return Ok(None) };
     Ok(Some((input, setup)))
+}
+
+/// The newest inputs that are presses of the crew, newest first.
+pub(crate) async fn newest_of_crew(pool: &SqlitePool, most: u32) -> Result<Vec<Input>, sqlx::Error> {
+    let rows = sqlx::query(
+        "SELECT number, t_ns, utc_ns, kind, link, data FROM input WHERE number IN (SELECT number FROM crew ORDER BY number DESC LIMIT ?) ORDER BY number DESC",
+    )
+    .bind(most)
+    .fetch_all(pool)
+    .await?;
+    rows.iter().map(input).collect()
 }
 
 /// How many bytes of each link are stored.

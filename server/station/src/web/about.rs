@@ -2,21 +2,20 @@
 
 use std::sync::Arc;
 
+use axum::Json;
 use axum::extract::State;
 use axum::http::header;
 use axum::response::IntoResponse;
-use axum::{Extension, Json};
 use loftwatch_engine::{ENGINE_VERSION, Setup};
 
-use super::act;
-use super::listen::Ends;
+use super::actor::Asker;
 use crate::hub;
 use crate::messages::{About, AreaInfo, BodyInfo, CueInfo, SiteInfo};
 use crate::shared::Shared;
 
 /// `GET /api/about`
-pub(super) async fn about(ends: Option<Extension<Ends>>, headers: axum::http::HeaderMap) -> Json<About> {
-    Json(About {
+pub(super) async fn about(asker: Asker) -> impl IntoResponse {
+    let about = About {
         version: env!("CARGO_PKG_VERSION").to_owned(),
         engine: ENGINE_VERSION.to_string(),
         cautions: vec![
@@ -24,8 +23,11 @@ pub(super) async fn about(ends: Option<Extension<Ends>>, headers: axum::http::He
             "Hearing a radio is not readiness. A last fix is not a landing. The range opens when its officer says so."
                 .to_owned(),
         ],
-        can_act: act::may_act(ends.as_deref(), &headers),
-    })
+        can_act: asker.may_act(),
+        who: asker.who,
+        own_machine: asker.own_machine,
+    };
+    ([(header::CACHE_CONTROL, "no-store")], Json(about))
 }
 
 /// `GET /api/site`

@@ -1,50 +1,36 @@
-//! What a crew member does: marks an event, names the flight, ends it. Recorded as an input, like every byte.
-//!
-//! For now only the station's own machine may act; everyone else can look.
+//! What a crew member does: marks an event, corrects a mark or takes it back, names the flight, ends it. Recorded as an
+//! input, like every byte.
 
 use std::sync::Arc;
 
+use axum::Json;
 use axum::extract::State;
 use axum::extract::rejection::JsonRejection;
-use axum::http::{HeaderMap, StatusCode};
-use axum::{Extension, Json};
-use loftwatch_engine::What;
+use axum::http::StatusCode;
+use loftwatch_engine::{MOST_MARKS, What};
 
-use super::listen::Ends;
-use super::problem::Refusal;
+use super::actor::Member;
+use super::problem::{Refusal, wrong_body};
+use crate::hub::Marks;
 use crate::messages::Act;
 use crate::shared::Shared;
 
 /// Longest texts, characters.
 const LONGEST_NAME: usize = 80;
 const LONGEST_LABEL: usize = 120;
-const LONGEST_WHO: usize = 60;
 
-/// Whether this browser may act: it runs on the station's own machine, and no proxy speaks for it.
-pub(super) fn may_act(ends: Option<&Ends>, headers: &HeaderMap) -> bool {
-    let relayed =
-        ["forwarded", "x-forwarded-for", "x-real-ip"].iter().any(|name| headers.contains_key(*name));
-    ends.is_some_and(Ends::own_machine) && !relayed
-}
+const FORM: &str = "{\"kind\": \"mark\", \"label\": \"chute seen\"}";
 
 /// `POST /api/act`
 pub(super) async fn act(
     State(shared): State<Arc<Shared>>,
-    ends: Option<Extension<Ends>>,
-    headers: HeaderMap,
+    member: Member,
     act: Result<Json<Act>, JsonRejection>,
 ) -> Result<StatusCode, Refusal> {
-    if !may_act(ends.as_deref(), &headers) {
-        return Err(Refusal::new(
-            StatusCode::FORBIDDEN,
-            "Only the station's own machine may act; from here you can look.",
-            "Nothing was changed.",
-            "Press the button on the machine that runs the station.",
-        ));
-    }
-    let Json(act) = act.map_err(|error| wrong(&error.body_text()))?;
-    let what = what(act, shared.clock.now_ns())?;
-    if shared.press(what) {
+    let Json(act) = act.map_err(|error| wrong_body(&error, FORM))?;
+    let press = press(act, &member, shared.clock.now_ns())?;
+    fits(&press, &shared.hub.marks())?;
+    if shared.press(press.what) {
         Ok(StatusCode::NO_CONTENT)
     } else {
         Err(Refusal::new(
@@ -56,23 +42,72 @@ pub(super) async fn act(
     }
 }
 
-fn what(act: Act, now_ns: i64) -> Result<What, Refusal> {
+/// What is to be recorded, and of which flight, where that is told.
+#[derive(Debug)]
+struct Press {
+    what: What,
+    flight: Option<u32>,
+}
+
+fn press(act: Act, member: &Member, now_ns: i64) -> Result<Press, Refusal> {
+    let who = |told: &str| member.who(told);
+    let any = |what| Press { what, flight: None };
     Ok(match act {
-        Act::Mark { label, t_s, who } => What::Mark {
+        Act::Mark { label, t_s, who: told } => any(What::Mark {
             label: text(&label, LONGEST_LABEL, "label")?,
-            at_ns: instant(t_s, now_ns)?,
-            who: plain(&who, LONGEST_WHO),
-        },
-        Act::Name { name, who } => {
-            What::NameFlight { name: text(&name, LONGEST_NAME, "name")?, who: plain(&who, LONGEST_WHO) }
+            at_ns: t_s.map_or(Ok(now_ns), |t_s| instant(t_s, now_ns))?,
+            who: who(&told),
+        }),
+        Act::Correct { flight, id, label, t_s, who: told } => {
+            let label = text(&label, LONGEST_LABEL, "label")?;
+            let at_ns = instant(t_s, now_ns)?;
+            Press {
+                what: What::CorrectMark { flight, id, label, at_ns, who: who(&told) },
+                flight: Some(flight),
+            }
         }
-        Act::End { who } => What::EndFlight { who: plain(&who, LONGEST_WHO) },
+        Act::Withdraw { flight, id, who: told } => {
+            Press { what: What::WithdrawMark { flight, id, who: who(&told) }, flight: Some(flight) }
+        }
+        Act::Name { name, who: told } => {
+            any(What::NameFlight { name: text(&name, LONGEST_NAME, "name")?, who: who(&told) })
+        }
+        Act::End { flight, who: told } => Press { what: What::EndFlight { who: who(&told) }, flight },
     })
 }
 
+/// Whether there is something to act on: what the engine would pass over is refused in words.
+fn fits(press: &Press, shown: &Marks) -> Result<(), Refusal> {
+    if shown.flight == 0 {
+        return Err(stale("There is no flight yet: one begins with the first packet.", "Press again then."));
+    }
+    if press.flight.is_some_and(|flight| flight != shown.flight) {
+        return Err(stale("Another flight has begun since.", "Look at the page again."));
+    }
+    match &press.what {
+        What::Mark { .. } if shown.holding.len() >= MOST_MARKS => Err(stale(
+            &format!("This flight has {MOST_MARKS} marks: there is no room for more."),
+            "Correct one of them instead.",
+        )),
+        What::CorrectMark { id, .. } | What::WithdrawMark { id, .. }
+            if shown.holding.get(id) != Some(&true) =>
+        {
+            Err(stale("There is no such mark, or it was taken back.", "Look at the list of marks again."))
+        }
+        What::EndFlight { .. } if shown.ended => Err(stale(
+            "This flight has ended already.",
+            "The next one begins when the vehicle is heard anew.",
+        )),
+        _ => Ok(()),
+    }
+}
+
+fn stale(why: &str, hint: &str) -> Refusal {
+    Refusal::new(StatusCode::CONFLICT, why, "Nothing was changed.", hint)
+}
+
 /// A mark lies in the past, at most a day; a page's clock may be a second ahead.
-fn instant(t_s: Option<f64>, now_ns: i64) -> Result<i64, Refusal> {
-    let Some(t_s) = t_s else { return Ok(now_ns) };
+fn instant(t_s: f64, now_ns: i64) -> Result<i64, Refusal> {
     let now_s = now_ns as f64 / 1e9;
     if !(now_s - 86_400.0..=now_s + 1.0).contains(&t_s) {
         return Err(wrong("`t_s` is station time in seconds, within the last day"));
@@ -85,9 +120,12 @@ fn text(text: &str, most: usize, key: &str) -> Result<String, Refusal> {
     if plain.is_empty() { Err(wrong(&format!("`{key}` is empty"))) } else { Ok(plain) }
 }
 
-/// One line of printable characters, at most so many.
-fn plain(text: &str, most: usize) -> String {
-    let line: String = text.chars().map(|c| if c.is_control() { ' ' } else { c }).collect();
+/// One line of printable characters, at most so many. What turns the direction of writing is left out: it would let one
+/// name pass for another.
+pub(super) fn plain(text: &str, most: usize) -> String {
+    let turns = |c: char| matches!(c, '\u{200e}' | '\u{200f}' | '\u{061c}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}');
+    let line: String =
+        text.chars().filter(|c| !turns(*c)).map(|c| if c.is_control() { ' ' } else { c }).collect();
     line.trim().chars().take(most).collect()
 }
 
@@ -96,7 +134,7 @@ fn wrong(why: &str) -> Refusal {
         StatusCode::UNPROCESSABLE_ENTITY,
         format!("The press was not understood: {why}."),
         "Nothing was changed.",
-        "Send JSON such as {\"kind\": \"mark\", \"label\": \"chute seen\"} with the type application/json.",
+        &format!("Send JSON such as {FORM} with the type application/json."),
     )
 }
 
@@ -105,6 +143,10 @@ mod tests {
     use super::*;
 
     const NOW_NS: i64 = 1_795_600_000_000_000_000;
+
+    fn what(act: Act, now_ns: i64) -> Result<What, Refusal> {
+        press(act, &Member::here(), now_ns).map(|press| press.what)
+    }
 
     #[test]
     fn a_mark_becomes_one_short_line_now_or_in_the_past() {
@@ -122,6 +164,12 @@ mod tests {
         for t_s in [0.0, 1_795_700_000.0, f64::NAN, f64::INFINITY] {
             assert!(mark(t_s).is_err(), "{t_s}");
         }
+    }
+
+    #[test]
+    fn what_turns_the_direction_of_writing_is_left_out() {
+        assert_eq!(plain("\u{202e}oM\u{2066} \u{7}Mo\u{200f}", 9), "oM  Mo");
+        assert_eq!(plain("\u{5d0}\u{5d1} é", 9), "\u{5d0}\u{5d1} é", "letters of all scripts stay");
     }
 
     #[test]

@@ -1,10 +1,13 @@
 //! The pages and their data over HTTP, and the web sockets.
 //!
-//! Everything is `GET` except `POST /api/act`, which is taken from the station's own machine only. Every request
-//! passes the guard (Host, Origin, headers) before anything else sees it.
+//! Everyone may `GET` what there is to watch. Whatever changes something is a `POST` and taken from crew only: those who
+//! have joined, and the station's own machine. Every request passes the guard (Host, Origin, headers) before anything
+//! else sees it.
 
 mod about;
 mod act;
+mod actor;
+mod crew;
 mod flights;
 mod guard;
 mod listen;
@@ -13,6 +16,7 @@ mod pages;
 mod problem;
 mod replay;
 mod room;
+mod setup;
 mod socket;
 #[cfg(test)]
 mod tests;
@@ -42,6 +46,8 @@ pub(crate) async fn serve(listener: TcpListener, shared: Arc<Shared>) -> std::io
 
 /// All routes, behind the guard.
 pub(crate) fn router(shared: &Arc<Shared>) -> Router {
+    // The inner limit is the one that counts.
+    let setup_body = DefaultBodyLimit::max(setup::MOST_BODY_BYTES);
     let names = Arc::new(guard::Names::of_this_machine());
     Router::new()
         // `any`, since a socket over HTTP/2 is not a GET.
@@ -50,6 +56,13 @@ pub(crate) fn router(shared: &Arc<Shared>) -> Router {
         .route("/api/site", get(about::site))
         .route("/api/now", get(about::now))
         .route("/api/act", post(act::act))
+        .route("/api/crew/join", post(crew::join))
+        .route("/api/crew/leave", post(crew::leave))
+        .route("/api/crew/code", get(crew::code))
+        .route("/api/crew/new-code", post(crew::new_code))
+        .route("/api/crew/log", get(crew::log))
+        .route("/api/setup", get(setup::text).post(setup::take).layer(setup_body))
+        .route("/api/setup/check", post(setup::check).layer(setup_body))
         .route("/api/flights", get(flights::list))
         .route("/api/flights/{number}", get(flights::one))
         .route("/api/flights/{number}/track", get(flights::track))

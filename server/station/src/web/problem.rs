@@ -1,6 +1,7 @@
 //! Errors as a browser or a script gets them: what happened, what was kept, what to do.
 
 use axum::Json;
+use axum::extract::rejection::JsonRejection;
 use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
 
@@ -64,6 +65,21 @@ impl IntoResponse for Refusal {
     fn into_response(self) -> Response {
         (self.status, Json(self.problem)).into_response()
     }
+}
+
+/// A body that is not what was asked for; `form` is an example of what is.
+pub(super) fn wrong_body(error: &JsonRejection, form: &str) -> Refusal {
+    // Too long stays what it is; a wrong type and wrong contents are both not understood.
+    let status = match error.status() {
+        StatusCode::PAYLOAD_TOO_LARGE => StatusCode::PAYLOAD_TOO_LARGE,
+        _ => StatusCode::UNPROCESSABLE_ENTITY,
+    };
+    Refusal::new(
+        status,
+        format!("That was not understood: {}.", error.body_text().trim_end_matches('.')),
+        "Nothing was changed.",
+        &format!("Send JSON such as {form} with the type application/json."),
+    )
 }
 
 /// Any path under `/api` that is none.

@@ -13,6 +13,8 @@ use tokio::sync::watch;
 use tokio_tungstenite::tungstenite::Message as Frame;
 use tokio_tungstenite::tungstenite::client::IntoClientRequest as _;
 
+mod crew;
+
 use super::*;
 use crate::clock::Clock;
 use crate::hub::Hub;
@@ -27,32 +29,50 @@ struct Station {
     address: SocketAddr,
     ending: watch::Sender<bool>,
     stored: Stored,
+    /// Where the crew is kept.
+    folder: tempfile::TempDir,
     _senders:
         (watch::Sender<Arc<SetupNow>>, watch::Sender<Status>, watch::Sender<Vec<crate::shared::LinkStatus>>),
 }
 
 async fn station() -> Station {
-    let told = made::setup();
-    let stored = store(&told, made::whole_flight()).await;
-    let (setup_in, setup) = watch::channel(Arc::new(SetupNow { setup: told, path: None, complaint: None }));
+    station_of(None).await
+}
+
+/// With a setup file, it is looked after as in a real station.
+async fn station_of(setup_file: Option<&std::path::Path>) -> Station {
+    let told = setup_file.map_or_else(made::setup, |file| crate::setup::read(file).unwrap());
+    let stored = store(&made::setup(), made::whole_flight()).await;
+    let path = setup_file.map(std::path::Path::to_owned);
+    let (setup_in, setup) =
+        watch::channel(Arc::new(SetupNow { setup: told, path: path.clone(), complaint: None }));
     let (status_in, status) = watch::channel(Status::default());
     let (links_in, links) = watch::channel(Vec::new());
     let (ending_in, ending) = watch::channel(false);
     let clock = Clock::after(0);
+    let ring = Arc::new(Ring::new(clock, 1));
+    let (setups, wanted) = tokio::sync::mpsc::channel(1);
+    if let Some(file) = path {
+        let links = crate::links::Links::new(Arc::clone(&ring), BTreeMap::new());
+        tokio::spawn(crate::setup::watch(file, setup_in.clone(), Arc::clone(&ring), links, wanted));
+    }
+    let folder = tempfile::tempdir().unwrap();
     let shared = Arc::new(Shared {
         hub: Hub::new(clock, EPOCH_NS, setup.clone(), status.clone(), links.clone()),
         readers: stored.readers.clone(),
-        inputs_readers: stored.readers.clone(),
+        inputs_readers: stored.inputs.clone(),
         setup,
         clock,
         epoch_ns: EPOCH_NS,
         ending,
-        ring: Arc::new(Ring::new(clock, 1)),
+        ring,
+        crew: crate::crew::Crew::open(folder.path()).unwrap(),
+        setups,
     });
     let listener = TcpListener::bind("127.0.0.1:0").await.unwrap();
     let address = listener.local_addr().unwrap();
     tokio::spawn(serve(listener, Arc::clone(&shared)));
-    Station { shared, address, ending: ending_in, stored, _senders: (setup_in, status_in, links_in) }
+    Station { shared, address, ending: ending_in, stored, folder, _senders: (setup_in, status_in, links_in) }
 }
 
 /// Status line and headers, and body, of one request; `extra` holds further header lines.
@@ -283,48 +303,6 @@ async fn flights_are_listed_and_a_wrong_number_is_told_in_words() {
     station.stored.readers.close().await;
     let (head, body) = get(&station, "/api/flights").await;
     assert!(head.starts_with("HTTP/1.1 503") && body.contains("cannot be read"), "{head}\n{body}");
-}
-
-#[tokio::test]
-async fn a_press_is_recorded_and_only_from_the_stations_own_machine() {
-    let station = station().await;
-    let json = "Content-Type: application/json\r\n";
-    let (head, _) = ask(
-        &station,
-        "POST",
-        "/api/act",
-        json,
-        "{\"kind\":\"mark\",\"label\":\"chute seen\",\"who\":\"Mo\"}",
-    )
-    .await;
-    assert!(head.starts_with("HTTP/1.1 204"), "{head}");
-    let inputs = station.shared.ring.drain().inputs;
-    assert!(matches!(&inputs[0].what, What::Mark { label, who, .. } if label == "chute seen" && who == "Mo"));
-    for (extra, body, status) in [
-        (json, "{\"kind\":\"mark\",\"label\":\" \"}", "422"),
-        (json, "{\"kind\":\"launch\"}", "422"),
-        (json, "", "422"),
-        ("", "{\"kind\":\"end\"}", "422"),
-        ("Content-Type: application/json\r\nX-Forwarded-For: 10.0.0.9\r\n", "{\"kind\":\"end\"}", "403"),
-        ("Content-Type: application/json\r\nOrigin: http://evil.example\r\n", "{\"kind\":\"end\"}", "403"),
-    ] {
-        let (head, answer) = ask(&station, "POST", "/api/act", extra, body).await;
-        assert!(head.starts_with(&format!("HTTP/1.1 {status}")), "{body}: {head}\n{answer}");
-        assert!(serde_json::from_str::<Json>(&answer).unwrap()["error"].is_string());
-    }
-    let long = format!("{{\"kind\":\"mark\",\"label\":\"{}\"}}", "x".repeat(MOST_BODY_BYTES));
-    let (head, _) = ask(&station, "POST", "/api/act", json, &long).await;
-    assert!(head.starts_with("HTTP/1.1 422") || head.starts_with("HTTP/1.1 413"), "{head}");
-    assert!(station.shared.ring.drain().inputs.is_empty());
-    let outsider =
-        listen::Ends { peer: "192.168.4.7:1".parse().unwrap(), local: "192.168.4.1:80".parse().unwrap() };
-    let insider = listen::Ends { peer: "192.168.4.1:1".parse().unwrap(), ..outsider };
-    let none = axum::http::HeaderMap::new();
-    assert!(
-        !act::may_act(Some(&outsider), &none)
-            && act::may_act(Some(&insider), &none)
-            && !act::may_act(None, &none)
-    );
 }
 
 #[tokio::test]
