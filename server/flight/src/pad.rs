@@ -125,7 +125,7 @@ pub(crate) fn first_motion(
 fn between_rest_and_push(glances: &[Glance], at: Told) -> Told {
     let felt = || glances.iter().filter_map(|g| g.axial.map(|f| (g.t_s, f)));
     let pushed = |f: f64| f > 1.3 * G;
-    let Some((rest_s, _)) = felt().filter(|(_, f)| *f > 0.8 * G && *f < 1.2 * G).last() else { return at };
+    let Some((rest_s, _)) = felt().rfind(|(_, f)| *f > 0.8 * G && *f < 1.2 * G) else { return at };
     let Some((push_s, _)) = felt().find(|(t, f)| *t > rest_s && pushed(*f)) else { return at };
     if at.value >= rest_s && at.value <= push_s {
         return at;
