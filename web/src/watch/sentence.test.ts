@@ -82,6 +82,8 @@ describe('the sentence', () => {
     expect(words(drogue(T0 + 11.3, 9))).toBe('Past apogee. Next, drogue out in 1.3 s.');
     expect(words(drogue(T0 + 9, 39))).toContain('Falling nose first at 4 m/s.');
     expect(words({ ...drogue(T0 + 11.3, 39), passed: true })).toContain('Falling nose first');
+    const opened = story([['first_chute', 9.5]]);
+    expect(say({ bodies: [falling], cues: [main], t_s: T0 + 10 }, { story: opened })).toContain('Falling');
   });
 
   it('descending says under what, how fast, when and where it lands', () => {

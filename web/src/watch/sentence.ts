@@ -91,6 +91,8 @@ function coasting(view: View, body: BodyNow): string {
 
 /** The body's own first chute, as long as it is to come and not overdue. */
 function firstChuteToCome(view: View): CueNow | undefined {
+  // The message may leave out what has passed; then the event tells.
+  if (eventTime(view, 'first_chute') !== null) return undefined;
   const own = view.now.cues.filter((c) => c.kind === 'chute' && c.body === 0);
   const first = own.sort((a, b) => a.t_s.p50 - b.t_s.p50)[0];
   return first && !first.passed && first.t_s.p95 > view.t_s ? first : undefined;
