@@ -7,7 +7,6 @@ import math
 import sys
 import time
 from concurrent.futures import ProcessPoolExecutor
-from pathlib import Path
 
 import numpy as np
 
@@ -82,6 +81,7 @@ def one(binary, cls, seed, samples, results):
     burnout, apogee = body["events"]["burnout"], body["apogee"]
     instants = dict(after=burnout + 0.5, half=burnout + 0.5 * (apogee["t_s"] - burnout))
     said = Said(path, truth["utc_epoch_s"])
+    path.unlink()
     liftoff, out = dated(said, body["name"], "liftoff"), dated(said, body["name"], "burnout")
     head = dict(cls=cls, seed=seed)
     if code or liftoff is None:
@@ -102,7 +102,7 @@ def compare(binary, classes, first, count, samples=False, jobs=2):
     pairs = [(c, s) for c in classes for s in range(first, first + count)]
     rows = []
     with ProcessPoolExecutor(jobs) as pool:
-        for found in pool.map(one, [binary] * len(pairs), *zip(*pairs), [samples] * len(pairs), [Path(OUT / "said")] * len(pairs)):
+        for found in pool.map(one, [binary] * len(pairs), *zip(*pairs), [samples] * len(pairs), [OUT / "designs"] * len(pairs)):
             rows += found
             for r in found:
                 if "failed" in r:
