@@ -263,9 +263,14 @@ impl Tracker {
                     (seen, Some(r)) => {
                         let after = r.after_s.unwrap_or(r.by_s - 1.0).min(r.by_s);
                         let width = 0.29 * (r.by_s - after) + 0.01;
-                        let middle = 0.5 * (after + r.by_s);
-                        let t = seen.map_or(middle, |s| s.0.clamp(after, r.by_s));
-                        Some((t, seen.map_or(width, |s| s.1.min(width)), Origin::Reported))
+                        // A flag rises when the vehicle has noticed: it cannot have happened later, but well before.
+                        let (t, sd) = match seen {
+                            Some((t, sd, _)) if t > r.by_s => (r.by_s, sd.min(width)),
+                            Some((t, sd, _)) if t >= after => (t, sd.min(width)),
+                            Some((t, sd, _)) => (t, sd),
+                            None => (0.5 * (after + r.by_s), width),
+                        };
+                        Some((t, sd, Origin::Reported))
                     }
                     (seen, None) => seen,
                 };
