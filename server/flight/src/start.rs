@@ -1,12 +1,13 @@
 //! How the belief begins: at first motion, dated back; or aloft, when the first sample comes after liftoff.
 //!
-//! At first motion the sum is laid over the lean at the rail's end: one blob upright and two rings of six, with weights
-//! and spreads that make their sum the told Gaussian of the lean, with tails a little wider (told spreads are guesses). Where
-//! no accelerometer can show burnout, three burn times are held against each other as well.
+//! In the rail there is one upright blob; where the upper guide leaves it the sum is laid over the direction of the airspeed:
+//! one blob in the middle and two rings of six, with weights and spreads that make their sum the Gaussian of lean and wind, with
+//! tails a little wider (told spreads are guesses). Where no accelerometer can show burnout, three burn times are held against
+//! each other as well. The nominal flight, which nothing corrects, is laid over the lean at once.
 
 use libm::{cos, sin, sqrt};
 
-use crate::filter::Filter;
+use crate::filter::{BLOBS, Filter};
 use crate::model::Model;
 use crate::motion::axial_force;
 use crate::output::{EventKind, Phase};
@@ -96,7 +97,7 @@ impl Filter {
         self.t_s = at.value;
         self.tidied_s = at.value;
         self.begin_burn(m, 0, at.value, axial);
-        self.lay_sum(m, at.sd, axial);
+        self.lay_upright(m, at.sd, axial);
         let again = self.recent;
         for s in again.iter().filter(|s| s.t_s > at.value) {
             self.take_again(m, s);
@@ -244,7 +245,77 @@ impl Filter {
 
     /// Spread of the lean inside a blob, put in when the upper guide leaves the rail.
     pub(crate) fn loosen_from_rail(&mut self, m: &Model) {
-        self.loosen_lean(BLOB_SD * 0.85 * m.lean_sd_rad);
+        let upright = self.blobs.iter().all(|b| stands(b, m));
+        self.loosen_lean(if upright { 1.0 } else { BLOB_SD } * 0.85 * m.lean_sd_rad);
+        if upright {
+            self.lay_over_air();
+        }
+    }
+
+    /// At first motion: one blob for each burn time, upright in the rail, which holds it that way.
+    fn lay_upright(&mut self, m: &Model, t0_sd_s: f64, axial: bool) {
+        self.lay_sum(m, t0_sd_s, axial);
+        self.blobs.retain(|b| stands(b, m));
+    }
+
+    /// Where the rail lets go: lays the sum over the direction of the airspeed. The lean and the wind turn the nose alike there,
+    /// and only what lies between blobs, not within one, can be weighed away later. Each blob's covariance is shared out:
+    /// the parts lie along the flat airspeed's spread, with the rest of the state by regression on it, and keep a part of it.
+    fn lay_over_air(&mut self) {
+        let old = self.blobs;
+        let rings = if old.len() == 1 { &RINGS[..] } else { &RINGS[..2] };
+        let parts: usize = rings.iter().map(|r| r.1).sum();
+        if old.len() * parts > BLOBS {
+            return;
+        }
+        let whole: f64 = rings.iter().map(|r| r.2).sum();
+        // With fewer rings each reaches further.
+        let reach = if rings.len() < RINGS.len() { 1.2 } else { 1.0 };
+        self.blobs.clear();
+        for b in old.iter() {
+            // The flat airspeed's covariance with every state, and with itself.
+            let mut with = [[0.0; N]; 2];
+            for (k, row) in with.iter_mut().enumerate() {
+                for (j, c) in row.iter_mut().enumerate() {
+                    *c = b.p[VE + k][j] - b.p[WE + k][j];
+                }
+            }
+            let own = |a: usize, c: usize| with[a][VE + c] - with[a][WE + c];
+            let (s00, s01, s11) = (own(0, 0).max(1e-9), own(0, 1), own(1, 1).max(1e-9));
+            let det = (s00 * s11 - s01 * s01).max(1e-12 * s00 * s11);
+            let mut by = [[0.0; 2]; N];
+            for (j, g) in by.iter_mut().enumerate() {
+                *g = [
+                    (with[0][j] * s11 - with[1][j] * s01) / det,
+                    (with[1][j] * s00 - with[0][j] * s01) / det,
+                ];
+            }
+            let mut base = *b;
+            for i in 0..N {
+                for j in 0..N {
+                    let explained = by[i][0] * with[0][j] + by[i][1] * with[1][j];
+                    base.p[i][j] -= (1.0 - BLOB_SD * BLOB_SD) * explained;
+                }
+            }
+            // The airspeed's own axes, by Cholesky.
+            let l00 = sqrt(s00);
+            let l10 = s01 / l00;
+            let l11 = sqrt((s11 - l10 * l10).max(0.0));
+            for (ring, &(radius, count, ring_w)) in rings.iter().enumerate() {
+                for i in 0..count {
+                    let turn = (i as f64 + 0.5 * ring as f64) / count as f64 * core::f64::consts::TAU;
+                    let (a, c) = (reach * radius * cos(turn), reach * radius * sin(turn));
+                    let off = [l00 * a, l10 * a + l11 * c];
+                    let mut part = base;
+                    for (x, g) in part.x.iter_mut().zip(&by) {
+                        *x += g[0] * off[0] + g[1] * off[1];
+                    }
+                    part.ln_w += libm::log(ring_w / whole / count as f64);
+                    part.hold();
+                    self.blobs.push(part);
+                }
+            }
+        }
     }
 
     /// The same with another spread of the lean, rad.
@@ -361,6 +432,11 @@ impl Filter {
             f.thrust <= 0.0 && self.t_s > self.regime.ignition_s + 0.02
         })
     }
+}
+
+/// Whether a blob stands as the rail is told to.
+fn stands(b: &Blob, m: &Model) -> bool {
+    b.rail.iter().zip(&m.rail).all(|(a, r)| (a - r).abs() < 1e-9)
 }
 
 /// Two unit vectors across a direction.
