@@ -173,6 +173,24 @@ def judge_cues(said, truth, plan, burnout):
     return out
 
 
+def judge_hindsight(said, name, state, instants):
+    """The smoothed path against the truth at some instants, from the line nearest to each (within a second)."""
+    own = lambda x: said.time(x.get("t_utc", x.get("t_s")))
+    lines = [(own(x), x) for x in said.of("smoothed", 0, name)]
+    out = {}
+    for key, t in instants.items():
+        near = min(lines, key=lambda x: abs(x[0] - t), default=None)
+        if near is None or abs(near[0] - t) > 1.0:
+            continue
+        row = {}
+        for field in ("height_m", "climb_mps", "airspeed_mps"):
+            q, x = quantiles(near[1], field), float(np.interp(near[0], state["t_s"], state[field]))
+            if q:
+                row |= {f"{field}_err": q["p50"] - x, f"{field}_in90": interval(q, x)[0]}
+        out[key] = row
+    return out
+
+
 def judge(folder, lines_path):
     """All figures of one flight."""
     truth = json.loads((folder / "truth.json").read_text())
@@ -200,6 +218,7 @@ def judge(folder, lines_path):
             x = float(np.interp(instant, st["t_s"], st[field]))
             if q:
                 out["state_" + key] = dict(err=q["p50"] - x, in90=interval(q, x)[0])
+    out["hindsight"] = judge_hindsight(said, name, st, dict(half=half, apogee=ap["t_s"]))
     seen = events_of(said, 0, name)
     out["events"] = {}
     for key, true_key in (("liftoff", "liftoff"), ("burnout", "burnout"), ("apogee", "apogee"), ("landing", "landing"), ("rail_exit", "rail_exit"),
@@ -247,6 +266,7 @@ def no_chute_said(said, name):
 
 def score(binary, classes, first, count, samples=False, jobs=2, results=None, quiet=False):
     """Scores flights; returns list of figures."""
+    kept = results is not None
     results = Path(results or OUT / "said")
 
     def one(pair):
@@ -258,6 +278,9 @@ def score(binary, classes, first, count, samples=False, jobs=2, results=None, qu
         except (KeyError, TypeError, ValueError) as e:
             row = dict(cls=cls, seed=seed, failed=f"{type(e).__name__}: {e}")
         row["exit"], row["took_s"] = code, took
+        if not kept and code == 0:
+            # A flight's lines are megabytes, a report's flights are thousands.
+            path.unlink()
         return row
 
     pairs = [(c, s) for c in classes for s in range(first, first + count)]
