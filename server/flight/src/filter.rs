@@ -143,6 +143,8 @@ pub(crate) struct Filter {
     pub(crate) gnss_odd: Option<(f64, f64)>,
     /// The newest fix while GNSS is alone and doubted.
     pub(crate) gnss_last: Option<Seen>,
+    /// Time and climb rate of the newest GNSS velocity under power while it is alone, s and m/s.
+    pub(crate) gnss_pushed: Option<(f64, f64)>,
     /// Time between the last two packets, at most half a second.
     pub(crate) packet_gap_s: f64,
     /// Whether the height and climb of the newest fix agreed.
@@ -154,6 +156,9 @@ pub(crate) struct Filter {
     pub(crate) low: Shelf<(f64, f64), 48>,
     /// Time of the last tidying of the sum, s.
     pub(crate) tidied_s: f64,
+    /// When the vehicle says that it lifted off and burnt out: what to go by where nothing else can show it.
+    pub(crate) told_lift: Option<Told>,
+    pub(crate) told_out: Option<Told>,
     /// With hindsight: the path about which measurements are seen. The stages of the flight are known then, as is when GNSS
     /// was to be believed: nothing is detected and nothing learnt about the sensors.
     #[serde(skip)]
@@ -204,12 +209,15 @@ impl Filter {
             gnss_run: None,
             gnss_odd: None,
             gnss_last: None,
+            gnss_pushed: None,
             packet_gap_s: 0.1,
             gnss_tall_agrees: true,
             flat_known: false,
             tilt_known: false,
             low: Shelf::new(),
             tidied_s: t_s,
+            told_lift: None,
+            told_out: None,
             about: None,
         }
     }
@@ -394,6 +402,11 @@ impl Filter {
     pub(crate) fn hears(&self, c: Channel) -> bool {
         let record = self.sensors.get(c);
         record.heard && self.t_s - record.taken_s < HEARD_S
+    }
+
+    /// Whether neither force nor pressure is heard: only GNSS, or the vehicle's own figures.
+    pub(crate) fn is_blind(&self) -> bool {
+        !self.hears(Channel::Axial) && !self.hears(Channel::Baro)
     }
 
     /// Mean of one state and its variance over the sum.

@@ -10,7 +10,7 @@ use libm::sqrt;
 use crate::filter::{Filter, Seen};
 use crate::fuse::{Number, View};
 use crate::model::{EARTH_RADIUS_M, Model};
-use crate::output::Phase;
+use crate::output::{EventKind, Phase};
 use crate::sample::Sample;
 use crate::sensors::Channel;
 use crate::start::BARO_SCALE_SD;
@@ -18,6 +18,8 @@ use crate::state::{BS, Blob, E, GH, H, LAG, Row, VE, VN, VU};
 
 /// Time without a fix taken after which the horizontal state is as good as unknown, s.
 const FLAT_LOST_S: f64 = 5.0;
+/// Share of the told push that a receiver's climb must gain under power to be believed there.
+const LEAST_PUSH: f64 = 0.3;
 /// Time after burnout in which GNSS is not asked while something else is heard, s.
 const AFTER_POWER_S: f64 = 0.7;
 /// How long fixes must fit before GNSS is believed again, and differ from the barometer by the same height before that is, s.
@@ -35,6 +37,11 @@ impl Filter {
         let burnt_out = self.regime.burnt_out_s;
         if (self.regime.burning || self.t_s < burnt_out + AFTER_POWER_S) && (heard_axial || heard_baro) {
             // Something better is there. A receiver's lag reaches back over burnout for a while.
+            return;
+        }
+        if self.regime.burning && self.coasts_on(m, s) {
+            // It would hold the belief down while the vehicle leaves.
+            self.gnss_doubted = true;
             return;
         }
         // A fix is as old as the last packet before this one, at most.
@@ -137,6 +144,21 @@ impl Filter {
                 }
             }
         }
+    }
+
+    /// Whether a receiver that is all there is keeps its velocity under power: it has lost the sky and does not say so.
+    fn coasts_on(&mut self, m: &Model, s: &Sample) -> bool {
+        let Some(climb) = s.velocity.and_then(|v| v.up_mps).filter(|v| v.is_finite()) else { return false };
+        let lifted = self.marked(EventKind::Liftoff).map(|l| (l.t_s, 0.0));
+        let Some(before) = self.gnss_pushed.or(lifted) else { return false };
+        let dt = self.t_s - before.0;
+        // A velocity that comes again says nothing new, and one too soon after liftoff little.
+        if climb == before.1 && dt < 0.5 || dt < 0.15 {
+            return self.gnss_doubted;
+        }
+        self.gnss_pushed = Some((self.t_s, climb));
+        let mean = m.stages.get(self.regime.stage).map_or(0.0, crate::motor::Stage::mean_mps2);
+        (climb - before.1) / dt < LEAST_PUSH * (mean - 9.8)
     }
 
     /// Mean of what the blobs expect.

@@ -112,11 +112,12 @@ pub(crate) fn first_motion(
     baro_sd_m: f64,
     gnss_sd_m: f64,
     thrust_mps2: f64,
+    burn_s: f64,
 ) -> Option<Motion> {
     let found = by_force(glances, baro_sd_m)
-        .or_else(|| by_climb(glances, |g| g.baro_m, baro_sd_m, thrust_mps2))
-        .or_else(|| by_climb(glances, |g| g.gnss_up_m, gnss_sd_m, thrust_mps2))
-        .or_else(|| by_gnss_speed(glances, thrust_mps2))?;
+        .or_else(|| by_climb(glances, |g| g.baro_m, baro_sd_m, thrust_mps2, burn_s))
+        .or_else(|| by_climb(glances, |g| g.gnss_up_m, gnss_sd_m, thrust_mps2, burn_s))
+        .or_else(|| by_gnss_speed(glances, thrust_mps2, burn_s))?;
     Some(Motion { at: between_rest_and_push(glances, found.at) })
 }
 
@@ -210,6 +211,7 @@ fn by_climb(
     height: impl Fn(&Glance) -> Option<f64>,
     sd_m: f64,
     thrust_mps2: f64,
+    burn_s: f64,
 ) -> Option<Motion> {
     let newest = glances.last()?.t_s;
     let mut t = [0.0; RECENT];
@@ -255,8 +257,11 @@ fn by_climb(
     if climb < 6.0 || climb < 3.0 * sd_m / span || !spread_out {
         return None;
     }
-    // Constant acceleration from rest: t0 from each height that stands clear.
     let net = (thrust_mps2 - G).max(3.0);
+    if let Some(ago) = past_power(last, climb, net, burn_s) {
+        return Some(Motion { at: Told { value: t[n - 1] - ago.value, sd: ago.sd } });
+    }
+    // Constant acceleration from rest: t0 from each height that stands clear.
     let (mut sum, mut m) = (0.0, 0.0);
     for i in 0..n {
         if h[i] > clear && i + 4 >= n {
@@ -269,15 +274,17 @@ fn by_climb(
     Some(Motion { at: Told { value: value.max(t[0] - 1.5), sd: 0.12 + 0.1 * span } })
 }
 
-fn by_gnss_speed(glances: &[Glance], thrust_mps2: f64) -> Option<Motion> {
+fn by_gnss_speed(glances: &[Glance], thrust_mps2: f64, burn_s: f64) -> Option<Motion> {
     let mut found = [0.0; 2];
     let mut times = [0.0; 2];
     let mut n = 0;
     let newest = glances.last()?.t_s;
+    let mut up = None;
     for g in glances.iter().rev() {
         if g.t_s < newest - 1.5 {
             break;
         }
+        up = up.or(g.gnss_up_m);
         if let Some(v) = g.gnss_climb {
             found[n] = v;
             times[n] = g.t_s;
@@ -296,7 +303,22 @@ fn by_gnss_speed(glances: &[Glance], thrust_mps2: f64) -> Option<Motion> {
         return None;
     }
     let net = (thrust_mps2 - G).max(3.0);
-    Some(Motion { at: Told { value: times[0] - found[0] / net - 0.1, sd: 0.25 } })
+    let since = found[0] / net + 0.1;
+    let ago =
+        up.and_then(|h| past_power(h, found[0], net, burn_s)).unwrap_or(Told { value: since, sd: 0.25 });
+    Some(Motion { at: Told { value: times[0] - ago.value, sd: ago.sd } })
+}
+
+/// How long ago a body lifted off that is seen higher than its speed gained from rest: it is long past its power, and whoever
+/// tells of it was silent meanwhile.
+fn past_power(height_m: f64, climb_mps: f64, net_mps2: f64, burn_s: f64) -> Option<Told> {
+    let gained = 0.5 * climb_mps * climb_mps / net_mps2;
+    let (burnt_m, burnt_mps) = (0.5 * net_mps2 * burn_s * burn_s, net_mps2 * burn_s);
+    if height_m < 1.5 * gained + 50.0 || height_m < burnt_m {
+        return None;
+    }
+    let coasted = (height_m - burnt_m) / (0.5 * (climb_mps + burnt_mps)).max(10.0);
+    Some(Told { value: burn_s + coasted, sd: 0.1 * burn_s + 0.2 * coasted + 0.25 })
 }
 
 #[cfg(test)]
@@ -327,5 +349,14 @@ mod tests {
         // Where nothing was felt at rest, or nothing since, nothing is known better.
         assert_eq!(between_rest_and_push(&seen[2..], Told { value: -3.0, sd: 0.2 }).value, -3.0);
         assert_eq!(between_rest_and_push(&seen[..3], Told { value: -3.0, sd: 0.2 }).value, -3.0);
+    }
+
+    #[test]
+    fn what_is_first_heard_high_and_slow_lifted_off_long_ago() {
+        // 80 m/s2 for 2 s: 160 m and 160 m/s, then 4 s of coast to about 700 m at 110 m/s.
+        let ago = past_power(700.0, 110.0, 80.0, 2.0).expect("past its power");
+        assert!((ago.value - 6.0).abs() < 2.0 * ago.sd, "{ago:?}");
+        // Still under power: the height is what the speed has gained.
+        assert_eq!(past_power(40.0, 80.0, 80.0, 2.0), None);
     }
 }

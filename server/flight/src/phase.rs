@@ -264,6 +264,16 @@ impl Filter {
                 self.loosen_from_rail(m);
             }
         }
+        if let Some(told) = self.told_out
+            && self.regime.burning
+            && self.regime.stage == 0
+            && self.is_blind()
+            && self.t_s >= told.value
+        {
+            self.mark(EventKind::Burnout, told.value, told.sd);
+            let t = self.t_s;
+            self.end_burn(m, t);
+        }
         if self.phase == Phase::Powered {
             // Thrust is told to be over and nothing feels it: it is over.
             let told = m.stages.get(self.regime.stage).map_or(1.0, |s| s.burn_s);

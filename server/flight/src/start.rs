@@ -73,7 +73,15 @@ impl Filter {
             }
         }
         let thrust = m.stages.first().map_or(50.0, crate::motor::Stage::mean_mps2);
-        if let Some(found) = first_motion(&glances, baro_sd, gnss_sd.max(1.0), thrust) {
+        if let Some(told) = self.told_lift
+            && self.is_blind()
+            && told.value <= t
+        {
+            self.lift(m, told);
+            return;
+        }
+        let burn_s = m.stages.first().map_or(1.0, |s| s.burn_s);
+        if let Some(found) = first_motion(&glances, baro_sd, gnss_sd.max(1.0), thrust, burn_s) {
             if settled {
                 self.lift(m, found.at);
             } else if glances.last().zip(glances.first()).is_some_and(|(b, a)| b.t_s - a.t_s > 0.3) {

@@ -7,6 +7,8 @@ use serde::{Deserialize, Serialize};
 
 use crate::filter::Filter;
 use crate::model::Model;
+use crate::output::EventKind;
+use crate::plan::Told;
 use crate::sample::Sample;
 
 /// How late a sample may be, s.
@@ -74,6 +76,17 @@ impl Track {
         self.freed_s = Some(freed_s);
         self.attached = false;
         self.again(m);
+    }
+
+    /// The vehicle says that it lifted off, or burnt out: every copy knows it from now on.
+    pub(crate) fn told(&mut self, kind: EventKind, when: Told) {
+        for f in self.points.iter_mut().map(|p| &mut p.filter).chain([&mut self.live, &mut self.view]) {
+            match kind {
+                EventKind::Liftoff => f.told_lift = Some(when),
+                EventKind::Burnout => f.told_out = Some(when),
+                _ => {}
+            }
+        }
     }
 
     fn newest_s(&self) -> f64 {

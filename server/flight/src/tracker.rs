@@ -5,7 +5,7 @@ use serde::{Deserialize, Deserializer, Serialize, Serializer};
 use crate::filter::{Filter, KINDS};
 use crate::model::Model;
 use crate::output::{Origin, Phase};
-use crate::plan::{MAX_BODIES, MAX_CUES};
+use crate::plan::{MAX_BODIES, MAX_CUES, Told};
 use crate::predict;
 use crate::track::{Kept, Track};
 use crate::{
@@ -102,6 +102,17 @@ impl<'de> Deserialize<'de> for Tracker {
     }
 }
 
+/// From when on a reported event may have happened, s.
+fn began(r: &Report) -> f64 {
+    r.after_s.unwrap_or(r.by_s - 1.0).min(r.by_s)
+}
+
+/// Middle of the interval in which a reported event happened, and its standard deviation, s.
+fn between(r: &Report) -> (f64, f64) {
+    let after = began(r);
+    (0.5 * (after + r.by_s), 0.29 * (r.by_s - after) + 0.01)
+}
+
 /// Events that a released body has of its own.
 const OWN: [EventKind; 5] =
     [EventKind::Freed, EventKind::FirstChute, EventKind::MainChute, EventKind::Landing, EventKind::Reboot];
@@ -162,6 +173,8 @@ impl Tracker {
             return;
         }
         self.reports.push(*report);
+        let (middle, width) = between(report);
+        self.tracks[report.body].told(report.event, Told { value: middle, sd: width });
         self.look();
     }
 
@@ -261,14 +274,14 @@ impl Tracker {
                 let told = self.reports.iter().find(|r| r.body == body && r.event == kind);
                 let now = match (seen, told) {
                     (seen, Some(r)) => {
-                        let after = r.after_s.unwrap_or(r.by_s - 1.0).min(r.by_s);
-                        let width = 0.29 * (r.by_s - after) + 0.01;
+                        let after = began(r);
+                        let (middle, width) = between(r);
                         // A flag rises when the vehicle has noticed: it cannot have happened later, but well before.
                         let (t, sd) = match seen {
                             Some((t, sd, _)) if t > r.by_s => (r.by_s, sd.min(width)),
                             Some((t, sd, _)) if t >= after => (t, sd.min(width)),
                             Some((t, sd, _)) => (t, sd),
-                            None => (0.5 * (after + r.by_s), width),
+                            None => (middle, width),
                         };
                         Some((t, sd, Origin::Reported))
                     }
