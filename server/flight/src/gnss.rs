@@ -27,8 +27,6 @@ const FITS_S: f64 = 0.95;
 const ODD_S: f64 = 4.0;
 /// How long a fix must move as a free body does before it is believed against everything else, s.
 const ALONE_S: f64 = 0.7;
-/// How far, in the belief's own spread, its climb may differ from the belief's.
-const ALONE_SDS: f64 = 5.0;
 
 impl Filter {
     pub(crate) fn take_gnss(&mut self, m: &Model, s: &Sample, t_sd: f64) {
@@ -209,15 +207,12 @@ impl Filter {
             let record = self.sensors.of(channel);
             record.rejects += 1;
             // Nothing else may be left: what a receiver goes on saying for ten fixes in coast is so, unless the barometer
-            // knows that its height is wrong. Where it is all there is and tells velocities it must move as a free body
-            // instead: a lost one goes on saying the same.
+            // knows that its height is wrong.
             let tall = matches!(channel, Channel::FixUp | Channel::SpeedUp);
-            let rejects = record.rejects;
-            let judged_by_motion = self.is_blind() && self.sensors.get(Channel::SpeedUp).heard;
-            if hard || rejects < 10 || judged_by_motion || (by_baro && (tall || !self.gnss_tall_agrees)) {
+            if hard || record.rejects < 10 || (by_baro && (tall || !self.gnss_tall_agrees)) {
                 return false;
             }
-            self.sensors.of(channel).rejects = 0;
+            record.rejects = 0;
             self.take_number(&Number { channel, value, variance, patience: 1 }, view);
             return false;
         }
@@ -273,11 +268,6 @@ impl Filter {
         }
         let since = before.since.unwrap_or((before.t_s, before.climb_mps));
         self.gnss_last = Some(Seen { since: Some(since), ..now });
-        // A receiver that lost the sky low and slow, and carries on from there by itself, moves as a free body, too.
-        let (climb, var) = self.moments(VU);
-        if (vu - climb).abs() > (0.6 * climb.abs()).max(ALONE_SDS * sqrt(var)) {
-            return;
-        }
         let span = now.t_s - since.0;
         if span < ALONE_S || (vu - since.1) / span > -7.0 {
             return;
