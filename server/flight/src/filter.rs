@@ -79,6 +79,14 @@ pub(crate) struct Seen {
     pub(crate) since: Option<(f64, f64)>,
 }
 
+/// What GNSS told under power.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub(crate) struct Pushed {
+    pub(crate) t_s: f64,
+    pub(crate) climb_mps: f64,
+    pub(crate) up_m: f64,
+}
+
 /// A descent state that a cue may have brought about.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub(crate) struct Canopy {
@@ -143,8 +151,8 @@ pub(crate) struct Filter {
     pub(crate) gnss_odd: Option<(f64, f64)>,
     /// The newest fix while GNSS is alone and doubted.
     pub(crate) gnss_last: Option<Seen>,
-    /// Time and climb rate of the newest GNSS velocity under power while it is alone, s and m/s.
-    pub(crate) gnss_pushed: Option<(f64, f64)>,
+    /// The newest of it under power while it is alone.
+    pub(crate) gnss_pushed: Option<Pushed>,
     /// Time between the last two packets, at most half a second.
     pub(crate) packet_gap_s: f64,
     /// Whether the height and climb of the newest fix agreed.

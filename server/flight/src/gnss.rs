@@ -7,7 +7,7 @@
 
 use libm::sqrt;
 
-use crate::filter::{Filter, Seen};
+use crate::filter::{Filter, Pushed, Seen};
 use crate::fuse::{Number, View};
 use crate::model::{EARTH_RADIUS_M, Model};
 use crate::output::{EventKind, Phase};
@@ -146,19 +146,24 @@ impl Filter {
         }
     }
 
-    /// Whether a receiver that is all there is keeps its velocity under power: it has lost the sky and does not say so.
+    /// Whether a receiver that is all there is keeps its velocity under power: it has lost the sky and does not say so. Its
+    /// velocity is told, or lies between two of its heights.
     fn coasts_on(&mut self, m: &Model, s: &Sample) -> bool {
-        let Some(climb) = s.velocity.and_then(|v| v.up_mps).filter(|v| v.is_finite()) else { return false };
-        let lifted = self.marked(EventKind::Liftoff).map(|l| (l.t_s, 0.0));
+        let up = Self::fix_enu(m, s).and_then(|f| f.2).map(|u| u - self.zero_gnss_m[2].value);
+        let told = s.velocity.and_then(|v| v.up_mps).filter(|v| v.is_finite());
+        let lifted =
+            self.marked(EventKind::Liftoff).map(|l| Pushed { t_s: l.t_s, climb_mps: 0.0, up_m: 0.0 });
         let Some(before) = self.gnss_pushed.or(lifted) else { return false };
-        let dt = self.t_s - before.0;
-        // A velocity that comes again says nothing new, and one too soon after liftoff little.
-        if climb == before.1 && dt < 0.5 || dt < 0.15 {
+        let dt = self.t_s - before.t_s;
+        let by_height = up.filter(|u| *u != before.up_m).map(|u| (u - before.up_m) / dt.max(1e-3));
+        let Some(climb_mps) = told.or(by_height) else { return self.gnss_doubted };
+        // A velocity that comes again says nothing new, and one too soon after the last little.
+        if (climb_mps == before.climb_mps && dt < 0.5) || dt < 0.15 {
             return self.gnss_doubted;
         }
-        self.gnss_pushed = Some((self.t_s, climb));
+        self.gnss_pushed = Some(Pushed { t_s: self.t_s, climb_mps, up_m: up.unwrap_or(before.up_m) });
         let mean = m.stages.get(self.regime.stage).map_or(0.0, crate::motor::Stage::mean_mps2);
-        (climb - before.1) / dt < LEAST_PUSH * (mean - 9.8)
+        (climb_mps - before.climb_mps) / dt < LEAST_PUSH * (mean - 9.8)
     }
 
     /// Mean of what the blobs expect.
@@ -198,6 +203,8 @@ impl Filter {
             }
         }
         let by_baro = self.hears(Channel::Baro);
+        // Heights alone, a few a second, are all that a receiver without velocities has to say.
+        let patience = if self.is_blind() && !self.sensors.get(Channel::SpeedUp).heard { 4 } else { 10 };
         let agrees = least < if self.gnss_doubted || hard { 7.0 } else { 14.0 };
         if !agrees && self.about.is_some() {
             return false;
@@ -209,7 +216,7 @@ impl Filter {
             // Nothing else may be left: what a receiver goes on saying for ten fixes in coast is so, unless the barometer
             // knows that its height is wrong.
             let tall = matches!(channel, Channel::FixUp | Channel::SpeedUp);
-            if hard || record.rejects < 10 || (by_baro && (tall || !self.gnss_tall_agrees)) {
+            if hard || record.rejects < patience || (by_baro && (tall || !self.gnss_tall_agrees)) {
                 return false;
             }
             record.rejects = 0;
@@ -233,7 +240,9 @@ impl Filter {
         let flat_s = self.sensors.get(Channel::FixFlat).taken_s;
         let lost = !self.flat_known || self.t_s - flat_s > FLAT_LOST_S;
         let fits = self.gnss_doubted && (agrees || (vouched && lost));
-        if steady_for(&mut self.gnss_run, fits, self.t_s, off.0, off.1) < FITS_S {
+        // A belief that was carried blindly moves on beside it by what it does not know of its own climb.
+        let drift = if self.is_blind() { sqrt(self.moments(VU).1) } else { 0.0 };
+        if steady_for(&mut self.gnss_run, fits, self.t_s, off.0, off.1 + drift) < FITS_S {
             return;
         }
         self.gnss_run = None;
