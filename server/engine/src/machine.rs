@@ -234,7 +234,7 @@ impl Engine {
 
     /// No input will come any more: a flight that has not ended is told with hindsight, as far as it was heard.
     pub fn finish(&mut self, out: &mut Vec<Output>) {
-        if self.flight.as_ref().is_some_and(|f| !f.waits() && !f.has_ended()) {
+        if self.flight.as_ref().is_some_and(OneFlight::is_under_way) {
             self.tell_hindsight(out);
         }
     }

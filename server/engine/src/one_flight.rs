@@ -133,6 +133,11 @@ impl OneFlight {
         self.state.liftoff_ns.is_none() && self.phase().is_none_or(|p| p == Phase::Waiting)
     }
 
+    /// Whether the vehicle has left the pad and the flight goes on.
+    pub(crate) fn is_under_way(&self) -> bool {
+        !self.waits() && !self.has_ended()
+    }
+
     /// Phase of the vehicle when the newest packet came: what it is carried to afterwards is no news.
     pub(crate) fn heard_phase(&self) -> Phase {
         self.heard_phase

@@ -19,7 +19,7 @@ use crate::state::{AB, AS, D, E, LNK, TAU, VE, VU};
 /// of usual grains; common practice, no source). Larger: drag is learnt later; smaller: a tail is taken for less drag.
 const TAIL_SHARE: f64 = 0.3;
 pub(crate) const TAIL_TAU_S: f64 = 0.15;
-const TAIL_S: f64 = 0.35;
+pub(crate) const TAIL_S: f64 = 0.35;
 
 /// How long thrust takes to fall at the end, s (usual grains; common practice, no source).
 const FALLS_S: f64 = 0.12;
@@ -130,7 +130,7 @@ impl Filter {
             return;
         }
         if self.regime.burning {
-            let told = m.stages.get(self.regime.stage).map_or(1.0, |s| s.burn_s);
+            let told = told_s(m, &self.regime);
             let late = t_s - self.regime.ignition_s > 0.8 * told;
             if self.tally >= 2 || (self.tally == 1 && late) {
                 self.end_burn(m, t_s);
@@ -276,7 +276,7 @@ impl Filter {
         }
         if self.phase == Phase::Powered {
             // Thrust is told to be over and nothing feels it: it is over.
-            let told = m.stages.get(self.regime.stage).map_or(1.0, |s| s.burn_s);
+            let told = told_s(m, &self.regime);
             let silent = !self.feels(0.6);
             if silent && self.told_burn_over(m) {
                 let w = self.weights();
@@ -365,6 +365,13 @@ impl Filter {
                 ground_speed_mps: p.ground_speed_at_apogee_mps,
             });
         }
+        self.descends();
+        self.open_until_s = self.t_s + 1.5;
+        self.low.clear();
+    }
+
+    /// From here on it falls: nothing pushes any more.
+    pub(crate) fn descends(&mut self) {
         self.phase = Phase::Descending;
         self.regime.burning = false;
         self.regime.thrust_sd = 0.0;
@@ -375,8 +382,6 @@ impl Filter {
             // Which way it points from here on is not known, nor whether something comes out early.
             b.p[LNK][LNK] += 0.5 * 0.5;
         }
-        self.open_until_s = self.t_s + 1.5;
-        self.low.clear();
     }
 
     /// When a cue's condition has come by the mean of the belief, its moment is kept.

@@ -12,10 +12,12 @@ use crate::model::Model;
 use crate::motion::{Slopes, carry_seen};
 use crate::motor::Stage;
 use crate::output::{Estimate, EventKind, Phase};
+use crate::phase::TAIL_S;
 use crate::plan::{DescentState, Plan};
 use crate::sample::{Report, Sample};
 use crate::start::{BARO_SCALE_SD, PORT_SD};
 use crate::state::{BB, BLAG, BS, Blob, D, E, GH, LAG, LNK, N, PORT, PRED, TAU, VE, VN, VU, WE, WN};
+use crate::track::{order, same};
 use crate::tracker::Tracker;
 
 /// Rounds over the whole flight; the path moves by less than its own spread after two.
@@ -50,8 +52,8 @@ pub fn smoothed(plan: &Plan, samples: &[Sample], reports: &[Report]) -> Vec<(usi
         tracker.take(s);
     }
     let mut ordered = samples.to_vec();
-    ordered.sort_by(|a, b| a.t_s.total_cmp(&b.t_s));
-    ordered.dedup_by(|a, b| Sample { t_receive_s: 0.0, ..*a } == Sample { t_receive_s: 0.0, ..*b });
+    ordered.sort_by(order);
+    ordered.dedup_by(|a, b| same(a, b));
     let m = tracker.model();
     let mut out = Vec::new();
     let mut paths: Vec<Option<Path>> = Vec::new();
@@ -62,7 +64,7 @@ pub fn smoothed(plan: &Plan, samples: &[Sample], reports: &[Report]) -> Vec<(usi
             Path::of(m, &own, seen, parent)
         });
         if let Some(path) = &path {
-            out.extend(path.estimates(m).map(|e| (body, e)));
+            out.extend(path.estimates().map(|e| (body, e)));
         }
         paths.push(path);
     }
@@ -336,12 +338,11 @@ impl<'a> Path<'a> {
         let slice = STEP_S.max((t_s - f.t_s) / 600.0);
         while f.t_s < t_s - 1e-9 {
             let span = (t_s - f.t_s).min(slice);
-
             if f.phase == Phase::Descending {
                 let opens = |at: &f64| f.t_s > at - OPENS_S.0 && f.t_s < at + OPENS_S.1;
                 f.regime.ln_k_rate = if self.openings.iter().any(opens) { OPENING } else { STEADY };
             }
-            if !f.regime.burning && f.t_s > f.regime.burnt_out_s + 0.35 {
+            if !f.regime.burning && f.t_s > f.regime.burnt_out_s + TAIL_S {
                 f.regime.thrust_sd = 0.0;
             }
             let (regime, at) = (f.regime, f.t_s);
@@ -405,15 +406,8 @@ impl<'a> Path<'a> {
                 }
             }
             Happens::Apogee => {
-                f.phase = Phase::Descending;
-                f.regime.burning = false;
-                f.regime.thrust_sd = 0.0;
-                f.regime.rough = 0.08;
-                let b = &mut f.blobs[0];
-                b.x[D] = 0.0;
-                b.reopen(D, 1e-6);
+                f.descends();
                 moved.cut(D);
-                b.p[LNK][LNK] += 0.25;
             }
             Happens::Opening(state) => {
                 let told = self.m.plan.bodies.get(self.seen.body);
@@ -489,27 +483,30 @@ impl<'a> Path<'a> {
     fn lets_go(&self, own: &Filter, freed_s: f64) -> Option<Start> {
         let k = self.samples.iter().rposition(|s| s.t_s <= freed_s)?;
         let mut f = self.seen;
-        f.blobs.clear();
-        f.blobs.push(Blob { x: self.path_at(k)?, p: self.spread[k].full(), ..self.start.blob });
-        f.phase = *self.phases.get(k)?;
-        f.t_s = self.samples[k].t_s;
+        self.look_at(k, &mut f)?;
         f.let_go(self.m, own.body, own);
         let phase = if f.phase == Phase::Powered { Phase::Coasting } else { f.phase };
         Some(Start { t_s: f.t_s, phase, blob: f.blobs[0] })
     }
 
     /// What is said of each instant.
-    fn estimates(&self, m: &'a Model) -> impl Iterator<Item = Estimate> {
+    fn estimates(&self) -> impl Iterator<Item = Estimate> {
         let mut f = self.seen;
         f.canopy = None;
         (0..self.samples.len()).filter_map(move |k| {
-            f.blobs.clear();
-            f.blobs.push(Blob { x: self.path_at(k)?, p: self.spread[k].full(), ..self.start.blob });
-            f.phase = self.phases[k];
-            f.t_s = self.samples[k].t_s;
+            self.look_at(k, &mut f)?;
             f.used_s = f.t_s;
-            crate::report::state(m, &f)
+            crate::report::state(self.m, &f)
         })
+    }
+
+    /// Makes a filter's belief what is known of one instant.
+    fn look_at(&self, k: usize, f: &mut Filter) -> Option<()> {
+        f.blobs.clear();
+        f.blobs.push(Blob { x: self.path_at(k)?, p: self.spread[k].full(), ..self.start.blob });
+        f.phase = self.phases[k];
+        f.t_s = self.samples[k].t_s;
+        Some(())
     }
 }
 

@@ -221,32 +221,24 @@ impl Filter {
         let net = (a0 - 9.8).max(3.0);
         self.blobs.clear();
         let stretches: &[(f64, f64)] = if axial { &[(1.0, 1.0)] } else { &STRETCHES };
-        for (ring, &(radius, count, ring_w)) in RINGS.iter().enumerate() {
-            // With several burn times the outer ring is left to the wider spread of the inner one.
-            if !axial && ring == 2 {
-                continue;
-            }
-            for i in 0..count {
-                let turn = (i as f64 + 0.5 * ring as f64) / count as f64 * core::f64::consts::TAU;
-                let radius = if axial { radius } else { 1.2 * radius };
-                let (du, dv) = (radius * sd * cos(turn), radius * sd * sin(turn));
-                let rail = leaned(&m.rail, &ax, &ay, du, dv);
-                for &(stretch, w) in stretches {
-                    let mut b = base;
-                    b.rail = rail;
-                    b.stretch = stretch;
-                    b.ln_w = libm::log(ring_w / count as f64 * w);
-                    // A first motion dated wrongly by dt is a speed wrong by a dt ever after.
-                    let dv_sd = net * t0_sd_s;
-                    for k in 0..3 {
-                        b.p[VE + k][VE + k] = 0.01 + rail[k] * rail[k] * dv_sd * dv_sd;
-                        b.p[E + k][E + k] = 0.04;
-                    }
-                    let dh_sd = 0.5 * dv_sd * t0_sd_s;
-                    b.p[H][H] = 0.02 + dh_sd * dh_sd;
-                    b.p[D][D] = self.regime.thrust_sd * self.regime.thrust_sd;
-                    self.blobs.push(b);
+        for spot in spots(axial) {
+            let (du, dv) = (spot.radius * sd * cos(spot.turn), spot.radius * sd * sin(spot.turn));
+            let rail = leaned(&m.rail, &ax, &ay, du, dv);
+            for &(stretch, w) in stretches {
+                let mut b = base;
+                b.rail = rail;
+                b.stretch = stretch;
+                b.ln_w = libm::log(spot.share * w);
+                // A first motion dated wrongly by dt is a speed wrong by a dt ever after.
+                let dv_sd = net * t0_sd_s;
+                for k in 0..3 {
+                    b.p[VE + k][VE + k] = 0.01 + rail[k] * rail[k] * dv_sd * dv_sd;
+                    b.p[E + k][E + k] = 0.04;
                 }
+                let dh_sd = 0.5 * dv_sd * t0_sd_s;
+                b.p[H][H] = 0.02 + dh_sd * dh_sd;
+                b.p[D][D] = self.regime.thrust_sd * self.regime.thrust_sd;
+                self.blobs.push(b);
             }
         }
     }
@@ -271,14 +263,11 @@ impl Filter {
     /// the parts lie along the flat airspeed's spread, with the rest of the state by regression on it, and keep a part of it.
     fn lay_over_air(&mut self) {
         let old = self.blobs;
-        let rings = if old.len() == 1 { &RINGS[..] } else { &RINGS[..2] };
-        let parts: usize = rings.iter().map(|r| r.1).sum();
-        if old.len() * parts > BLOBS {
+        let all = old.len() == 1;
+        if old.len() * spots(all).count() > BLOBS {
             return;
         }
-        let whole: f64 = rings.iter().map(|r| r.2).sum();
-        // With fewer rings each reaches further.
-        let reach = if rings.len() < RINGS.len() { 1.2 } else { 1.0 };
+        let whole: f64 = spots(all).map(|s| s.share).sum();
         self.blobs.clear();
         for b in old.iter() {
             // The flat airspeed's covariance with every state, and with itself.
@@ -309,19 +298,16 @@ impl Filter {
             let l00 = sqrt(s00);
             let l10 = s01 / l00;
             let l11 = sqrt((s11 - l10 * l10).max(0.0));
-            for (ring, &(radius, count, ring_w)) in rings.iter().enumerate() {
-                for i in 0..count {
-                    let turn = (i as f64 + 0.5 * ring as f64) / count as f64 * core::f64::consts::TAU;
-                    let (a, c) = (reach * radius * cos(turn), reach * radius * sin(turn));
-                    let off = [l00 * a, l10 * a + l11 * c];
-                    let mut part = base;
-                    for (x, g) in part.x.iter_mut().zip(&by) {
-                        *x += g[0] * off[0] + g[1] * off[1];
-                    }
-                    part.ln_w += libm::log(ring_w / whole / count as f64);
-                    part.hold();
-                    self.blobs.push(part);
+            for spot in spots(all) {
+                let (a, c) = (spot.radius * cos(spot.turn), spot.radius * sin(spot.turn));
+                let off = [l00 * a, l10 * a + l11 * c];
+                let mut part = base;
+                for (x, g) in part.x.iter_mut().zip(&by) {
+                    *x += g[0] * off[0] + g[1] * off[1];
                 }
+                part.ln_w += libm::log(spot.share / whole);
+                part.hold();
+                self.blobs.push(part);
             }
         }
     }
@@ -440,6 +426,25 @@ impl Filter {
             f.thrust <= 0.0 && self.t_s > self.regime.ignition_s + 0.02
         })
     }
+}
+
+/// One part of a laid sum: how far out over the spread, in which direction, rad, and its share of the weight.
+struct Spot {
+    radius: f64,
+    turn: f64,
+    share: f64,
+}
+
+/// The parts of a laid sum. Where several burn times share the room the outer ring is left to the inner one, set further out.
+fn spots(all: bool) -> impl Iterator<Item = Spot> {
+    let (rings, reach) = if all { (RINGS.len(), 1.0) } else { (2, 1.2) };
+    RINGS[..rings].iter().enumerate().flat_map(move |(ring, &(radius, count, share))| {
+        (0..count).map(move |i| Spot {
+            radius: reach * radius,
+            turn: (i as f64 + 0.5 * ring as f64) / count as f64 * core::f64::consts::TAU,
+            share: share / count as f64,
+        })
+    })
 }
 
 /// Whether a blob stands as the rail is told to.

@@ -3,6 +3,8 @@
 //! Copies of the filter are kept about every second. A late sample is put in its place and everything after it is
 //! taken again from the newest copy before it, so the belief is always the fold over all samples in order of time.
 
+use core::cmp::Ordering;
+
 use serde::{Deserialize, Serialize};
 
 use crate::filter::Filter;
@@ -99,7 +101,7 @@ impl Track {
         if s.t_s < newest - WINDOW_S || s.t_s <= self.points[0].t_s {
             return false;
         }
-        let at = self.ring.partition_point(|o| before(o, s));
+        let at = self.ring.partition_point(|o| order(o, s).is_lt());
         if self.ring[at..].iter().take_while(|o| o.t_s == s.t_s).any(|o| same(o, s))
             || self.ring[..at].iter().rev().take_while(|o| o.t_s == s.t_s).any(|o| same(o, s))
         {
@@ -192,8 +194,8 @@ impl Track {
 }
 
 /// Order of samples: by time, then by content, so that arrival does not matter.
-fn before(a: &Sample, b: &Sample) -> bool {
-    (a.t_s, key(a)) < (b.t_s, key(b))
+pub(crate) fn order(a: &Sample, b: &Sample) -> Ordering {
+    a.t_s.total_cmp(&b.t_s).then_with(|| key(a).cmp(&key(b)))
 }
 
 fn key(s: &Sample) -> [u64; 4] {
@@ -207,6 +209,6 @@ fn key(s: &Sample) -> [u64; 4] {
 }
 
 /// The same packet again, whenever it was received.
-fn same(a: &Sample, b: &Sample) -> bool {
+pub(crate) fn same(a: &Sample, b: &Sample) -> bool {
     Sample { t_receive_s: 0.0, ..*a } == Sample { t_receive_s: 0.0, ..*b }
 }

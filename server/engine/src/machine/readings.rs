@@ -123,7 +123,7 @@ impl Engine {
         let t_receive_s = axis_s(self.epoch_ns, self.marks.t_receive_ns);
         if !packet.measured.is_empty() {
             let sample = packet.measured.sample(body, t_s, placed.t_sd_s, t_receive_s, placed.boot);
-            let flies = self.flight.as_ref().is_some_and(|f| !f.waits() && !f.has_ended());
+            let flies = self.flight.as_ref().is_some_and(OneFlight::is_under_way);
             if let Some(kept) = &mut self.hindsight {
                 kept.take(&sample, flies);
             }
