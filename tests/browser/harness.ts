@@ -1,6 +1,7 @@
 // Starts the built program with a radio made of pseudo-terminals, and ends both. One station a test file.
 import { spawn, type ChildProcess } from 'node:child_process';
-import { existsSync, mkdtempSync, rmSync } from 'node:fs';
+import { existsSync, mkdtempSync, readFileSync, rmSync } from 'node:fs';
+import { createRequire } from 'node:module';
 import { tmpdir } from 'node:os';
 import { dirname, join, resolve } from 'node:path';
 import { createInterface, type Interface } from 'node:readline';
@@ -136,4 +137,17 @@ export function watchful(page: Page, address: string): string[] {
     if (message.type() === 'error') complaints.push(`console: ${message.text()}`);
   });
   return complaints;
+}
+
+const axe = readFileSync(createRequire(import.meta.url).resolve('axe-core/axe.min.js'), 'utf8');
+
+/** What axe finds wrong with a page by WCAG 2.2 AA and good practice, and by further rules where they are named. */
+export async function problems(page: Page, ...further: string[]): Promise<string[]> {
+  await page.evaluate(axe);
+  const rules = ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice', ...further];
+  return page.evaluate(async (runOnly) => {
+    // @ts-expect-error axe is put into the page above
+    const result = await window.axe.run(document, { runOnly });
+    return result.violations.map((v: { id: string; nodes: { target: string[] }[] }) => `${v.id}: ${v.nodes[0]?.target}`);
+  }, rules);
 }

@@ -1,10 +1,9 @@
 // One flight from bytes in pseudo-terminals to pixels, watched live at three sizes, then replayed and exported.
 // The cases follow the flight in real time, so they run in order and share one station.
 import { readFileSync } from 'node:fs';
-import { createRequire } from 'node:module';
 import { join } from 'node:path';
 import { expect, test, type Browser, type Page } from '@playwright/test';
-import { Radio, Station, folder, sizes, top, watchful } from '../harness.ts';
+import { Radio, Station, folder, problems, sizes, top, watchful } from '../harness.ts';
 
 test.describe.configure({ mode: 'serial' });
 
@@ -12,7 +11,6 @@ const place = folder(true);
 const setup = join(place.path, 'setup.toml');
 const data = join(place.path, 'data');
 const truth = JSON.parse(readFileSync(join(top, 'demo-data/tall-order/truth.json'), 'utf8'));
-const axe = readFileSync(createRequire(import.meta.url).resolve('axe-core/axe.min.js'), 'utf8');
 /** The recording is played from this long before liftoff, s. */
 const BEFORE_S = 6;
 
@@ -44,17 +42,6 @@ const figure = (text: string) => Number(/-?\d+(\.\d+)?/.exec(text.replace('−',
 async function picture(name: string) {
   for (const [size, page] of Object.entries(pages))
     await page.screenshot({ path: join(top, `tests/out/pictures/${name}-${size}.png`) });
-}
-
-async function seriousProblems(page: Page): Promise<string[]> {
-  await page.evaluate(axe);
-  return page.evaluate(async () => {
-    // @ts-expect-error axe is put into the page above
-    const result = await window.axe.run(document, {
-      runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice'],
-    });
-    return result.violations.map((v: { id: string; nodes: { target: string[] }[] }) => `${v.id}: ${v.nodes[0]?.target}`);
-  });
 }
 
 test.beforeAll(async () => {
@@ -211,7 +198,7 @@ test('on the ground it says where each piece lies and sends nobody', async () =>
 });
 
 test('Watch has no accessibility problem that axe knows', async () => {
-  for (const page of [pages.laptop!, pages.phone!]) expect(await seriousProblems(page)).toEqual([]);
+  for (const page of [pages.laptop!, pages.phone!]) expect(await problems(page)).toEqual([]);
 });
 
 test('the list of flights names this one with its apogee', async () => {
@@ -220,7 +207,7 @@ test('the list of flights names this one with its apogee', async () => {
   const row = page.getByRole('row').nth(1);
   await expect(row).toContainText(/\d+ m/);
   expect(Math.abs(figure((await row.getByRole('cell').nth(2).textContent()) ?? '') - truth.bodies[0].apogee.height_m)).toBeLessThan(20);
-  expect(await seriousProblems(page)).toEqual([]);
+  expect(await problems(page)).toEqual([]);
 });
 
 test('a replay says that it is one, plays, pauses and changes its rate', async () => {
@@ -249,7 +236,7 @@ test('a seek shows what was known then, not what came later', async () => {
   }, from + 5 + 5);
   await expect(sentence(page)).toContainText(/Apogee in \d/);
   await picture('replay');
-  expect(await seriousProblems(page)).toEqual([]);
+  expect(await problems(page)).toEqual([]);
 });
 
 test('the keyboard reaches everything that can be pressed', async () => {
