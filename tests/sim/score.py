@@ -137,21 +137,26 @@ def events_of(said, index, name):
     return out
 
 
-def judge_cues(said, truth, plan, burnout):
-    """For every cue with a limit: whether it went over, and when it was warned of."""
+def judge_cues(said, truth, plan, samples):
+    """For every cue with a limit: whether it went over, and when it was warned of.
+
+    The program says its heads-ups. The estimator alone (samples) has none: there even odds after liftoff count."""
     out = []
+    events = truth["bodies"][0]["events"]
+    liftoff, burnout = events["liftoff"], events["burnout"]
     for body in truth["bodies"]:
         for c in body["cues"]:
             limit = plan["cues"][c["cue"]]["limit"]
-            if limit is None:
+            # What comes later than it was told to cannot be foretold, and what has failed never comes.
+            if limit is None or c["late_s"] > 0:
                 continue
             warned = None
             for x in said.kinds.get("headsup", []):
                 if x.get("on") and x.get("cue") in (c["cue"], c["name"]) and str(x.get("key", "")).startswith("cue:") and x["t"] <= c["t_s"]:
                     warned = x["t"] if warned is None else warned
-            if warned is None and not said.kinds.get("headsup"):
+            if samples:
                 for x in said.kinds.get("cue", []):
-                    if x.get("cue") in (c["cue"], c["name"]) and (x.get("over_limit") or 0) > 0.5 and x["t"] <= c["t_s"] and not x.get("passed"):
+                    if x.get("cue") in (c["cue"], c["name"]) and (x.get("over_limit") or 0) > 0.5 and liftoff < x["t"] <= c["t_s"] and not x.get("passed"):
                         warned = x["t"]
                         break
             deadline = max(c["t_s"] - 3.0, burnout + 1.0)
@@ -191,7 +196,7 @@ def judge_hindsight(said, name, state, instants):
     return out
 
 
-def judge(folder, lines_path):
+def judge(folder, lines_path, samples_only=False):
     """All figures of one flight."""
     truth = json.loads((folder / "truth.json").read_text())
     plan = json.loads((folder / "plan.json").read_text())
@@ -233,7 +238,7 @@ def judge(folder, lines_path):
     if "liftoff" in seen and first is not None:
         out["liftoff_seen_after_s"] = seen["liftoff"][2] - first
     out["false_liftoffs"] = sum(1 for x in said.of("event", 0, name) if x.get("event") == "liftoff" and x["t"] < ev["liftoff"] - 0.3)
-    out["cues"] = judge_cues(said, truth, plan, ev["burnout"])
+    out["cues"] = judge_cues(said, truth, plan, samples_only)
     out["landings"] = []
     for i, b in enumerate(truth["bodies"]):
         for key, t in (("apogee", ap["t_s"]), ("chute", b["events"].get("first_chute", 1e18) + 10.0)):
@@ -241,12 +246,15 @@ def judge(folder, lines_path):
                 row = judge_landing(said, t, b, i)
                 if row:
                     out["landings"].append(dict(row, body=i, at=key))
-    failed = [c for c in body["cues"] if c["failed"]]
-    out["chute_failed"] = bool(failed)
+    out["chute_failed"] = any(c["failed"] for c in body["cues"])
+    # A separation opens no device: a body that was to tumble has nothing to show a sign of.
+    devices = {d["cue"] for d in plan["bodies"][0]["descents"] if d["state"] in ("drogue", "main", "streamer")}
+    failed = [c for c in body["cues"] if c["failed"] and c["cue"] in devices]
+    out["device_failed"] = bool(failed)
     out["chute_late"] = any(c["late_s"] > 0 for c in body["cues"])
     out["no_chute_said"] = no_chute_said(said, name)
     if failed:
-        out["no_chute_due"] = due_end(failed[0], plan)
+        out["no_chute_due"] = min(due_end(c, plan) for c in failed)
     return out
 
 
@@ -274,7 +282,7 @@ def score(binary, classes, first, count, samples=False, jobs=2, results=None, qu
         folder = flight_folder(cls, seed)
         path, code, took = run(binary, folder, samples, results)
         try:
-            row = judge(folder, path)
+            row = judge(folder, path, samples)
         except (KeyError, TypeError, ValueError) as e:
             row = dict(cls=cls, seed=seed, failed=f"{type(e).__name__}: {e}")
         row["exit"], row["took_s"] = code, took

@@ -95,7 +95,8 @@ def cue_table(rows):
         cs = [c for r in rs for c in r["cues"]]
         over = [c for c in cs if c["over"] >= 1.2]
         under = [c for c in cs if c["over"] < 1.0]
-        false_flights = sum(any(c["warned"] and c["over"] < 1.0 for c in r["cues"]) for r in rs)
+        # Until a late chute is out, a warning of what comes after it is right.
+        false_flights = sum(any(c["warned"] and c["over"] < 1.0 for c in r["cues"]) and not r["chute_late"] for r in rs)
         out.append([cls, len(cs), len(over), percent(mean([c["warned_in_time"] for c in over])), percent(mean([c["warned"] for c in over])), len(under),
                     percent(false_flights / max(len(rs), 1)), fmt(quant(absolute([c["v_err"] for c in cs if "v_err" in c]), 0.5)),
                     percent(mean([c["v_in90"] for c in cs if "v_in90" in c])), fmt(quant(absolute([c["t_err"] for c in cs if "t_err" in c]), 0.5)),
@@ -140,7 +141,7 @@ def other_table(rows):
         known = [r["lean"] for r in rs if r.get("lean")]
         unknown = sum(1 for r in rs if "lean" in r and r["lean"] is None)
         st = lambda k, n: [r["state_" + k][n] for r in rs if "state_" + k in r]
-        failed = [r for r in rs if r["chute_failed"]]
+        failed = [r for r in rs if r["device_failed"]]
         said = [r for r in failed if r["no_chute_said"] is not None and r["no_chute_said"] <= r["no_chute_due"] + 3.0]
         good = [r for r in rs if not r["chute_failed"] and not r["chute_late"]]
         out.append([cls, len(known), unknown, fmt(quant(absolute([k["err"] for k in known]), 0.5)), fmt(quant(absolute([k["err"] for k in known]), 0.9)),

@@ -58,6 +58,8 @@ pub(crate) struct Verdict {
     about: String,
     /// Yes, no, or in between: then it stays as it was.
     holds: Option<bool>,
+    /// Seconds for which it must hold beyond its row's.
+    settle_s: f64,
     level: Level,
     body: usize,
     cue: Option<usize>,
@@ -130,7 +132,7 @@ impl HeadsUps {
             leveling_s: None,
         });
         let turning = match (held.said.is_some(), verdict.holds) {
-            (false, Some(true)) => Some(row.hold_s),
+            (false, Some(true)) => Some(row.hold_s + verdict.settle_s),
             (true, Some(false)) => Some(CEASE_S),
             _ => None,
         };

@@ -1,6 +1,6 @@
 //! Canopies: their opening is supposed, and seen.
 //!
-//! ln k jumps by five or six when a parachute opens, which no wandering follows. While one may open a light copy of the belief
+//! ln k jumps by five or six when a parachute opens, which no wandering follows. While one may open a copy of the belief
 //! under the told drag is held against the belief that it has not; what is measured next decides.
 
 use libm::sqrt;
@@ -9,11 +9,15 @@ use crate::filter::{Canopy, Filter};
 use crate::output::{EventKind, Phase};
 use crate::state::{LNK, VU};
 
-/// How late a canopy may open and still be expected, s; how often its opening is supposed, s; and with what weight (an
-/// opening once in a few seconds). Larger weight: false openings under gusts; smaller: real ones are seen later.
+/// How late a canopy may open and still be expected, s; how often its opening is supposed, s; with what weight after its
+/// time (an opening once in a few seconds; larger: false openings under gusts; smaller: real ones are seen later); and how
+/// often canopies fail to open when they should (common practice, no source).
 pub(crate) const CANOPY_LATE_S: f64 = 10.0;
 const CANOPY_EVERY_S: f64 = 0.25;
 const CANOPY_SHARE: f64 = 0.05;
+const CANOPY_FAILS: f64 = 0.1;
+/// Least weight of a Gaussian whose canopy is supposed to open.
+const CANOPY_LEAST: f64 = 0.02;
 /// ln k by which drag may be below the told one and still be the canopy's, and how long its opening takes to be seen, s.
 const CANOPY_NEAR: f64 = 1.0;
 const CANOPY_SEEN_S: f64 = 0.5;
@@ -21,8 +25,8 @@ const CANOPY_SEEN_S: f64 = 0.5;
 const CANOPY_DATED_S: f64 = 0.35;
 
 impl Filter {
-    /// While a canopy may open, its opening just now is held against the belief that it has not: a copy of the likeliest
-    /// blob under the told drag, light, which either wins by what is measured next or is dropped.
+    /// While a canopy may open, its opening just now is held against the belief that it has not: copies
+    /// under the told drag, which either win by what is measured next or are dropped.
     pub(crate) fn suppose_canopy(&mut self) {
         let Some(mut c) = self.canopy else { return };
         if self.phase != Phase::Descending || self.t_s < c.from_s || self.t_s < c.tried_s + CANOPY_EVERY_S {
@@ -34,19 +38,31 @@ impl Filter {
         }
         c.tried_s = self.t_s;
         self.canopy = Some(c);
-        let Some(best) = self.likeliest() else { return };
-        if best.x[LNK] > c.ln_k - 3.0 * c.sd {
-            return;
+        // All suppositions at its time together have the odds of an opening.
+        let share = if self.t_s < c.planned_s {
+            let tries = (c.planned_s - c.from_s) / CANOPY_EVERY_S;
+            1.0 - libm::pow(CANOPY_FAILS, 1.0 / tries.max(1.0))
+        } else {
+            CANOPY_SHARE
+        };
+        let weights = self.weights();
+        for (i, weight) in weights.iter().enumerate().take(self.blobs.len()) {
+            let shut = self.blobs[i];
+            if *weight < CANOPY_LEAST || shut.x[LNK] > c.ln_k - 3.0 * c.sd {
+                continue;
+            }
+            let mut open = shut;
+            open.ln_w += libm::log(share);
+            open.x[LNK] = c.ln_k;
+            open.opened_s = self.t_s - 0.5 * CANOPY_EVERY_S;
+            open.reopen(LNK, c.sd * c.sd);
+            // It may have opened at any moment since the last time it was supposed.
+            let slowed = 0.3 * shut.x[VU];
+            open.p[VU][VU] += slowed * slowed;
+            if self.blobs.push(open) {
+                self.blobs[i].ln_w += libm::log1p(-share);
+            }
         }
-        let mut open = best;
-        open.ln_w += libm::log(CANOPY_SHARE);
-        open.x[LNK] = c.ln_k;
-        open.opened_s = self.t_s - 0.5 * CANOPY_EVERY_S;
-        open.reopen(LNK, c.sd * c.sd);
-        // It may have opened at any moment since the last time it was supposed.
-        let slowed = 0.3 * best.x[VU];
-        open.p[VU][VU] += slowed * slowed;
-        self.blobs.push(open);
     }
 
     /// Sees an opening: the belief is under the told drag, give or take a factor, and sure of it.

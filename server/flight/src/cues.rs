@@ -233,7 +233,7 @@ fn by_height(m: &Model, f: &Filter, b: &crate::state::Blob, height_m: f64, delay
         ahead.hit(Crossing::Time)
     };
     let from = ahead.t_s;
-    let mut fall = Fall::from(m, f, &top, from);
+    let mut fall = Fall::from(m, f, &top, from).learning(f, b);
     fall.planned_until(height_m);
     let mut hit = top;
     hit.t_s = fall.t_s + delay_s;
@@ -243,8 +243,8 @@ fn by_height(m: &Model, f: &Filter, b: &crate::state::Blob, height_m: f64, delay
     hit.velocity = [hit.velocity[0], hit.velocity[1], -fall.speed_mps];
     let speed_sd = fall.speed_mps * 0.5 * fall.ln_area_sd;
     hit.velocity_cov = [[4.0, 0.0, 0.0], [0.0, 4.0, 0.0], [0.0, 0.0, speed_sd * speed_sd]];
-    // Under a chute the body goes with the wind.
-    hit.air = [0.0, 0.0, -fall.speed_mps];
+    // Under a canopy the body soon goes with the wind; without one it does not.
+    hit.air = [fall.side[0], fall.side[1], -fall.speed_mps];
     hit.air_cov = [[0.5, 0.0, 0.0], [0.0, 0.5, 0.0], [0.0, 0.0, speed_sd * speed_sd]];
     let _ = (exp(0.0), H, VE, VU);
     hit

@@ -13,10 +13,13 @@ use crate::motion::WIND_SCALE_M;
 use crate::output::{Case, EventKind, Phase};
 use crate::plan::{DescentState, MAX_CUES, Trigger};
 use crate::predict::Hit;
-use crate::state::{E, H, LNK, VE};
+use crate::state::{Blob, E, H, LNK, VE};
 
 /// Descent states that a fall keeps apart.
 const STATES: usize = 8;
+
+/// ln k within which what has just opened counts as what was planned.
+const NEAR_PLAN: f64 = 1.5;
 
 /// A body falling ahead of the data.
 pub(crate) struct Fall<'a> {
@@ -30,14 +33,14 @@ pub(crate) struct Fall<'a> {
     /// ln k when nothing is out, and its spread.
     bare_ln_k: f64,
     bare_sd: f64,
-    /// What the belief has learnt of the state that is out now.
-    now: Option<(DescentState, f64, f64)>,
+    /// Slot that was out by plan at the start, and ln k and its spread as the belief has learnt them.
+    learnt: Option<(usize, f64, f64)>,
     pub(crate) t_s: f64,
     pub(crate) height_m: f64,
     /// Downwards, m/s.
     pub(crate) speed_mps: f64,
     /// Over the air, sideways.
-    side: [f64; 2],
+    pub(crate) side: [f64; 2],
     /// Moved since the start.
     pub(crate) drift: [f64; 2],
     /// Time that the start's sideways speed acts for, s.
@@ -74,7 +77,7 @@ impl<'a> Fall<'a> {
             acted: f.cue_s,
             bare_ln_k: m.bare_ln_k[body],
             bare_sd: told,
-            now: None,
+            learnt: None,
             t_s,
             height_m: hit.height_m,
             speed_mps: -hit.velocity[2],
@@ -101,10 +104,20 @@ impl<'a> Fall<'a> {
         self
     }
 
-    /// What the belief has learnt about the state that is out.
+    /// What the belief has learnt about what is out: until the next planned device it falls as it falls, whatever was told.
     #[must_use]
-    pub(crate) fn knowing(mut self, state: Option<DescentState>, ln_k: f64, sd: f64) -> Self {
-        self.now = state.map(|s| (s, ln_k, sd));
+    pub(crate) fn learning(mut self, f: &Filter, b: &Blob) -> Self {
+        // While something may be opening the plan says more than the belief.
+        let opening = f.canopy.is_some_and(|c| f.t_s < c.planned_s);
+        if f.phase == Phase::Descending && f.top.is_some() && !opening {
+            self.act();
+            let (slot, told, _) = self.out_now();
+            // An opening disturbs what is measured: for a while it counts as the planned one where it is near it.
+            if f.t_s < f.open_until_s && (b.x[LNK] - told).abs() < NEAR_PLAN {
+                return self;
+            }
+            self.learnt = Some((slot, b.x[LNK], sqrt(b.p[LNK][LNK]).clamp(0.05, 1.0)));
+        }
         self
     }
 
@@ -154,15 +167,12 @@ impl<'a> Fall<'a> {
                     self.m.ln_k_under(body, d.drag_area_m2.value),
                     spread(&d.drag_area_m2),
                 );
-                if let Some((state, ln_k, sd)) = self.now
-                    && state == d.state
-                {
-                    found.1 = ln_k;
-                    found.2 = sd;
-                }
             }
         }
-        found
+        match self.learnt {
+            Some((slot, ln_k, sd)) if slot == found.0 => (slot, ln_k, sd),
+            _ => found,
+        }
     }
 
     fn slice(&mut self, stop_m: f64) {

@@ -96,8 +96,9 @@ pub(crate) struct Canopy {
     /// Told ln k under it and its spread.
     pub(crate) ln_k: f64,
     pub(crate) sd: f64,
-    /// When it may open, s.
+    /// When it may open, and the end of when it should, s.
     pub(crate) from_s: f64,
+    pub(crate) planned_s: f64,
     pub(crate) until_s: f64,
     /// When its opening was last supposed, s.
     pub(crate) tried_s: f64,
@@ -135,6 +136,8 @@ pub(crate) struct Filter {
     pub(crate) open_until_s: f64,
     /// What a cue may have opened.
     pub(crate) canopy: Option<Canopy>,
+    /// What a charge did to the barometer.
+    pub(crate) puff: Option<crate::falling::Puff>,
     /// Last corrected specific force and its time, for burnout and ignition.
     pub(crate) force: Option<(f64, f64)>,
     /// Most negative force since burnout, m/s2.
@@ -208,6 +211,7 @@ impl Filter {
             booted: false,
             open_until_s: -1e300,
             canopy: None,
+            puff: None,
             force: None,
             deepest: 0.0,
             tally: 0,
@@ -272,6 +276,7 @@ impl Filter {
         }
         self.low.clear();
         self.canopy = None;
+        self.puff = None;
         self.open_until_s = self.t_s + 1.0;
     }
 
@@ -347,8 +352,8 @@ impl Filter {
     fn fly(&mut self, m: &Model, s: &Sample) {
         self.packet_gap_s = (s.t_s - self.t_s).clamp(0.0, 0.5);
         self.carry_to(m, s.t_s);
-        self.suppose_canopy();
         self.fuse(m, s);
+        self.bound_fall(m);
         self.see_canopy();
         self.settle_phase(m);
         self.tidy();
@@ -380,6 +385,7 @@ impl Filter {
                 self.acceleration[i] = ((v1[i] - v0[i]) / span).clamp(-3000.0, 3000.0);
             }
             self.after_slice(m);
+            self.suppose_canopy();
             if self.phase == Phase::Down {
                 self.t_s = t_s;
             }

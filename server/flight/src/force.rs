@@ -111,7 +111,10 @@ impl Filter {
                 .with(AS, f.f);
             (g * f.f + b.x[AB], row)
         };
-        self.take_number(&Number { channel: Channel::Axial, value: z, variance, patience: 5 }, &view);
+        self.take_number(
+            &Number { channel: Channel::Axial, value: z, variance, patience: 5, patience_s: 0.0 },
+            &view,
+        );
     }
 
     /// Mean expected axial reading and its spread.

@@ -26,6 +26,12 @@ const LASTING_S: [f64; 9] = [0.05, 0.05, 1.5, 1.5, 0.4, 0.4, 1.0, 1.0, 1.0];
 const SHOCK_SHARE: f64 = 0.05;
 /// How long a body takes through that step, s.
 const SHOCK_LASTS_S: f64 = 1.5;
+/// How long a charge's gas may press on the barometer on the way down, s (common practice, no source). Larger: slower to find
+/// out that the belief is the one that is wrong.
+const CHARGE_LASTS_S: f64 = 1.5;
+/// What is left of a charge's pressure, over the noise, below which the barometer is listened to again: it errs one way all the
+/// time, so that many such values would outvote the truth.
+const PUFF_NOISES: f64 = 2.0;
 /// Width of that step in Mach, one standard deviation.
 const SHOCK_WIDTH: f64 = 0.08;
 
@@ -36,6 +42,8 @@ pub(crate) struct Number {
     pub(crate) variance: f64,
     /// Rejections in a row after which the belief gives way; 0 for never.
     pub(crate) patience: u32,
+    /// And time for which they must have gone on, s.
+    pub(crate) patience_s: f64,
 }
 
 /// How one blob sees a number.
@@ -106,10 +114,15 @@ impl Filter {
             known += weights[i] * hph;
             rows[i] = (y, hph, ph);
         }
+        let t_s = self.t_s;
         let record = self.sensors.of(n.channel);
         if least > ASIDE {
+            if record.rejects == 0 {
+                record.aside_s = t_s;
+            }
             record.rejects += 1;
-            if n.patience == 0 || record.rejects < n.patience || self.about.is_some() {
+            let soon = record.rejects < n.patience || t_s - record.aside_s < n.patience_s;
+            if n.patience == 0 || soon || self.about.is_some() {
                 return false;
             }
         } else {
@@ -217,15 +230,29 @@ impl Filter {
             (h * scale, scaled(&row, scale))
         };
         let patience = if shock > noise { 15 } else { 6 };
-        self.take_number(
+        // A charge's gas is in the bay for a while: nothing gives way to that.
+        let falls = self.phase == Phase::Descending && self.about.is_none();
+        let patience_s = if falls { CHARGE_LASTS_S } else { 0.0 };
+        if falls && self.puff_pa() > PUFF_NOISES * noise / mpp {
+            return true;
+        }
+        let value = z * scale;
+        let taken = self.take_number(
             &Number {
                 channel: Channel::Baro,
-                value: z * scale,
+                value,
                 variance: variance * scale * scale,
                 patience,
+                patience_s,
             },
             &view_pa,
         );
+        if falls && !taken {
+            let w = self.weights();
+            let expected = w.iter().zip(self.blobs.iter()).map(|(w, b)| w * view_pa(b).0).sum::<f64>();
+            // Heights in pascal: more pressure is less.
+            self.notice_puff(expected - value);
+        }
         if self.phase == Phase::Descending && self.about.is_none() {
             self.watch_ground(s.t_s, z, noise);
         }
@@ -245,7 +272,7 @@ impl Filter {
                 let view = |b: &Blob| (b.x[H] + b.x[BB], Row::new().with(H, 1.0).with(BB, 1.0));
                 let value = z - self.zero_own_m.value;
                 self.take_number(
-                    &Number { channel: Channel::OwnHeight, value, variance, patience: 10 },
+                    &Number { channel: Channel::OwnHeight, value, variance, patience: 10, patience_s: 0.0 },
                     &view,
                 );
                 if self.phase == Phase::Descending && self.about.is_none() {
@@ -258,7 +285,10 @@ impl Filter {
             let lag = 0.15 * self.acceleration[2];
             let variance = noise + 4.0 + lag * lag;
             let view = |b: &Blob| (b.x[VU], Row::new().with(VU, 1.0));
-            self.take_number(&Number { channel: Channel::OwnClimb, value: z, variance, patience: 0 }, &view);
+            self.take_number(
+                &Number { channel: Channel::OwnClimb, value: z, variance, patience: 0, patience_s: 0.0 },
+                &view,
+            );
         }
     }
 
@@ -279,7 +309,10 @@ impl Filter {
                 Row::new().with(VE, by[0]).with(VN, by[1]).with(VU, by[2]).with(WE, -by[0]).with(WN, -by[1]);
             (libm::atan2(flat, a[2]), row)
         };
-        if self.take_number(&Number { channel: Channel::Tilt, value: z, variance, patience: 0 }, &view) {
+        if self.take_number(
+            &Number { channel: Channel::Tilt, value: z, variance, patience: 0, patience_s: 0.0 },
+            &view,
+        ) {
             self.tilt_known = true;
         }
     }

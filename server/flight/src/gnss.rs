@@ -220,14 +220,15 @@ impl Filter {
                 return false;
             }
             record.rejects = 0;
-            self.take_number(&Number { channel, value, variance, patience: 1 }, view);
+            self.take_number(&Number { channel, value, variance, patience: 1, patience_s: 0.0 }, view);
             return false;
         }
         if self.gnss_doubted {
             return true;
         }
         self.sensors.of(channel).rejects = 0;
-        let taken = self.take_number(&Number { channel, value, variance, patience: 0 }, view);
+        let taken =
+            self.take_number(&Number { channel, value, variance, patience: 0, patience_s: 0.0 }, view);
         if taken && matches!(channel, Channel::FixFlat | Channel::SpeedFlat) {
             self.flat_known = true;
         }

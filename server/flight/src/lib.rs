@@ -13,6 +13,7 @@ mod canopy;
 mod cues;
 mod down;
 mod drag;
+mod falling;
 mod filter;
 mod force;
 mod fuse;

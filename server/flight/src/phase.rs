@@ -317,12 +317,8 @@ impl Filter {
 
     /// What climbs fast, beyond doubt, has not passed its apogee: it was called too soon, by a belief that was wrong.
     fn take_back_apogee(&mut self, m: &Model) {
-        let burn_s = m.stages.first().map_or(0.0, |s| s.burn_s);
-        let flown_s =
-            self.marked(EventKind::Apogee).zip(self.marked(EventKind::Liftoff)).map(|(a, l)| a.t_s - l.t_s);
         // Later an ejection charge's pressure looks like a climb.
-        let early = flown_s.is_some_and(|s| s < burn_s + EARLY_S);
-        if self.phase != Phase::Descending || !early {
+        if self.phase != Phase::Descending || !self.apogee_is_early(m) {
             return;
         }
         let (climb, var) = self.moments(VU);
@@ -346,6 +342,14 @@ impl Filter {
                 b.reopen(LNK, told.ln_k_sd * told.ln_k_sd);
             }
         }
+    }
+
+    /// Whether apogee was called so soon after the told burn that it may have been called wrongly.
+    pub(crate) fn apogee_is_early(&self, m: &Model) -> bool {
+        let burn_s = m.stages.first().map_or(0.0, |s| s.burn_s);
+        let flown_s =
+            self.marked(EventKind::Apogee).zip(self.marked(EventKind::Liftoff)).map(|(a, l)| a.t_s - l.t_s);
+        flown_s.is_some_and(|s| s < burn_s + EARLY_S)
     }
 
     fn pass_apogee(&mut self, m: &Model) {
@@ -436,6 +440,7 @@ impl Filter {
                 ln_k: m.ln_k_under(body, area.value),
                 sd: (area.sd / area.value.max(1e-9)).clamp(0.1, 0.6),
                 from_s: acts_s - 2.0 * sd_s,
+                planned_s: acts_s + 2.0 * sd_s + 0.5,
                 until_s: acts_s + 2.0 * sd_s + CANOPY_LATE_S,
                 tried_s: -1e300,
             });

@@ -188,7 +188,6 @@ pub(crate) fn landings(m: &Model, f: &Filter, body: usize, out: &mut Vec<Landing
     }
     cases[3] = Some(Case::Tumbling);
     cases[4] = Some(Case::Ballistic);
-    let state_now = descent_state(m, &f);
     let w = f.weights();
     for case in cases.into_iter().flatten() {
         let mut time = Spread::new();
@@ -205,12 +204,7 @@ pub(crate) fn landings(m: &Model, f: &Filter, body: usize, out: &mut Vec<Landing
             } else {
                 ahead.hit(Crossing::Time)
             };
-            let known = if f.top.is_some() { state_now } else { None };
-            let mut fall = Fall::from(m, &f, &top, ahead.t_s).in_case(case).knowing(
-                known,
-                b.x[LNK],
-                sqrt(b.p[LNK][LNK]).max(0.05),
-            );
+            let mut fall = Fall::from(m, &f, &top, ahead.t_s).in_case(case).learning(&f, b);
             fall.planned_until(0.0);
             time.gauss(
                 *w,
@@ -366,9 +360,7 @@ pub(crate) fn path(m: &Model, f: &Filter, out: &mut Vec<Knot>) {
     // From there by the planned states, and beside it with nothing out.
     let hit = top.hit(Crossing::Time);
     let spread = out.last().map_or(0.0, |k| (k.height_m.p95 - k.height_m.p05) / 3.29);
-    let known = if f.top.is_some() { descent_state(m, f) } else { None };
-    let b = &f.blobs[best];
-    let start = || Fall::from(m, f, &hit, top.t_s).knowing(known, b.x[LNK], 0.1);
+    let start = || Fall::from(m, f, &hit, top.t_s).learning(f, &f.blobs[best]);
     let mut whole = start();
     whole.planned_until(0.0);
     let lasts = (whole.t_s - top.t_s).max(0.1);

@@ -53,6 +53,8 @@ pub(crate) struct Record {
     expected_then: f64,
     /// Rejections in a row.
     pub(crate) rejects: u32,
+    /// Since when they have been rejected, s.
+    pub(crate) aside_s: f64,
     /// Time of the last value taken, s.
     pub(crate) taken_s: f64,
     /// Whether `taken_s` means something.
@@ -75,6 +77,7 @@ impl Sensors {
             repeats: 0,
             expected_then: 0.0,
             rejects: 0,
+            aside_s: 0.0,
             taken_s: 0.0,
             heard: false,
         }; CHANNELS];

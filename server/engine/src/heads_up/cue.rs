@@ -19,12 +19,17 @@ const END: f64 = 0.6;
 /// Probability from which on the opening of a parachute over its limit is to act on.
 const ACT: f64 = 0.95;
 
+/// On the way down an opening shakes what is measured: so long, s, must a warning hold, unless its cue comes sooner than this, s.
+const SETTLE_S: f64 = 1.5;
+const SOON_S: f64 = 5.0;
+
 pub(super) fn judge(view: &View<'_>, verdicts: &mut Vec<Verdict>) {
     if view.happened.liftoff_s.is_none() && !view.in_flight() {
         return;
     }
     let powered =
         view.bodies.first().and_then(|b| b.estimate.as_ref()).is_some_and(|e| e.phase == Phase::Powered);
+    let falls = view.happened.apogee_s.is_some();
     for (index, cue) in view.cues.iter().enumerate() {
         let (Some(limit), Some(Some(prediction))) = (&cue.limit, view.cue_predictions.get(index)) else {
             continue;
@@ -50,6 +55,7 @@ pub(super) fn judge(view: &View<'_>, verdicts: &mut Vec<Verdict>) {
         verdicts.push(Verdict {
             about: cue.name.clone(),
             holds,
+            settle_s: if falls && prediction.cue_t_s.p50 - view.t_s > SOON_S { SETTLE_S } else { 0.0 },
             level: if chute && over >= ACT { Level::Act } else { Level::Look },
             body: cue.body,
             cue: Some(index),

@@ -4,11 +4,11 @@
 //! dynamic pressure of m g / Cd A, whatever the density, so the air at that height is read off the estimate itself. From the
 //! fall rate v0 at that moment the planned state gives, at constant density, v = vt tanh(g t / vt + atanh(v0 / vt))
 //! from below and v = vt coth(g t / vt + acoth(v0 / vt)) from above (quadratic drag, closed form). Falling clearly
-//! faster than that, by measurement and not by carrying, is no sign of it. The canopy may take a second to fill, in which the
+//! faster than that, by measurement and not by carrying, is no sign of it; nor is a fall with next to none of its drag. The canopy may take a second to fill, in which the
 //! body falls freely. States that are no device (tumbling, bare, ballistic) are planned for many flights and are never
 //! missed.
 
-use loftwatch_flight::{DescentState, Estimate, Phase, Plan};
+use loftwatch_flight::{Body, DescentState, Estimate, Phase, Plan, Told};
 use serde::{Deserialize, Serialize};
 
 use super::cue::state_name;
@@ -23,7 +23,13 @@ const FILL_S: f64 = 1.0;
 const SPREADS: f64 = 2.5;
 /// Margin on the expected fall rate for rising and sinking air and the filter, m/s.
 const MARGIN_MPS: f64 = 2.5;
-/// The same, for a state that is there and too fast.
+/// Share of the terminal rate from which on a canopy's drag is felt (half of gravity and more), and share of the told drag
+/// area that says that it is not there even at the 95 % end.
+const FELT: f64 = 0.7;
+const LEAST_SHARE: f64 = 0.3;
+/// Specific gas constant of dry air, J/(kg K) (US Standard Atmosphere 1976, table 2 and eq. 3).
+const GAS_CONSTANT: f64 = 287.053;
+/// Factor and addition, m/s, on the terminal rate, for a state that is there and too fast.
 const FAST: (f64, f64) = (1.25, 1.5);
 /// Seconds after the opening before the rate is judged against the terminal one.
 const SETTLED_S: f64 = 5.0;
@@ -118,6 +124,12 @@ fn expected_mps(v0: f64, vt: f64, t_s: f64) -> f64 {
     }
 }
 
+/// Drag that the body has at most, over the told one of this device: k = rho CdA / (2 m) at the pad's density.
+fn drag_share(plan: &Plan, body: &Body, area_m2: Told, estimate: &Estimate) -> f64 {
+    let density = plan.weather.pressure_pa / (GAS_CONSTANT * plan.weather.temperature_k);
+    estimate.drag_k_per_m.p95 / (density * area_m2.value / (2.0 * body.mass_kg.value))
+}
+
 pub(super) fn no_sign(view: &View<'_>, verdicts: &mut Vec<Verdict>) {
     for body in 0..view.bodies.len() {
         let Some((opening, state, terminal)) = newest(view, body) else { continue };
@@ -127,10 +139,14 @@ pub(super) fn no_sign(view: &View<'_>, verdicts: &mut Vec<Verdict>) {
         let expected = expected_mps(at_end_mps + GRAVITY_MPS2 * FILL_S, terminal, late_s - FILL_S);
         let area = told.descents[opening.descent].drag_area_m2;
         let limit = (1.0 + SPREADS * area.sd / (2.0 * area.value)) * expected + MARGIN_MPS;
-        let fall = (-estimate.climb_mps.p50, -estimate.climb_mps.p75);
+        let fall = (-estimate.climb_mps.p50, -estimate.climb_mps.p95);
+        let other = estimate.descent != Some(state);
+        let too_fast = fall.1 > limit && (other || fall.1 > 2.0 * expected);
+        let undragged =
+            other && fall.1 > FELT * terminal && drag_share(view.plan, told, area, estimate) < LEAST_SHARE;
         let holds = if estimate.carried_s > FRESH_S || late_s < FILL_S {
             None
-        } else if fall.1 > limit && (estimate.descent != Some(state) || fall.1 > 2.0 * expected) {
+        } else if too_fast || undragged {
             Some(true)
         } else if fall.0 < 1.05 * expected + 1.0 || estimate.descent == Some(state) {
             Some(false)
@@ -140,6 +156,7 @@ pub(super) fn no_sign(view: &View<'_>, verdicts: &mut Vec<Verdict>) {
         verdicts.push(Verdict {
             about: format!("{}:{}", told.name, state_name(state)),
             holds,
+            settle_s: 0.0,
             level: Level::Act,
             body,
             cue: Some(told.descents[opening.descent].cue),
@@ -179,6 +196,7 @@ pub(super) fn fast(view: &View<'_>, verdicts: &mut Vec<Verdict>) {
         verdicts.push(Verdict {
             about: format!("{}:{}", told.name, state_name(state)),
             holds,
+            settle_s: 0.0,
             level: Level::Look,
             body,
             cue: Some(told.descents[opening.descent].cue),

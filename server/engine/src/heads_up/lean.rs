@@ -46,6 +46,7 @@ pub(super) fn judge(view: &View<'_>, verdicts: &mut Vec<Verdict>) {
     verdicts.push(Verdict {
         about: body.name.clone(),
         holds,
+        settle_s: 0.0,
         level: if lean.p50 > 2.0 * limit { Level::Act } else { Level::Look },
         body: 0,
         cue: None,

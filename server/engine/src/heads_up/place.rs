@@ -62,6 +62,7 @@ fn judge_one(view: &View<'_>, landing: &Landing, verdicts: &mut Vec<Verdict>) {
             } else {
                 None
             },
+            settle_s: 0.0,
             level,
             body: landing.body,
             cue: None,

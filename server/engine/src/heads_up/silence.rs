@@ -37,6 +37,7 @@ pub(super) fn judge(view: &View<'_>, verdicts: &mut Vec<Verdict>) {
     verdicts.push(Verdict {
         about: "all".into(),
         holds: Some(true),
+        settle_s: 0.0,
         level,
         body: 0,
         cue: None,

@@ -330,8 +330,23 @@ fn a_drogue_that_opens_is_not_missed_however_fast_the_fall_was() {
             let drag = 0.5 * 1.2 * 1.6 * filled * v * v / 24.0;
             v += 0.05 * (9.81 - drag).max(-200.0);
             s.fall(v, (filled >= 1.0 && v < 20.0).then_some(DescentState::Drogue));
+            s.estimate().drag_k_per_m = q(0.04 * filled, 0.004);
         });
         assert!(said.is_empty(), "{at_opening}: {said:?}");
+    }
+}
+
+/// Terminal is 15.7 m/s here: 14 m/s is no speed to tell by, but a fourteenth of the told drag is.
+#[test]
+fn no_sign_of_a_drogue_is_seen_by_its_drag_before_the_fall_is_fast() {
+    for (drag_k, missed) in [(0.003, true), (0.03, false)] {
+        let mut scene = Scene::new();
+        scene.t_s = 13.0;
+        let said = scene.pass(4.0, |s| {
+            s.fall(14.0, Some(DescentState::Ballistic));
+            s.estimate().drag_k_per_m = q(drag_k, 0.001);
+        });
+        assert_eq!(said.iter().any(|h| h.key == "no_sign:Body:drogue"), missed, "{drag_k}: {said:?}");
     }
 }
 
