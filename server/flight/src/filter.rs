@@ -280,6 +280,18 @@ impl Filter {
         self.open_until_s = self.t_s + 1.0;
     }
 
+    /// Has been on its own for a while unnoticed, and is this far off its parent by height.
+    pub(crate) fn strayed(&mut self, off_m: f64, since_s: f64) {
+        let since_s = since_s.clamp(0.5, 10.0);
+        let rate_mps = 2.0 * off_m / since_s;
+        for b in self.blobs.iter_mut() {
+            for i in 0..3 {
+                b.p[i][i] += off_m * off_m;
+                b.p[crate::state::VE + i][crate::state::VE + i] += rate_mps * rate_mps;
+            }
+        }
+    }
+
     /// A copy that takes off now: the nominal flight.
     pub(crate) fn supposing_liftoff(&self, m: &Model, now_s: f64) -> Self {
         let mut f = *self;

@@ -7,6 +7,7 @@ use core::cmp::Ordering;
 
 use serde::{Deserialize, Serialize};
 
+use crate::apart::Apart;
 use crate::filter::Filter;
 use crate::model::Model;
 use crate::output::EventKind;
@@ -42,6 +43,10 @@ pub(crate) struct Track {
     pub(crate) freed_s: Option<f64>,
     /// Whether its filter flies; an attached body's only learns zeros and noise.
     pub(crate) attached: bool,
+    /// When its parent lifted off, s: what an attached body's sensors read after that is no pad's.
+    pub(crate) aloft_s: Option<f64>,
+    /// Whether it still moves with its parent.
+    pub(crate) apart: Apart,
 }
 
 /// What is stored of a track: the oldest copy and the samples since.
@@ -51,6 +56,8 @@ pub(crate) struct Kept {
     ring: Vec<Sample>,
     freed_s: Option<f64>,
     attached: bool,
+    aloft_s: Option<f64>,
+    apart: Apart,
 }
 
 impl Track {
@@ -65,6 +72,8 @@ impl Track {
             view: filter,
             freed_s: if attached { None } else { Some(-1e300) },
             attached,
+            aloft_s: None,
+            apart: Apart::default(),
         }
     }
 
@@ -139,7 +148,9 @@ impl Track {
         if s.t_s > before_s && before_s >= last + SPACING_S && self.points.len() < COPIES {
             self.points.push(Point { t_s: before_s, filter: self.live });
         }
-        self.live.take(m, &s, self.attached);
+        if !self.attached || self.aloft_s.is_none_or(|t| s.t_s <= t) {
+            self.live.take(m, &s, self.attached);
+        }
     }
 
     /// Lets go of copies and samples that no late sample can need.
@@ -177,6 +188,8 @@ impl Track {
             ring: self.ring.clone(),
             freed_s: self.freed_s,
             attached: self.attached,
+            aloft_s: self.aloft_s,
+            apart: self.apart,
         }
     }
 
@@ -186,8 +199,9 @@ impl Track {
         points.push(kept.base);
         let mut ring = Vec::with_capacity(ROOM + 1);
         ring.extend(kept.ring);
-        let mut track =
-            Self { points, ring, live, view: live, freed_s: kept.freed_s, attached: kept.attached };
+        let (freed_s, attached) = (kept.freed_s, kept.attached);
+        let (aloft_s, apart) = (kept.aloft_s, kept.apart);
+        let mut track = Self { points, ring, live, view: live, freed_s, attached, aloft_s, apart };
         track.again(m);
         track
     }

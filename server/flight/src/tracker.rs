@@ -159,7 +159,10 @@ impl Tracker {
             return;
         }
         let Some(track) = self.tracks.get_mut(s.body) else { return };
-        track.take(&self.model, s);
+        let new = track.take(&self.model, s);
+        if new && track.attached {
+            self.compare_with_parent(s);
+        }
         self.now_s = self.now_s.max(s.t_s);
         self.look();
     }
@@ -186,6 +189,21 @@ impl Tracker {
         }
     }
 
+    /// Whether an attached body's own barometer still reads what its parent's belief expects.
+    fn compare_with_parent(&mut self, s: &Sample) {
+        let root = self.root_of(s.body);
+        if root == s.body {
+            return;
+        }
+        let parent = self.tracks[root].live;
+        let track = &mut self.tracks[s.body];
+        if let Some(lift_s) = track.aloft_s
+            && !matches!(parent.phase, Phase::Waiting | Phase::Joined | Phase::Down)
+        {
+            track.apart.compare(&self.model, &parent, &track.live, lift_s, s);
+        }
+    }
+
     /// Carries every view to now, frees what is due, and notes events.
     fn look(&mut self) {
         for t in &mut self.tracks {
@@ -209,6 +227,11 @@ impl Tracker {
             if matches!(p.phase, Phase::Waiting | Phase::Joined) {
                 continue;
             }
+            if self.tracks[i].aloft_s.is_none() {
+                let lift_s = p.marked(EventKind::Liftoff).map_or(p.t_s, |l| l.t_s);
+                self.tracks[i].aloft_s = Some(lift_s);
+            }
+            let p = &self.tracks[parent].live;
             let by_report = self
                 .reports
                 .iter()
@@ -218,9 +241,13 @@ impl Tracker {
                 let sd = self.model.plan.cues.get(c).map_or(0.2, |c| c.delay_s.sd);
                 p.cue_s[c].filter(|t| *t <= self.now_s).map(|t| (t, sd.max(0.05) + 0.1))
             });
-            if let Some((t, sd)) = by_report.or(by_cue) {
+            let by_motion = self.tracks[i].apart.left_s();
+            if let Some((t, sd)) = by_report.or(by_cue).or(by_motion) {
                 let mut child = *p;
                 child.let_go(&self.model, i, &self.tracks[i].live);
+                if by_motion.is_some() {
+                    child.strayed(self.tracks[i].apart.off_m(), p.t_s - t);
+                }
                 child.mark(EventKind::Freed, t, sd);
                 let model = &self.model;
                 self.tracks[i].begin_from(model, child, t);
