@@ -92,6 +92,19 @@ pub(crate) fn airspeed(m: &Model, x: &[f64]) -> ([f64; 3], f64) {
     (a, sqrt(a[0] * a[0] + a[1] * a[1] + a[2] * a[2]))
 }
 
+/// What thrust points along: the airspeed with only that share of the wind which turns the nose. Off the rail the wind meets a
+/// vehicle that turns slower than it gains speed; a later stage, or a fast one, follows wholly.
+#[inline]
+fn nose(m: &Model, x: &[f64], share: f64) -> ([f64; 3], f64) {
+    let (w, _) = m.wind.at(x[H]);
+    let a = [x[VE] - share * (w[0] + x[WE]), x[VE + 1] - share * (w[1] + x[WE + 1]), x[VE + 2]];
+    (a, sqrt(a[0] * a[0] + a[1] * a[1] + a[2] * a[2]))
+}
+
+fn share_of(m: &Model, r: &Regime) -> f64 {
+    if r.stage == 0 { m.turns_with_wind } else { 1.0 }
+}
+
 fn on_rail(m: &Model, r: &Regime, blob: &Blob, x: &[f64]) -> bool {
     r.burning
         && r.stage == 0
@@ -132,7 +145,7 @@ fn thrust_at(m: &Model, r: &Regime, blob: &Blob, t_s: f64) -> (f64, f64) {
 }
 
 /// Acceleration only, for the mean.
-fn acceleration(m: &Model, x: &[f64], thrust: f64, k: f64, rail: Option<&[f64; 3]>) -> [f64; 3] {
+fn acceleration(m: &Model, x: &[f64], thrust: f64, k: f64, share: f64, rail: Option<&[f64; 3]>) -> [f64; 3] {
     let (a, v) = airspeed(m, x);
     let (rho, _) = m.air.density_ratio(x[H]);
     let c = shape(v / m.air.sound_mps(x[H]), x[SHAPE]).ratio;
@@ -144,11 +157,12 @@ fn acceleration(m: &Model, x: &[f64], thrust: f64, k: f64, rail: Option<&[f64; 3
         let along = if x[H] <= 0.5 { along.max(0.0) } else { along };
         return [along * u[0], along * u[1], along * u[2]];
     }
-    let per = thrust / (v + 0.5);
+    let (n, vn) = if thrust == 0.0 { (a, v) } else { nose(m, x, share) };
+    let per = thrust / (vn + 0.5);
     [
-        (per - drag) * a[0] - g * x[E] / EARTH_RADIUS_M + spin[0],
-        (per - drag) * a[1] - g * x[E + 1] / EARTH_RADIUS_M + spin[1],
-        (per - drag) * a[2] - g + spin[2],
+        per * n[0] - drag * a[0] - g * x[E] / EARTH_RADIUS_M + spin[0],
+        per * n[1] - drag * a[1] - g * x[E + 1] / EARTH_RADIUS_M + spin[1],
+        per * n[2] - drag * a[2] - g + spin[2],
     ]
 }
 
@@ -157,7 +171,7 @@ pub(crate) fn acceleration_of(m: &Model, r: &Regime, blob: &Blob, t_s: f64) -> [
     let rail_dir = blob.rail;
     let rail = if on_rail(m, r, blob, &blob.x) { Some(&rail_dir) } else { None };
     let (thrust, mass) = thrust_at(m, r, blob, t_s);
-    acceleration(m, &blob.x, thrust + blob.x[D], exp(blob.x[LNK]) / mass, rail)
+    acceleration(m, &blob.x, thrust + blob.x[D], exp(blob.x[LNK]) / mass, share_of(m, r), rail)
 }
 
 /// -2 omega x v.
@@ -168,7 +182,7 @@ fn coriolis(m: &Model, x: &[f64]) -> [f64; 3] {
 }
 
 /// Slopes of the acceleration at a state.
-fn push(m: &Model, x: &[f64], told: f64, thrust: f64, k: f64, rail: Option<&[f64; 3]>) -> Push {
+fn push(m: &Model, x: &[f64], told: f64, thrust: f64, k: f64, share: f64, rail: Option<&[f64; 3]>) -> Push {
     let (a, v) = airspeed(m, x);
     let v = v.max(0.05);
     let (_, w_h) = m.wind.at(x[H]);
@@ -200,25 +214,30 @@ fn push(m: &Model, x: &[f64], told: f64, thrust: f64, k: f64, rail: Option<&[f64
         }
         return out;
     }
-    // Drag: -kr c V a; thrust: T a / V.
-    let side = thrust / (v + 0.5);
+    // Drag: -kr c V a; thrust: T n / |n|, n the airspeed with a share of the wind.
+    let (n, vn) = nose(m, x, share);
+    let side = thrust / (vn + 0.5);
+    let vn = vn.max(0.05);
+    let un = [n[0] / vn, n[1] / vn, n[2] / vn];
     let radial = drag + kr * v * v * c.per_mach * per_mach;
     for i in 0..3 {
-        out.a[i] = (side - drag) * a[i];
+        out.a[i] = side * n[i] - drag * a[i];
+        out.by_h[i] = -drag * a[i] * thin;
         for j in 0..3 {
-            let along = u[i] * u[j];
             let same = f64::from(u8::from(i == j));
-            out.by_v[i][j] = -(drag * same + radial * along) + side * (same - along);
+            let held = -(drag * same + radial * u[i] * u[j]);
+            let pushed = side * (same - un[i] * un[j]);
+            out.by_v[i][j] = held + pushed;
+            if j < 2 {
+                let by_wind = -(held + share * pushed);
+                out.by_q[i][2 + j] = by_wind;
+                out.by_h[i] += by_wind * w_h[j];
+            }
         }
         out.by_q[i][0] = -drag * a[i];
         out.by_q[i][1] = -kr * v * c.per_parameter * a[i];
-        out.by_q[i][4] = told * u[i];
-        out.by_q[i][5] = u[i];
-    }
-    for i in 0..3 {
-        out.by_q[i][2] = -out.by_v[i][0];
-        out.by_q[i][3] = -out.by_v[i][1];
-        out.by_h[i] = -drag * a[i] * thin - out.by_v[i][0] * w_h[0] - out.by_v[i][1] * w_h[1];
+        out.by_q[i][4] = told * un[i];
+        out.by_q[i][5] = un[i];
     }
     out.by_v[0][1] += 2.0 * m.spin_up;
     out.by_v[0][2] -= 2.0 * m.spin_north;
@@ -296,34 +315,35 @@ pub(crate) fn step<const K: usize>(m: &Model, r: &Regime, blob: &mut Blob, t_s: 
     let ((ta, ma), (tb, mb), (tc, mc)) =
         if r.burning { (at(0.0), at(0.5 * dt), at(dt)) } else { ((0.0, 1.0), (0.0, 1.0), (0.0, 1.0)) };
 
+    let share = share_of(m, r);
     let x0 = blob.x;
     let mut x = x0;
-    let a1 = acceleration(m, &x, ta + extra, k0 / ma, rail);
+    let a1 = acceleration(m, &x, ta + extra, k0 / ma, share, rail);
     for i in 0..3 {
         x[i] = x0[i] + 0.5 * dt * x0[VE + i];
         x[VE + i] = x0[VE + i] + 0.5 * dt * a1[i];
     }
-    let a2 = acceleration(m, &x, tb + extra, k0 / mb, rail);
+    let a2 = acceleration(m, &x, tb + extra, k0 / mb, share, rail);
     let v2 = [x[VE], x[VE + 1], x[VE + 2]];
     for i in 0..3 {
         x[i] = x0[i] + 0.5 * dt * v2[i];
         x[VE + i] = x0[VE + i] + 0.5 * dt * a2[i];
     }
-    let a3 = acceleration(m, &x, tb + extra, k0 / mb, rail);
+    let a3 = acceleration(m, &x, tb + extra, k0 / mb, share, rail);
     let v3 = [x[VE], x[VE + 1], x[VE + 2]];
     let middle = x;
     for i in 0..3 {
         x[i] = x0[i] + dt * v3[i];
         x[VE + i] = x0[VE + i] + dt * a3[i];
     }
-    let a4 = acceleration(m, &x, tc + extra, k0 / mc, rail);
+    let a4 = acceleration(m, &x, tc + extra, k0 / mc, share, rail);
     for i in 0..3 {
         let v4 = x[VE + i];
         blob.x[i] = x0[i] + dt / 6.0 * (x0[VE + i] + 2.0 * (v2[i] + v3[i]) + v4);
         blob.x[VE + i] = x0[VE + i] + dt / 6.0 * (a1[i] + 2.0 * (a2[i] + a3[i]) + a4[i]);
     }
 
-    let j = push(m, &middle, tb, tb + extra, k0 / mb, rail);
+    let j = push(m, &middle, tb, tb + extra, k0 / mb, share, rail);
     let phi = transition(&j, dt, mean_fade);
     carry_covariance::<K>(blob, &phi);
 

@@ -127,7 +127,7 @@ impl Filter {
 
     /// Spread of each rail inside its blob, put in where the blob starts: it grows with the speed.
     fn loosen_rails(&mut self, m: &Model) {
-        let sd = BLOB_SD * 0.85 * m.lean_sd_rad * 3.0;
+        let sd = BLOB_SD * m.lean_off_rail_rad * 3.0;
         for b in self.blobs.iter_mut() {
             b.p[VE][VE] += sd * sd;
             b.p[VN][VN] += sd * sd;
@@ -215,7 +215,7 @@ impl Filter {
     pub(crate) fn lay_sum(&mut self, m: &Model, t0_sd_s: f64, axial: bool) {
         let base = self.prior(m, self.t_s);
         // Lean grows from the rail to burnout as gravity turns the path: what is told there is less here.
-        let sd = 0.85 * m.lean_sd_rad;
+        let sd = m.lean_off_rail_rad;
         let (ax, ay) = across(&m.rail);
         let (a0, _) = m.stages.first().map_or((50.0, 1.0), |s| s.at(0.3 * s.burn_s, 1.0));
         let net = (a0 - 9.8).max(3.0);
@@ -246,9 +246,20 @@ impl Filter {
     /// Spread of the lean inside a blob, put in when the upper guide leaves the rail.
     pub(crate) fn loosen_from_rail(&mut self, m: &Model) {
         let upright = self.blobs.iter().all(|b| stands(b, m));
-        self.loosen_lean(if upright { 1.0 } else { BLOB_SD } * 0.85 * m.lean_sd_rad);
+        self.loosen_lean(if upright { 1.0 } else { BLOB_SD } * m.lean_off_rail_rad);
+        // How far the wind turns the nose is not known exactly.
+        let h = self.height();
+        let (told, _) = m.wind.at(h);
+        for b in self.blobs.iter_mut() {
+            let w = [told[0] + b.x[WE], told[1] + b.x[WE + 1]].map(|w| crate::model::TURNS_SD * w);
+            for i in 0..2 {
+                for j in 0..2 {
+                    b.p[VE + i][VE + j] += w[i] * w[j];
+                }
+            }
+        }
         if upright {
-            self.lay_over_air();
+            self.lay_over_air(m.turns_with_wind);
         }
     }
 
@@ -261,7 +272,7 @@ impl Filter {
     /// Where the rail lets go: lays the sum over the direction of the airspeed. The lean and the wind turn the nose alike there,
     /// and only what lies between blobs, not within one, can be weighed away later. Each blob's covariance is shared out:
     /// the parts lie along the flat airspeed's spread, with the rest of the state by regression on it, and keep a part of it.
-    fn lay_over_air(&mut self) {
+    fn lay_over_air(&mut self, share: f64) {
         let old = self.blobs;
         let all = old.len() == 1;
         if old.len() * spots(all).count() > BLOBS {
@@ -270,14 +281,14 @@ impl Filter {
         let whole: f64 = spots(all).map(|s| s.share).sum();
         self.blobs.clear();
         for b in old.iter() {
-            // The flat airspeed's covariance with every state, and with itself.
+            // The covariance of the flat airspeed that turns the nose with every state, and with itself.
             let mut with = [[0.0; N]; 2];
             for (k, row) in with.iter_mut().enumerate() {
                 for (j, c) in row.iter_mut().enumerate() {
-                    *c = b.p[VE + k][j] - b.p[WE + k][j];
+                    *c = b.p[VE + k][j] - share * b.p[WE + k][j];
                 }
             }
-            let own = |a: usize, c: usize| with[a][VE + c] - with[a][WE + c];
+            let own = |a: usize, c: usize| with[a][VE + c] - share * with[a][WE + c];
             let (s00, s01, s11) = (own(0, 0).max(1e-9), own(0, 1), own(1, 1).max(1e-9));
             let det = (s00 * s11 - s01 * s01).max(1e-12 * s00 * s11);
             let mut by = [[0.0; 2]; N];

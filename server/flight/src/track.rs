@@ -89,6 +89,15 @@ impl Track {
         self.again(m);
     }
 
+    /// Its parent lifted off: what was taken for the pad's since then is taken back.
+    pub(crate) fn aloft(&mut self, m: &Model, lift_s: f64) {
+        self.aloft_s = Some(lift_s);
+        let keep = self.points.partition_point(|p| p.t_s <= lift_s).max(1);
+        self.points.truncate(keep);
+        self.live = self.points[keep - 1].filter;
+        self.again(m);
+    }
+
     /// The vehicle says that it lifted off, or burnt out: every copy knows it from now on.
     pub(crate) fn told(&mut self, kind: EventKind, when: Told) {
         for f in self.points.iter_mut().map(|p| &mut p.filter).chain([&mut self.live, &mut self.view]) {

@@ -229,7 +229,7 @@ impl Tracker {
             }
             if self.tracks[i].aloft_s.is_none() {
                 let lift_s = p.marked(EventKind::Liftoff).map_or(p.t_s, |l| l.t_s);
-                self.tracks[i].aloft_s = Some(lift_s);
+                self.tracks[i].aloft(&self.model, lift_s);
             }
             let p = &self.tracks[parent].live;
             let by_report = self

@@ -269,7 +269,7 @@ fn the_level_does_not_flicker_either() {
 fn under_power_only_what_is_clear_is_said() {
     let mut scene = Scene::new();
     scene.estimate().phase = Phase::Powered;
-    scene.cues[1].as_mut().unwrap().airspeed_mps = q(34.0, 10.0);
+    scene.cues[1].as_mut().unwrap().airspeed_mps = q(31.5, 10.0);
     assert_eq!(scene.pass(2.0, |_| {}), []);
     scene.estimate().phase = Phase::Coasting;
     assert_eq!(scene.pass(1.0, |_| {}).len(), 3, "one on, then a new countdown every 0.3 s");
