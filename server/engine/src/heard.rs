@@ -63,6 +63,8 @@ pub(crate) struct Arrived<'a> {
     pub(crate) packet: &'a Packet,
     pub(crate) t_ns: i64,
     pub(crate) bytes: usize,
+    /// How long after the packet's own time the newest of its samples was taken, s; 0 where there is but one instant.
+    pub(crate) newest_s: f64,
 }
 
 impl Heard {
@@ -100,7 +102,7 @@ impl Heard {
             .filter(|r| *r > 0.0)
             .map_or(UNKNOWN_INTERVAL_S, |rate| 1.0 / rate)
             .min(LONGEST_INTERVAL_S);
-        transmitter.place(layout, packet, t_ns, again)
+        transmitter.place(layout, packet, t_ns, arrived.newest_s, again)
     }
 
     /// When all radios count as silent if nothing more is heard, station time ns.
@@ -160,7 +162,8 @@ impl Transmitter {
         libm::round((2.0 * self.interval_s + 1.0) * 1e9) as i64
     }
 
-    fn place(&mut self, layout: &Layout, packet: &Packet, t_ns: i64, again: bool) -> Placed {
+    /// Places a packet in time. It was sent after its newest sample: that one's time is what receipt is compared with.
+    fn place(&mut self, layout: &Layout, packet: &Packet, t_ns: i64, newest_s: f64, again: bool) -> Placed {
         if let Some(count) = packet.restart_count.filter(|_| !again) {
             self.restarts = match self.restarts {
                 None => Some((count, 0)),
@@ -168,12 +171,16 @@ impl Transmitter {
             };
         }
         let timed = packet.onboard_s.map(|onboard_s| {
-            let fresh = || OnboardClock::new(layout.modulus(Meaning::OnboardTime));
-            self.clock.get_or_insert_with(fresh).hear(onboard_s, t_ns)
+            let modulus = layout.modulus(Meaning::OnboardTime);
+            let newest = onboard_s + newest_s;
+            let newest =
+                modulus.filter(|modulus| newest >= *modulus).map_or(newest, |modulus| newest - modulus);
+            self.clock.get_or_insert_with(|| OnboardClock::new(modulus)).hear(newest, t_ns)
         });
+        let newest_ns = libm::round(newest_s * 1e9) as i64;
         Placed {
             again,
-            t_measured_ns: timed.map_or(t_ns, |t| t.t_measured_ns),
+            t_measured_ns: timed.map_or(t_ns, |t| t.t_measured_ns) - newest_ns,
             t_sd_s: timed.map_or(NO_CLOCK_SD_S, |t| t.sd_s),
             boot: match (self.restarts, timed) {
                 (Some((_, changes)), _) => changes,

@@ -120,6 +120,11 @@ pub(crate) fn read(layout: &Layout, decoded: &Decoded, geoid_m: f64) -> Packet {
     }
 }
 
+/// Reads an instant of a packet other than its own: measurements, and what they say.
+pub(crate) fn of_instant(layout: &Layout, decoded: &Decoded, geoid_m: f64) -> Packet {
+    Packet { rssi_dbm: None, ..read(layout, decoded, geoid_m) }
+}
+
 fn has_fix(number: &impl Fn(Meaning) -> Option<f64>) -> bool {
     number(Meaning::FixValid).is_none_or(|v| v >= 0.5)
 }
@@ -170,7 +175,12 @@ pub(crate) fn shown(layout: &Layout, decoded: &Decoded) -> Vec<(String, String, 
                 None => output::Value::Number(*raw as f64),
             },
         };
-        Some((spec.name.to_owned(), spec.meaning.name().to_owned(), value))
+        let name = match layout.fields().get(usize::from(entry.field)).and_then(|field| field.repeat.as_ref())
+        {
+            Some(repeat) if repeat.every_s.is_none() => format!("{}[{}]", spec.name, entry.item),
+            _ => spec.name.to_owned(),
+        };
+        Some((name, spec.meaning.name().to_owned(), value))
     });
     shown.collect()
 }

@@ -10,6 +10,7 @@ mod check;
 mod cobs;
 mod crc;
 mod fixed;
+mod kiss;
 mod lines;
 mod look;
 mod recent;
@@ -61,6 +62,8 @@ pub enum Cut {
     Cobs,
     /// RFC 1055.
     Slip,
+    /// Data frames of a terminal node controller: SLIP with a byte for port and command in front.
+    Kiss,
     /// Sync word, then a length, then the payload, then the CRC if any.
     Sync {
         /// The sync bytes.

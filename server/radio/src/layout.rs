@@ -3,10 +3,18 @@
 //! A layout is checked once ([`Layout::check`]), then decodes frames without a thought: values in SI units, and a list
 //! of complaints about what could not be read. Must not know: where the bytes come from, what the values are for.
 
+mod aprs;
 mod binary;
+mod cbor;
 mod check;
 mod decoded;
+mod envelope;
+mod json;
+mod keyed;
+mod nmea;
 mod number;
+mod series;
+mod slots;
 #[cfg(test)]
 mod testing;
 mod text;
@@ -14,8 +22,12 @@ mod unit;
 
 use serde::{Deserialize, Serialize};
 
+pub use self::binary::least;
 pub use self::check::{LayoutProblem, Place};
 pub use self::decoded::{Complaint, Decoded, Entry, Spec, Value};
+pub use self::envelope::{Carrier, Envelope};
+pub use self::nmea::{PositionFrom, VelocityFrom};
+pub use self::series::Instant;
 pub use self::unit::{Conversion, Unit, UnitError};
 
 use crate::meaning::Meaning;
@@ -55,6 +67,46 @@ pub enum Form {
         /// Fields in order.
         fields: Vec<Field>,
     },
+    /// Values with keys, in any order.
+    Keyed {
+        /// How they are written.
+        encoding: Encoding,
+        /// What is read; the rest is passed over.
+        fields: Vec<Field>,
+    },
+    /// NMEA 0183 sentences of a GNSS receiver. The fields are those of [`Form::nmea`].
+    Nmea {
+        /// The sentence whose position is used.
+        position_from: PositionFrom,
+        /// The sentence whose velocity is used.
+        velocity_from: VelocityFrom,
+        /// Fields in the order of [`Form::nmea`].
+        fields: Vec<Field>,
+    },
+    /// APRS position reports. The fields are those of [`Form::aprs`].
+    Aprs {
+        /// What they come in.
+        envelope: Envelope,
+        /// Fields in the order of [`Form::aprs`].
+        fields: Vec<Field>,
+    },
+    /// Another form inside an envelope.
+    In {
+        /// What is around it.
+        envelope: Envelope,
+        /// What is in it.
+        form: Box<Form>,
+    },
+}
+
+/// How values with keys are written.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Encoding {
+    /// RFC 8259.
+    Json,
+    /// RFC 8949.
+    Cbor,
 }
 
 /// One field.
@@ -88,6 +140,40 @@ pub struct Field {
     pub bits: Vec<Bits>,
     /// Byte order of this field, if it differs from the layout's.
     pub big_endian: Option<bool>,
+    /// The layout only fits if the text is this.
+    #[serde(default)]
+    pub is_text: Option<String>,
+    /// Of values with keys: where it stands, keys and array indices with dots between. Its name, if not told.
+    #[serde(default)]
+    pub key: Option<String>,
+    /// If it stands several times in a row.
+    #[serde(default)]
+    pub repeat: Option<Repeat>,
+}
+
+/// A field that stands several times: an array, or samples of several instants.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Repeat {
+    /// How often; the most, where the packet says it.
+    pub count: u16,
+    /// Index of the earlier field that says how often.
+    pub count_from: Option<u16>,
+    /// Neighbours of one group take turns: all first values, then all second ones.
+    pub group: Option<String>,
+    /// How the second value and later ones are stored, as differences from the one before; sums wrap at the field's own
+    /// width.
+    pub delta: Option<Stored>,
+    /// Time from one value to the next, s, if they are of several instants.
+    pub every_s: Option<f64>,
+    /// Whether the packet's own time is that of the last value, else of the first.
+    pub timed_last: bool,
+}
+
+impl Repeat {
+    /// An array of so many.
+    pub const fn times(count: u16) -> Self {
+        Self { count, count_from: None, group: None, delta: None, every_s: None, timed_last: false }
+    }
 }
 
 impl Field {
@@ -108,7 +194,15 @@ impl Field {
             values: Vec::new(),
             bits: Vec::new(),
             big_endian: None,
+            is_text: None,
+            key: None,
+            repeat: None,
         }
+    }
+
+    /// The key path, see [`Field::key`].
+    pub fn key(&self) -> &str {
+        self.key.as_deref().unwrap_or(&self.name)
     }
 }
 
@@ -116,11 +210,11 @@ impl Field {
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Stored {
-    /// Unsigned integer of so many bytes (1 to 8).
+    /// Unsigned integer of so many bytes (1 to 8; up to 16 where it only holds bits).
     Unsigned(u8),
     /// Two's complement integer of so many bytes (1 to 8).
     Signed(u8),
-    /// IEEE 754 of 4 or 8 bytes.
+    /// IEEE 754 of 2, 4 or 8 bytes.
     Float(u8),
     /// So many bytes passed over.
     Skip(u16),
@@ -128,6 +222,8 @@ pub enum Stored {
     Number,
     /// Text in a text column.
     Text,
+    /// UTF-8 text of so many bytes in a binary layout, filled up with zero bytes or spaces.
+    Chars(u16),
 }
 
 /// Bits inside an integer field.
@@ -145,4 +241,56 @@ pub struct Bits {
     pub channel: Option<String>,
     /// Names of values.
     pub values: Vec<(i64, String)>,
+    /// Whether they are a two's complement number.
+    #[serde(default)]
+    pub signed: bool,
+    /// value = raw * scale + offset, in the declared unit.
+    #[serde(default = "one")]
+    pub scale: f64,
+    /// See `scale`.
+    #[serde(default)]
+    pub offset: f64,
+    /// Declared unit as written, empty if none.
+    #[serde(default)]
+    pub unit: String,
+    /// SI = value * si_scale + si_offset; worked out from unit and meaning.
+    #[serde(default = "one")]
+    pub si_scale: f64,
+    /// See `si_scale`.
+    #[serde(default)]
+    pub si_offset: f64,
+    /// Raw value that says "no value".
+    #[serde(default)]
+    pub missing: Option<f64>,
+}
+
+/// For setups that were stored before bits had a scale.
+const fn one() -> f64 {
+    1.0
+}
+
+impl Bits {
+    /// Bits without scale, unit or meaning.
+    pub fn new(bit: u8, width: u8, name: impl Into<String>) -> Self {
+        Self {
+            bit,
+            width,
+            name: name.into(),
+            meaning: Meaning::Free,
+            channel: None,
+            values: Vec::new(),
+            signed: false,
+            scale: 1.0,
+            offset: 0.0,
+            unit: String::new(),
+            si_scale: 1.0,
+            si_offset: 0.0,
+            missing: None,
+        }
+    }
+
+    /// Whether they are a number as stored: no scale, no unit.
+    pub(crate) fn is_plain(&self) -> bool {
+        self.scale == 1.0 && self.offset == 0.0 && self.si_scale == 1.0 && self.si_offset == 0.0
+    }
 }

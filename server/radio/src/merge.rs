@@ -128,6 +128,9 @@ pub fn content(layout: &Layout, decoded: &Decoded) -> u64 {
         }
         hash.add(&entry.field.to_le_bytes());
         hash.add(&entry.bits.map_or(0, |bits| bits + 1).to_le_bytes());
+        if entry.item > 0 {
+            hash.add(&entry.item.to_le_bytes());
+        }
         match &entry.value {
             Value::Number(number) => hash.add(&number.to_bits().to_le_bytes()),
             Value::Text(text) => hash.add(text.as_bytes()),

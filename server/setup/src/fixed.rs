@@ -55,10 +55,10 @@ fn is_refused(layout: &Layout, notes: &Notes) -> bool {
 
 /// The payload that a layout needs, if it cannot be read from one of so many bytes.
 fn other_length(layout: &Layout, payload: usize) -> Option<usize> {
-    let Form::Binary { length, fields, .. } = &layout.form else { return None };
+    let Form::Binary { length, fields, .. } = layout.form.inner() else { return None };
     if let Some(exact) = length {
         return (*exact != payload).then_some(*exact);
     }
-    let least: usize = fields.iter().map(|field| field.stored.bytes()).sum();
+    let least = loftwatch_radio::least(fields);
     (least > payload).then_some(least)
 }

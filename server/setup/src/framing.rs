@@ -1,7 +1,7 @@
 //! How a link's bytes are cut into frames.
 
 use loftwatch_radio::{
-    Crc, CrcCovers, Cut, Framing, FramingProblem, LengthCounts, LengthField, LineChecksum,
+    Carrier, Crc, CrcCovers, Cut, Form, Framing, FramingProblem, LengthCounts, LengthField, LineChecksum,
 };
 
 use crate::mistake::clean;
@@ -17,6 +17,7 @@ enum Kind {
     Lines,
     Cobs,
     Slip,
+    Kiss,
     Sync,
     Fixed,
 }
@@ -25,6 +26,7 @@ const KINDS: &[(&str, Kind)] = &[
     ("lines", Kind::Lines),
     ("cobs", Kind::Cobs),
     ("slip", Kind::Slip),
+    ("kiss", Kind::Kiss),
     ("sync", Kind::Sync),
     ("fixed", Kind::Fixed),
 ];
@@ -44,13 +46,27 @@ const COVERS: &[(&str, CrcCovers)] = &[
 ];
 const ORDERS: &[(&str, bool)] = &[("little", false), ("big", true)];
 
-/// Checks a framing. `lines`: all layouts of the link are text.
-pub(crate) fn mean(field: &Field<told::Framing>, lines: bool, notes: &mut Notes) -> Framing {
-    let (cut, words) = if lines {
+/// What is taken where no framing is told, with why in words.
+pub(crate) fn natural(forms: &[&Form]) -> (Cut, &'static str) {
+    let carried = |form: &Form| match form {
+        Form::Aprs { envelope, .. } | Form::In { envelope, .. } => envelope.carrier == Carrier::Ax25,
+        _ => false,
+    };
+    if forms.iter().all(|form| form.is_lines()) {
         (Cut::Lines { checksum: LineChecksum::Optional }, "lines, as the layouts are text")
+    } else if forms.iter().all(|form| carried(form)) {
+        (Cut::Kiss, "kiss, as the layouts are AX.25 frames")
     } else {
         (Cut::Cobs, "cobs without a CRC, as a layout is binary")
-    };
+    }
+}
+
+/// Checks a framing.
+pub(crate) fn mean(
+    field: &Field<told::Framing>,
+    (cut, words): (Cut, &'static str),
+    notes: &mut Notes,
+) -> Framing {
     let plain = Framing { cut, crc: None, max_length: MAX_LENGTH };
     let Field::Is(at) = field else {
         return if field.absent() { notes.default(field.place(), words, plain) } else { plain };
@@ -69,6 +85,7 @@ pub(crate) fn mean(field: &Field<told::Framing>, lines: bool, notes: &mut Notes)
         },
         Kind::Cobs => Cut::Cobs,
         Kind::Slip => Cut::Slip,
+        Kind::Kiss => Cut::Kiss,
         Kind::Sync => Cut::Sync {
             sync: sync(told, true, notes),
             length: length_word(&told.length, notes),

@@ -3,7 +3,7 @@
 use std::net::IpAddr;
 
 use loftwatch_engine::setup::{Flow, Link, Parity, Source};
-use loftwatch_radio::{Form, Layout};
+use loftwatch_radio::{Envelope, Form, Layout};
 
 use crate::fixed;
 use crate::framing;
@@ -40,7 +40,9 @@ const FLOWS: &[(&str, Flow)] =
 pub(crate) fn mean(
     receivers: &[At<told::Receiver>],
     links: &[At<told::Link>],
+    told_layouts: &[At<told::Layout>],
     layouts: &[Layout],
+    told_as: &[usize],
     notes: &mut Notes,
 ) -> (Vec<String>, Vec<Link>) {
     for (extra, what) in
@@ -52,7 +54,10 @@ pub(crate) fn mean(
     }
     let declared = notes.names(receivers.iter().map(|r| &r.value.name), "receiver");
     let names = notes.names(links.iter().map(|link| &link.value.name), "link");
-    let layout_names: Vec<String> = layouts.iter().map(|layout| layout.name.clone()).collect();
+    let layout_names: Vec<String> = told_layouts
+        .iter()
+        .map(|layout| layout.value.name.get().map(|at| at.value.trim().to_owned()).unwrap_or_default())
+        .collect();
     let mut all = declared.clone();
     let mut meant: Vec<Link> = Vec::new();
     for (At { value: told, .. }, name) in links.iter().zip(names).take(MOST) {
@@ -78,11 +83,16 @@ pub(crate) fn mean(
                 .map_or(told.kind.place(), Field::place);
             notes.refuse(place, "bytes that no other link takes", "the same source again", None);
         }
-        let tried = tried(told, &layout_names, notes);
+        // A layout with cases is all of them.
+        let tried: Vec<usize> = tried(told, &layout_names, notes)
+            .into_iter()
+            .flat_map(|told| (0..layouts.len()).filter(move |&index| told_as[index] == told))
+            .collect();
         hidden(&tried, layouts, told.layouts.place(), notes);
-        let lines = tried.iter().all(|&layout| matches!(layouts[layout].form, Form::Text { .. }));
+        let natural =
+            framing::natural(&tried.iter().map(|&layout| &layouts[layout].form).collect::<Vec<_>>());
         let before = notes.mistakes.len();
-        let framing = framing::mean(&told.framing, lines, notes);
+        let framing = framing::mean(&told.framing, natural, notes);
         if notes.mistakes.len() == before {
             fixed::fits(told, &framing, &tried, layouts, notes);
         }
@@ -149,12 +159,27 @@ fn hidden(tried: &[usize], layouts: &[Layout], place: &Place, notes: &mut Notes)
 
 /// Whether whatever fits `later` fits `first` too: neither length nor a fixed value tells them apart.
 fn hides(first: &Layout, later: &Layout) -> bool {
-    if first.fields().iter().any(|field| field.is.is_some()) {
+    if first.fields().iter().any(|field| field.is.is_some() || field.is_text.is_some()) {
         return false;
     }
-    let bytes = |layout: &Layout| layout.fields().iter().map(|field| field.stored.bytes()).sum::<usize>();
-    match (&first.form, &later.form) {
-        (Form::Text { starts_with: None, .. }, Form::Text { .. }) => true,
+    hides_form(&first.form, &later.form)
+}
+
+fn hides_form(first: &Form, later: &Form) -> bool {
+    let bytes = |form: &Form| loftwatch_radio::least(form.fields());
+    let same = |a: &Envelope, b: &Envelope| a.carrier == b.carrier && (a.from.is_none() || a.from == b.from);
+    let lines = |form: &Form| form.is_lines() && !matches!(form, Form::Text { .. });
+    match (first, later) {
+        (Form::Text { starts_with: None, .. }, later) if lines(later) => true,
+        (Form::Keyed { encoding: a, fields: first }, Form::Keyed { encoding: b, fields: later }) => {
+            a == b && later.iter().all(|field| first.iter().any(|other| other.key() == field.key()))
+        }
+        (Form::Aprs { envelope: a, .. }, Form::Aprs { envelope: b, .. }) => same(a, b),
+        (Form::In { envelope: a, form: first }, Form::In { envelope: b, form: later }) => {
+            same(a, b) && hides_form(first, later)
+        }
+        (Form::Nmea { .. }, Form::Nmea { .. })
+        | (Form::Text { starts_with: None, .. }, Form::Text { .. }) => true,
         (Form::Text { starts_with: Some(a), .. }, Form::Text { starts_with: Some(b), .. }) => a == b,
         (Form::Binary { length: None, .. }, Form::Binary { length, .. }) => {
             bytes(first) <= length.unwrap_or_else(|| bytes(later))

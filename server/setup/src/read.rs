@@ -129,7 +129,7 @@ fn mean(told: &told::File, notes: &mut Notes, load: motor::Load<'_>) -> Option<S
     let (mut meant_bodies, transmitters) = body::mean(&bodies, &cues, &given, notes);
     let meant_cues = cue::mean(&cues, &bodies.names, &meant_bodies, &motors, notes);
 
-    let layouts = layout::mean(told.layouts.list(), &bodies.names, notes);
+    let (layouts, told_as) = layout::mean(told.layouts.list(), &bodies.names, notes);
     // A layout of a fixed body, or of the vehicle alone, is a radio of that body.
     for layout in &layouts {
         let numbered = field::all(layout).any(|meaning| meaning == Meaning::Transmitter);
@@ -139,9 +139,10 @@ fn mean(told: &told::File, notes: &mut Notes, load: motor::Load<'_>) -> Option<S
         }
     }
     if !pad.located {
-        located(told.layouts.list(), &layouts, notes);
+        located(told.layouts.list(), &layouts, &told_as, notes);
     }
-    let (receivers, links) = link::mean(told.receivers.list(), told.links.list(), &layouts, notes);
+    let (receivers, links) =
+        link::mean(told.receivers.list(), told.links.list(), told.layouts.list(), &layouts, &told_as, notes);
     let wrong = [told.site.wrong(), told.weather.wrong(), told.vehicle.wrong(), told.motor.wrong()];
     notes.mistakes.retain(|m| !m.missing || !wrong.iter().flatten().any(|key| m.key.starts_with(key)));
     Some(Setup {
@@ -166,11 +167,16 @@ fn mean(told: &told::File, notes: &mut Notes, load: motor::Load<'_>) -> Option<S
 }
 
 /// A position in the packets needs the position of the pad.
-fn located(told: &[At<told::Layout>], layouts: &[loftwatch_radio::Layout], notes: &mut Notes) {
+fn located(
+    told: &[At<told::Layout>],
+    layouts: &[loftwatch_radio::Layout],
+    told_as: &[usize],
+    notes: &mut Notes,
+) {
     let uses = layouts
         .iter()
         .position(|l| field::all(l).any(|m| matches!(m, Meaning::Latitude | Meaning::Longitude)));
-    if let Some(layout) = uses.and_then(|index| told.get(index)) {
+    if let Some(layout) = uses.and_then(|index| told.get(told_as[index])) {
         let place = Place { key: "site.latitude_deg".to_owned(), span: layout.at.span.clone() };
         let hint = "write latitude_deg and longitude_deg of the pad under [site]".to_owned();
         notes.missing(&place, "the pad's position, as this layout has positions", Some(hint));

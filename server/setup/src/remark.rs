@@ -1,7 +1,7 @@
 //! What is worth a second look in a setup that is taken: no mistakes, as it may be meant.
 
 use loftwatch_engine::{Setup, cue_of};
-use loftwatch_radio::{Form, Meaning};
+use loftwatch_radio::Meaning;
 
 use crate::mistake::clean;
 use crate::nearest::nearest;
@@ -13,8 +13,7 @@ use crate::nearest::nearest;
 pub fn remarks(setup: &Setup) -> Vec<String> {
     let mut said = Vec::new();
     for layout in &setup.layouts {
-        let (Form::Text { fields, .. } | Form::Binary { fields, .. }) = &layout.form;
-        for field in fields {
+        for field in layout.fields() {
             let key = format!("layout[{}].field[{}]", clean(&layout.name, 40), clean(&field.name, 40));
             said.extend(of_channel(setup, &key, field.meaning, field.channel.as_deref()));
             for bits in &field.bits {

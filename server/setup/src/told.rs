@@ -1,6 +1,6 @@
 //! The setup as told: close to the file, everything optional, each value with its place.
 
-use crate::tree::{At, Length, Names, told};
+use crate::tree::{At, Count, Is, Length, Names, told};
 
 told! {
     /// The whole file.
@@ -156,6 +156,19 @@ told! {
         rate_hz as "rate_hz": f64,
         separator as "separator": String,
         starts_with as "starts_with": String,
+        envelope as "envelope": String,
+        from as "from": String,
+        position_from as "position_from": String,
+        velocity_from as "velocity_from": String,
+        fields as "field": Vec<At<LayoutField>>,
+        case_of as "case_of": String,
+        cases as "case": Vec<At<Case>>,
+    }
+    /// `[[layout.case]]`
+    Case {
+        name as "name": String,
+        is as "is": Is,
+        length as "length": i64,
         fields as "field": Vec<At<LayoutField>>,
     }
     /// `[[layout.field]]`
@@ -168,18 +181,30 @@ told! {
         unit as "unit": String,
         scale as "scale": f64,
         offset as "offset": f64,
-        is as "is": f64,
+        is as "is": Is,
         missing as "missing": f64,
         channel as "channel": String,
         values as "values": Names,
         bits as "bits": Vec<At<Bits>>,
+        key as "key": String,
+        count as "count": Count,
+        most as "most": i64,
+        group as "group": String,
+        delta as "delta": String,
+        every_s as "every_s": f64,
+        timed as "timed": String,
     }
     /// One entry of `bits`.
     Bits {
         name as "name": String,
         bit as "bit": i64,
         width as "width": i64,
+        signed as "signed": bool,
+        scale as "scale": f64,
+        offset as "offset": f64,
+        unit as "unit": String,
         means as "means": String,
+        missing as "missing": f64,
         channel as "channel": String,
         values as "values": Names,
     }
@@ -193,7 +218,7 @@ mod tests {
     #[test]
     fn the_full_setup_holds_every_key() {
         let full = include_str!("../tests/full.toml");
-        let sections: [&[&str]; 16] = [
+        let sections: [&[&str]; 17] = [
             File::KEYS,
             Site::KEYS,
             Area::KEYS,
@@ -208,6 +233,7 @@ mod tests {
             Link::KEYS,
             Framing::KEYS,
             Layout::KEYS,
+            Case::KEYS,
             LayoutField::KEYS,
             Bits::KEYS,
         ];

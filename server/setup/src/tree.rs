@@ -271,6 +271,47 @@ impl FromFile for Length {
     }
 }
 
+/// What a value must be: a number, or text.
+#[derive(Clone, Debug)]
+pub(crate) enum Is {
+    Number(f64),
+    Text(String),
+}
+
+impl FromFile for Is {
+    fn from_file(value: &Spanned<DeValue<'_>>, place: &Place, notes: &mut Notes) -> Option<Self> {
+        match value.get_ref() {
+            DeValue::String(text) => Some(Self::Text(text.to_string())),
+            DeValue::Integer(_) | DeValue::Float(_) => f64::from_file(value, place, notes).map(Self::Number),
+            other => {
+                notes.refuse(place, "a number, or text in quotes", described(other), None);
+                None
+            }
+        }
+    }
+}
+
+/// How often a field stands: a number, or the name of the field that says it.
+#[derive(Clone, Debug)]
+pub(crate) enum Count {
+    Times(i64),
+    By(String),
+}
+
+impl FromFile for Count {
+    fn from_file(value: &Spanned<DeValue<'_>>, place: &Place, notes: &mut Notes) -> Option<Self> {
+        match value.get_ref() {
+            DeValue::String(name) => Some(Self::By(name.to_string())),
+            DeValue::Integer(_) => i64::from_file(value, place, notes).map(Self::Times),
+            other => {
+                let expected = "how often it stands, or the name of the field that says so";
+                notes.refuse(place, expected, described(other), None);
+                None
+            }
+        }
+    }
+}
+
 /// A struct of told fields: `field as "key": Type`, read from a table; unknown keys are noted.
 macro_rules! told {
     ($($(#[$doc:meta])* $name:ident { $($field:ident as $key:literal: $type:ty,)* })*) => {$(

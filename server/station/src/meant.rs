@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 use loftwatch_engine::Setup;
 use loftwatch_engine::setup::{Flow, Link, Parity, Source};
 use loftwatch_flight::{Body, Cue, Limit, LimitOf, Motor, Trigger};
-use loftwatch_radio::{Cut, Form, Framing, Layout, LineChecksum, Meaning};
+use loftwatch_radio::{Carrier, Cut, Encoding, Envelope, Form, Framing, Layout, LineChecksum, Meaning};
 
 use crate::hub::word;
 
@@ -249,14 +249,8 @@ impl Said<'_> {
     }
 
     fn layout(&self, layout: &Layout) -> String {
-        let (kind, fields) = match &layout.form {
-            Form::Text { starts_with: Some(word), fields, .. } => {
-                (format!("text that starts with {word}"), fields)
-            }
-            Form::Text { starts_with: None, fields, .. } => ("text".to_owned(), fields),
-            Form::Binary { length: Some(bytes), fields, .. } => (format!("binary, {bytes} bytes"), fields),
-            Form::Binary { length: None, fields, .. } => ("binary, any length".to_owned(), fields),
-        };
+        let kind = form(&layout.form);
+        let fields = layout.fields();
         let of = layout.body.map_or_else(String::new, |body| format!(", of {}", self.body_name(body)));
         let rate = layout.rate_hz.map_or_else(String::new, |hz| format!(", {} a second", figure(hz)));
         let meant: Vec<&str> = fields
@@ -269,6 +263,33 @@ impl Said<'_> {
             .collect();
         let meant = if meant.is_empty() { "no meaning".to_owned() } else { counted(&meant) };
         format!("{}: {kind}{of}{rate}; {} fields: {meant}", layout.name, fields.len())
+    }
+}
+
+/// What kind of packet a layout reads.
+fn form(form_of: &Form) -> String {
+    let inside = |envelope: &Envelope, what: &str| {
+        let carrier = match envelope.carrier {
+            Carrier::Ax25 => "AX.25 UI frames",
+            Carrier::Monitor => "monitor lines",
+        };
+        let from = envelope.from.as_ref().map_or_else(String::new, |from| format!(" from {from}"));
+        format!("{what} in {carrier}{from}")
+    };
+    match form_of {
+        Form::Text { starts_with: Some(word), .. } => format!("text that starts with {word}"),
+        Form::Text { starts_with: None, .. } => "text".to_owned(),
+        Form::Binary { length: Some(bytes), .. } => format!("binary, {bytes} bytes"),
+        Form::Binary { length: None, .. } => "binary, any length".to_owned(),
+        Form::Keyed { encoding: Encoding::Json, .. } => "JSON".to_owned(),
+        Form::Keyed { encoding: Encoding::Cbor, .. } => "CBOR".to_owned(),
+        Form::Nmea { position_from, velocity_from, .. } => format!(
+            "NMEA 0183 (position from {}, velocity from {})",
+            word(position_from).to_uppercase(),
+            word(velocity_from).to_uppercase()
+        ),
+        Form::Aprs { envelope, .. } => inside(envelope, "APRS positions"),
+        Form::In { envelope, form: inner } => inside(envelope, &form(inner)),
     }
 }
 
@@ -304,6 +325,7 @@ fn framing(framing: &Framing) -> String {
         Cut::Lines { checksum: LineChecksum::Xor } => "lines with a checksum".to_owned(),
         Cut::Cobs => "COBS".to_owned(),
         Cut::Slip => "SLIP".to_owned(),
+        Cut::Kiss => "KISS".to_owned(),
         Cut::Sync { sync, .. } => format!("sync word {}, length, payload", word_of(sync)),
         Cut::Fixed { length, sync, .. } if sync.is_empty() => format!("frames of {length} bytes"),
         Cut::Fixed { length, sync, .. } => {

@@ -17,6 +17,8 @@ fn framings() -> Vec<Framing> {
         (Cut::Cobs, Some("CRC-32/ISO-HDLC")),
         (Cut::Slip, None),
         (Cut::Slip, Some("CRC-16/KERMIT")),
+        (Cut::Kiss, None),
+        (Cut::Kiss, Some("CRC-16/KERMIT")),
         (counted(LengthField::U8, LengthCounts::Payload, CrcCovers::Payload), None),
         (counted(LengthField::U8, LengthCounts::Whole, CrcCovers::All), Some("CRC-8/SMBUS")),
         (

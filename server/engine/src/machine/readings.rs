@@ -1,5 +1,7 @@
 //! From frames to readings, and from readings to the flight.
 
+use loftwatch_radio::Instant;
+
 use super::Engine;
 use crate::heard::{Arrived, Placed};
 use crate::links::Cut;
@@ -58,6 +60,7 @@ impl Engine {
         self.pen(out).say(Said::Frame(cut.frame));
 
         let layout = &self.setup.layouts[index];
+        let instants = layout.has_series().then(|| layout.instants(&decoded));
         let (receiver, receiver_index) = receiver(&self.setup, link);
         let placed = self.heard.hear(&Arrived {
             receiver,
@@ -68,8 +71,9 @@ impl Engine {
             packet: &packet,
             t_ns: cut.t_ns,
             bytes: cut.bytes,
+            newest_s: instants.as_ref().and_then(|all| all.last()).map_or(0.0, |newest| newest.offset_s),
         });
-        let reading = Reading {
+        let mut reading = Reading {
             link: link.to_owned(),
             receiver: receiver.to_owned(),
             layout: layout.name.clone(),
@@ -80,9 +84,30 @@ impl Engine {
             values: packet::shown(layout, &decoded),
             complaints: decoded.complaints.iter().map(ToString::to_string).collect(),
         };
-        self.pen(out).say(Said::Reading(reading));
-        if !placed.again {
-            self.take_packet(&packet, body, &placed, out);
+        let Some(instants) = instants else {
+            self.pen(out).say(Said::Reading(reading));
+            if !placed.again {
+                self.take_packet(&packet, body, &placed, out);
+            }
+            return;
+        };
+        // A reading for each instant. What the packet says once is in its own.
+        for Instant { offset_s, decoded } in instants {
+            let layout = &self.setup.layouts[index];
+            let own = offset_s == 0.0;
+            let packet = if own {
+                packet::read(layout, &decoded, self.setup.plan.site.geoid_m)
+            } else {
+                packet::of_instant(layout, &decoded, self.setup.plan.site.geoid_m)
+            };
+            let t_measured_ns = placed.t_measured_ns + libm::round(offset_s * 1e9) as i64;
+            reading.t_measured_ns = t_measured_ns;
+            reading.values = packet::shown(layout, &decoded);
+            reading.complaints = decoded.complaints.iter().map(ToString::to_string).collect();
+            self.pen(out).say(Said::Reading(reading.clone()));
+            if !placed.again {
+                self.take_packet(&packet, body, &Placed { t_measured_ns, ..placed }, out);
+            }
         }
     }
 

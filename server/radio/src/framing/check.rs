@@ -65,7 +65,7 @@ impl Framing {
         };
         let least = match &self.cut {
             Cut::Lines { .. } => 1,
-            Cut::Cobs => stored + 2,
+            Cut::Cobs | Cut::Kiss => stored + 2,
             Cut::Slip => stored + 1,
             Cut::Sync { sync, length, .. } => {
                 check_sync(sync, &mut problems);

@@ -103,11 +103,14 @@ fn verify(line: &[u8], checksum: LineChecksum, check: Option<&Check>) -> Result<
 fn recover(line: &[u8], checksum: LineChecksum, around: &Around<'_>) -> Option<usize> {
     let marked =
         |at: usize| is_mark(line[at]) || (!around.starts.is_empty() && begins(&line[at..], around.starts));
-    let found = (1..line.len())
-        .rev()
-        .filter(|at| marked(*at))
-        .take(TRIES)
-        .find(|at| verify(&line[*at..], checksum, around.check).is_ok());
+    let holds = |at: &usize| verify(&line[*at..], checksum, around.check).is_ok();
+    let places = (1..line.len()).filter(|at| marked(*at));
+    // Objects have others inside: the first brace opens the outermost one.
+    let found = if around.starts.iter().any(|start| start == "{") {
+        places.take(TRIES).find(holds)
+    } else {
+        places.rev().take(TRIES).find(holds)
+    };
     // `$` belongs to a told beginning that follows it, but noise may look like one.
     if let Some(at) = found {
         let with_dollar =

@@ -17,10 +17,10 @@ const ESCAPED_END: u8 = 0xdc;
 const ESCAPED_ESCAPE: u8 = 0xdd;
 
 /// Looks at the bytes not yet cut.
-pub(super) fn look(bytes: &[u8], around: Around<'_>) -> Look {
+pub(super) fn look(bytes: &[u8], around: &mut Around<'_>) -> Look {
     let Some(end) = memchr::memchr(END, &bytes[around.searched..]).map(|found| found + around.searched)
     else {
-        return super::lines::unfinished(bytes, &around);
+        return super::lines::unfinished(bytes, around);
     };
     if end == 0 {
         return if around.torn { Look::Void { bytes: 0, used: 1 } } else { Look::Delimiter(1) };
@@ -28,13 +28,12 @@ pub(super) fn look(bytes: &[u8], around: Around<'_>) -> Look {
     if end > around.max_length {
         return Look::Drop(end - around.max_length, None);
     }
-    let mut around = around;
     let frame = &bytes[..end];
-    let whole = if around.torn { Err(None) } else { decode(frame, &mut around).map_err(Some) };
+    let whole = if around.torn { Err(None) } else { decode(frame, around).map_err(Some) };
     match whole {
         Ok(length) => Look::Frame { raw: 0..end, used: end + 1, payload: Ok(Payload::Scratch(length)) },
         Err(why) => {
-            if let Some((from, length)) = recover(frame, &mut around) {
+            if let Some((from, length)) = recover(frame, around) {
                 return Look::Frame { raw: from..end, used: end + 1, payload: Ok(Payload::Scratch(length)) };
             }
             match why {

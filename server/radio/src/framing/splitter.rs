@@ -11,8 +11,8 @@ use super::crc::Check;
 use super::look::{Around, Look, Payload};
 use super::recent::Recent;
 use super::run::Run;
-use super::{Cut, Framing, Wrong, cobs, fixed, lines, slip, sync};
-use crate::layout::{Form, Layout};
+use super::{Cut, Framing, Wrong, cobs, fixed, kiss, lines, slip, sync};
+use crate::layout::{self, Encoding, Form, Layout};
 
 /// Bytes taken in at once. Larger costs memory, smaller costs a look at the unfinished frame more often.
 const PIECE: usize = 16 * 1024;
@@ -49,12 +49,13 @@ impl Hints {
                 Form::Text { starts_with: Some(start), .. } if !start.is_empty() => {
                     hints.starts.push(start.clone());
                 }
-                Form::Text { .. } => all_start = false,
+                Form::Keyed { encoding: Encoding::Json, .. } => hints.starts.push("{".to_owned()),
+                Form::Nmea { .. } => hints.starts.push("$".to_owned()),
                 Form::Binary { length, fields, .. } => {
                     all_start = false;
-                    let least = fields.iter().map(|field| field.stored.bytes()).sum();
-                    hints.lengths.push(length.unwrap_or(least));
+                    hints.lengths.push(length.unwrap_or_else(|| layout::least(fields)));
                 }
+                _ => all_start = false,
             }
         }
         if !all_start {
@@ -131,8 +132,9 @@ impl Splitter {
             in_step: false,
         });
         let stored = splitter.check.as_ref().map_or(0, |check| check.stored);
+        let front = framing.cut.front();
         for length in hints.lengths.into_iter().rev() {
-            splitter.state.recent.add(length + stored);
+            splitter.state.recent.add(front + length + stored);
         }
         splitter
     }
@@ -175,7 +177,7 @@ impl Splitter {
         let mut out = Out { marks, start: *offset, limit, sink };
         while at < pending.len() {
             let bytes = &pending[at..];
-            let around = Around {
+            let mut around = Around {
                 check: check.as_ref(),
                 max_length: limit,
                 torn: run.is_open(),
@@ -189,7 +191,8 @@ impl Splitter {
             let look = match &framing.cut {
                 Cut::Lines { checksum } => lines::look(*checksum, bytes, &around),
                 Cut::Cobs => cobs::look(bytes, around),
-                Cut::Slip => slip::look(bytes, around),
+                Cut::Slip => slip::look(bytes, &mut around),
+                Cut::Kiss => kiss::look(bytes, around),
                 Cut::Sync { sync, length, counts, crc_covers } => sync::look(
                     &sync::Shape { sync, length: *length, counts: *counts, covers: *crc_covers },
                     bytes,
@@ -235,7 +238,8 @@ impl Splitter {
                         Err(why) => Err(why),
                     };
                     if let Ok(body) = &body {
-                        recent.add(body.len() + check.as_ref().map_or(0, |check| check.stored));
+                        let stored = check.as_ref().map_or(0, |check| check.stored);
+                        recent.add(framing.cut.front() + body.len() + stored);
                     }
                     *in_step = true;
                     out.frame(&pending[at + raw.start..at + raw.end], body, at + raw.start, at + used);
@@ -256,9 +260,14 @@ impl Splitter {
 }
 
 impl Cut {
+    /// Bytes before the payload that the CRC of a delimited frame covers with it.
+    const fn front(&self) -> usize {
+        matches!(self, Self::Kiss) as usize
+    }
+
     /// Whether frames end with a delimiter.
     const fn is_delimited(&self) -> bool {
-        matches!(self, Self::Lines { .. } | Self::Cobs | Self::Slip)
+        matches!(self, Self::Lines { .. } | Self::Cobs | Self::Slip | Self::Kiss)
     }
 }
 

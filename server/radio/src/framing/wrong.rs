@@ -67,6 +67,12 @@ pub enum Wrong {
         /// What follows, nothing at the end of the frame.
         found: Option<u8>,
     },
+    /// A KISS frame that carries no data, but a setting or nothing known.
+    #[error("KISS command {command} carries no data")]
+    KissCommand {
+        /// The command, 0 to 15.
+        command: u8,
+    },
     /// A line with a byte that is no text.
     #[error("byte {byte:02X} at {at} is no text")]
     NotText {
@@ -106,6 +112,7 @@ impl Wrong {
             Self::CutShort { .. } => "cut short",
             Self::Cobs { .. } => "cobs",
             Self::Slip { .. } => "slip",
+            Self::KissCommand { .. } => "kiss command",
             Self::NotText { .. } => "not text",
             Self::Garbage { .. } => "garbage",
             Self::Partial { .. } => "partial",

@@ -1,6 +1,6 @@
 //! What can be wrong with a layout as told, before a byte comes in.
 
-use super::{Field, Form, Layout, Stored, Unit, UnitError};
+use super::{Field, Form, Layout, Stored, Unit, UnitError, slots};
 use crate::meaning::Meaning;
 
 /// Where in a layout a mistake is; indices count from 0.
@@ -40,7 +40,9 @@ pub enum LayoutProblem {
         length: usize,
     },
     /// A width that does not exist.
-    #[error("`{field}` has a width of {bytes} bytes; integers have 1 to 8, floating-point numbers 4 or 8")]
+    #[error(
+        "`{field}` has a width of {bytes} bytes; integers have 1 to 8 (up to 16 if they hold bits), floating-point numbers 2, 4 or 8"
+    )]
     Width {
         /// The field's name.
         field: String,
@@ -128,14 +130,6 @@ pub enum LayoutProblem {
         /// Whose they were.
         other: String,
     },
-    /// Bits whose meaning needs a unit.
-    #[error("`{name}`: `{meaning}` cannot be told in bits")]
-    BitsMeaning {
-        /// The bits' name.
-        name: String,
-        /// The meaning.
-        meaning: &'static str,
-    },
     /// A value that is named twice.
     #[error("value {value} is named twice")]
     ValueTwice {
@@ -149,6 +143,66 @@ pub enum LayoutProblem {
         field: String,
         /// As told for `is` or `missing`.
         value: f64,
+    },
+    /// A repeat that cannot be.
+    #[error("`{field}` stands {count} times; 1 to {most} are possible")]
+    Count {
+        /// The field's name.
+        field: String,
+        /// As told.
+        count: u16,
+        /// Most.
+        most: u16,
+    },
+    /// The count is not told by an earlier, plain number.
+    #[error("`{field}` is counted by something that is no earlier field with a plain whole number")]
+    CountFrom {
+        /// The field's name.
+        field: String,
+    },
+    /// Neighbours of one group that do not go together.
+    #[error("`{field}` does not stand as often as its neighbours in group `{group}`, which may be {most}")]
+    Group {
+        /// The field's name.
+        field: String,
+        /// The group.
+        group: String,
+        /// Most neighbours.
+        most: usize,
+    },
+    /// Differences of something that is no integer.
+    #[error("`{field}` and its differences must both be integers, the differences no wider")]
+    Delta {
+        /// The field's name.
+        field: String,
+    },
+    /// Values of several instants without the time between, or with one that is none.
+    #[error("`{field}` stands several times and means `{meaning}`: the time from one to the next is needed")]
+    NoEvery {
+        /// The field's name.
+        field: String,
+        /// What it means.
+        meaning: &'static str,
+    },
+    /// The time from one value to the next is none.
+    #[error("`{field}`: {every_s} s from one value to the next; more than 0 and at most 60 are possible")]
+    Every {
+        /// The field's name.
+        field: String,
+        /// As told.
+        every_s: f64,
+    },
+    /// What a packet says once, said several times.
+    #[error("`{meaning}` can be there once only, not in a row")]
+    OnceOnly {
+        /// The meaning.
+        meaning: &'static str,
+    },
+    /// A repeat in a form that cannot have it.
+    #[error("`{field}` is repeated in a way that this kind of layout does not have")]
+    RepeatForm {
+        /// The field's name.
+        field: String,
     },
     /// The expected rate is not one.
     #[error("a rate of {rate_hz} Hz; more than 0 and at most 10000 is expected")]
@@ -188,20 +242,24 @@ impl Layout {
         if let Some(rate_hz) = self.rate_hz.filter(|rate| !(*rate > 0.0 && *rate <= 10_000.0)) {
             found.add(whole, LayoutProblem::Rate { rate_hz });
         }
-        let mut end = 0_usize;
+        let form = self.form.inner();
+        found.repeats(fields, form);
         for (index, field) in fields.iter().enumerate() {
             let place = Place { field: Some(index), bits: None };
             found.field(place, field);
             let binary = !matches!(field.stored, Stored::Number | Stored::Text);
-            match &self.form {
+            match form {
                 Form::Text { .. } if binary && !matches!(field.stored, Stored::Skip(_)) => {
+                    found.add(place, LayoutProblem::WrongForm { field: field.name.clone() });
+                }
+                Form::Keyed { .. } if binary => {
                     found.add(place, LayoutProblem::WrongForm { field: field.name.clone() });
                 }
                 Form::Binary { .. } if !binary => {
                     found.add(place, LayoutProblem::WrongForm { field: field.name.clone() });
                 }
                 Form::Binary { length: Some(length), .. } => {
-                    end = end.saturating_add(field.stored.bytes());
+                    let end = super::binary::least(&fields[..=index]);
                     if end > *length {
                         let field = field.name.clone();
                         found.add(place, LayoutProblem::PastEnd { field, end, length: *length });
@@ -210,7 +268,7 @@ impl Layout {
                 _ => {}
             }
         }
-        if matches!(&self.form, Form::Text { separator, .. } if separator.is_empty()) {
+        if matches!(form, Form::Text { separator, .. } if separator.is_empty()) {
             found.add(whole, LayoutProblem::NoSeparator);
         }
         found.problems
@@ -224,7 +282,97 @@ struct Found<'a> {
     names: Vec<&'a str>,
 }
 
+/// Most times that a field may stand in a row. A frame of 1024 bytes holds no more single bytes.
+const MOST_REPEATS: u16 = 1024;
+
 impl<'a> Found<'a> {
+    /// Fields that stand several times.
+    fn repeats(&mut self, fields: &[Field], form: &Form) {
+        for (index, field) in fields.iter().enumerate() {
+            let Some(repeat) = &field.repeat else { continue };
+            let place = Place { field: Some(index), bits: None };
+            let name = || field.name.clone();
+            if repeat.count == 0 || repeat.count > MOST_REPEATS {
+                self.add(
+                    place,
+                    LayoutProblem::Count { field: name(), count: repeat.count, most: MOST_REPEATS },
+                );
+            }
+            let keyed = matches!(form, Form::Keyed { .. });
+            let binary = matches!(form, Form::Binary { .. });
+            let in_row = keyed && (repeat.group.is_some() || repeat.count_from.is_some());
+            if in_row || (!binary && repeat.delta.is_some()) {
+                self.add(place, LayoutProblem::RepeatForm { field: name() });
+            }
+            if let Some(from) = repeat.count_from {
+                let counter = fields[..index].get(usize::from(from));
+                let plain = |field: &Field| {
+                    field.repeat.is_none()
+                        && field.is_plain()
+                        && field.scale == 1.0
+                        && field.offset == 0.0
+                        && field.si_scale == 1.0
+                        && field.si_offset == 0.0
+                        && field.missing.is_none()
+                        && matches!(field.stored, Stored::Unsigned(1..=8) | Stored::Number)
+                };
+                let all: std::collections::BTreeSet<u16> =
+                    fields.iter().filter_map(|field| field.repeat.as_ref()?.count_from).collect();
+                if !counter.is_some_and(plain) || all.len() > slots::MOST_COUNTERS {
+                    self.add(place, LayoutProblem::CountFrom { field: name() });
+                }
+            }
+            if let Some(delta) = repeat.delta {
+                let width = |stored| match stored {
+                    Stored::Unsigned(bytes @ 1..=8) | Stored::Signed(bytes @ 1..=8) => Some(bytes),
+                    _ => None,
+                };
+                let fits = width(delta).zip(width(field.stored)).is_some_and(|(of, whole)| of <= whole);
+                if !fits {
+                    self.add(place, LayoutProblem::Delta { field: name() });
+                }
+            }
+            if let Some(group) = &repeat.group {
+                let before = index.checked_sub(1).and_then(|at| fields[at].repeat.as_ref());
+                let odd = before.is_some_and(|before| {
+                    before.group.as_ref() == Some(group)
+                        && (before.count != repeat.count || before.count_from != repeat.count_from)
+                });
+                if odd || slots::end_of_group(fields, index) - index > slots::MOST_IN_GROUP {
+                    let most = slots::MOST_IN_GROUP;
+                    self.add(place, LayoutProblem::Group { field: name(), group: group.clone(), most });
+                }
+            }
+            self.several(place, field, repeat.every_s);
+        }
+    }
+
+    /// What is meant by a field that stands several times.
+    fn several(&mut self, place: Place, field: &Field, every_s: Option<f64>) {
+        let meanings = || std::iter::once(field.meaning).chain(field.bits.iter().map(|bits| bits.meaning));
+        let once = |meaning: &Meaning| {
+            matches!(
+                meaning,
+                Meaning::Sequence | Meaning::OnboardTime | Meaning::Transmitter | Meaning::RestartCount
+            )
+        };
+        if let Some(meaning) = meanings().find(once) {
+            self.add(place, LayoutProblem::OnceOnly { meaning: meaning.name() });
+        }
+        match every_s {
+            Some(every_s) if !(every_s > 0.0 && every_s <= 60.0) => {
+                self.add(place, LayoutProblem::Every { field: field.name.clone(), every_s });
+            }
+            None => {
+                if let Some(meaning) = meanings().find(|meaning| meaning.is_single()) {
+                    let (field, meaning) = (field.name.clone(), meaning.name());
+                    self.add(place, LayoutProblem::NoEvery { field, meaning });
+                }
+            }
+            Some(_) => {}
+        }
+    }
+
     fn add(&mut self, place: Place, problem: LayoutProblem) {
         self.problems.push((place, problem));
     }
@@ -237,9 +385,11 @@ impl<'a> Found<'a> {
         }
         self.name(place, &field.name);
         match field.stored {
+            Stored::Unsigned(9..=16) if !field.bits.is_empty() => {}
             Stored::Unsigned(1..=8)
             | Stored::Signed(1..=8)
-            | Stored::Float(4 | 8)
+            | Stored::Float(2 | 4 | 8)
+            | Stored::Chars(1..)
             | Stored::Number
             | Stored::Text => {}
             _ => self.add(place, LayoutProblem::Width { field: name(), bytes }),
@@ -248,7 +398,7 @@ impl<'a> Found<'a> {
             let (scale, offset) = (field.scale, field.offset);
             self.add(place, LayoutProblem::Scale { field: name(), scale, offset });
         }
-        if field.stored != Stored::Text {
+        if !matches!(field.stored, Stored::Text | Stored::Chars(_)) {
             match Unit::conversion(field.meaning, &field.unit) {
                 Ok(unit) if unit.scale != field.si_scale || unit.offset != field.si_offset => {
                     self.add(place, LayoutProblem::Conversion { field: name(), unit: field.unit.clone() });
@@ -272,9 +422,7 @@ impl<'a> Found<'a> {
             return;
         }
         let last = match field.stored {
-            Stored::Unsigned(bytes) | Stored::Signed(bytes) => {
-                usize::from(bytes) * 8 - usize::from(bytes > 0)
-            }
+            Stored::Unsigned(bytes) | Stored::Signed(bytes) => (usize::from(bytes) * 8).saturating_sub(1),
             Stored::Number => 52,
             _ => {
                 self.add(place, LayoutProblem::BitsOfNoInteger { field: field.name.clone() });
@@ -300,9 +448,17 @@ impl<'a> Found<'a> {
                 );
             }
             taken.push((mask, &bits.name));
-            if bits.meaning.quantity() != crate::meaning::Quantity::Plain {
-                let meaning = bits.meaning.name();
-                self.add(place, LayoutProblem::BitsMeaning { name: bits.name.clone(), meaning });
+            if !(bits.scale.is_finite() && bits.offset.is_finite()) || bits.scale == 0.0 {
+                let (scale, offset) = (bits.scale, bits.offset);
+                self.add(place, LayoutProblem::Scale { field: bits.name.clone(), scale, offset });
+            }
+            match Unit::conversion(bits.meaning, &bits.unit) {
+                Ok(unit) if unit.scale != bits.si_scale || unit.offset != bits.si_offset => {
+                    let (field, unit) = (bits.name.clone(), bits.unit.clone());
+                    self.add(place, LayoutProblem::Conversion { field, unit });
+                }
+                Ok(_) => {}
+                Err(error) => self.add(place, error.into()),
             }
             self.meaning(place, bits.meaning, bits.channel.as_deref());
             self.values(place, &bits.values);
@@ -355,7 +511,7 @@ fn can_be(stored: Stored, value: f64) -> bool {
         }
         Stored::Float(_) => true,
         Stored::Number => value.is_finite(),
-        _ => false,
+        Stored::Unsigned(_) | Stored::Signed(_) | Stored::Skip(_) | Stored::Text | Stored::Chars(_) => false,
     }
 }
 

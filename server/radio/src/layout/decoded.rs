@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::{Field, Form, Layout};
+use super::{Bits, Carrier, Encoding, Field, Form, Layout};
 use crate::meaning::Meaning;
 
 /// A value. Numbers are in the SI unit of their meaning; of a free field, in the unit that it is declared in.
@@ -43,6 +43,8 @@ pub struct Entry {
     pub field: u16,
     /// Index in the field's bits, if it is of those.
     pub bits: Option<u16>,
+    /// Which of the field's values it is, from 0, if the field stands several times.
+    pub item: u16,
     /// The value.
     pub value: Value,
 }
@@ -92,6 +94,14 @@ pub enum Complaint {
         /// As stored.
         raw: i64,
     },
+    /// A value with a key that should be a number and is not.
+    #[error("field {}: `{text}` is no number", field + 1)]
+    NoNumber {
+        /// Index of the field.
+        field: u16,
+        /// What stands there, at most 40 characters.
+        text: String,
+    },
     /// The line ends early.
     #[error("column {} is missing: {found} columns where {expected} are declared", found + 1)]
     MissingColumns {
@@ -120,41 +130,67 @@ pub struct Decoded {
 }
 
 impl Decoded {
-    pub(super) fn put(&mut self, field: usize, bits: Option<usize>, value: Value) {
-        self.values.push(Entry { field: field as u16, bits: bits.map(|bits| bits as u16), value });
+    pub(super) fn put(&mut self, field: usize, bits: Option<usize>, item: u16, value: Value) {
+        self.values.push(Entry { field: field as u16, bits: bits.map(|bits| bits as u16), item, value });
     }
 
     /// Adds what an integer field that is not plain holds: its bits or its named state.
-    pub(super) fn put_integer(&mut self, index: usize, field: &Field, raw: i128) {
+    pub(super) fn put_integer(&mut self, index: usize, item: u16, field: &Field, raw: i128) {
         if !field.bits.is_empty() {
             for (at, bits) in field.bits.iter().enumerate() {
-                let width = bits.width.clamp(1, 63);
-                let part = ((raw >> bits.bit.min(63)) & ((1_i128 << width) - 1)) as i64;
-                if !bits.values.is_empty() {
-                    self.put_named(index, Some(at), &bits.values, part);
-                } else if width == 1 {
-                    self.put(index, Some(at), Value::Flag(part == 1));
-                } else {
-                    self.put(index, Some(at), Value::Number(part as f64));
-                }
+                let width = u32::from(bits.width.clamp(1, 63));
+                let part = ((raw >> bits.bit.min(127)) & ((1_i128 << width) - 1)) as i64;
+                let part = if bits.signed { (part << (64 - width)) >> (64 - width) } else { part };
+                self.put_bits(index, at, item, bits, part);
             }
             return;
         }
-        self.put_named(index, None, &field.values, i64::try_from(raw).unwrap_or(i64::MAX));
+        self.put_named(index, None, item, &field.values, i64::try_from(raw).unwrap_or(i64::MAX));
+    }
+
+    fn put_bits(&mut self, index: usize, at: usize, item: u16, bits: &Bits, part: i64) {
+        if bits.missing == Some(part as f64) {
+            return;
+        }
+        if !bits.values.is_empty() {
+            self.put_named(index, Some(at), item, &bits.values, part);
+        } else if bits.width <= 1 && bits.is_plain() && !bits.signed {
+            self.put(index, Some(at), item, Value::Flag(part == 1));
+        } else {
+            let value = (part as f64 * bits.scale + bits.offset) * bits.si_scale + bits.si_offset;
+            if value.is_finite() {
+                self.put(index, Some(at), item, Value::Number(value));
+            } else {
+                self.complaints.push(Complaint::NotFinite { field: index as u16 });
+            }
+        }
     }
 
     /// Adds a number as stored.
     #[inline]
-    pub(super) fn put_number(&mut self, index: usize, field: &Field, raw: f64) {
+    pub(super) fn put_number(&mut self, index: usize, item: u16, field: &Field, raw: f64) {
         let value = (raw * field.scale + field.offset) * field.si_scale + field.si_offset;
         if value.is_finite() {
-            self.put(index, None, Value::Number(value));
+            self.put(index, None, item, Value::Number(value));
         } else {
             self.complaints.push(Complaint::NotFinite { field: index as u16 });
         }
     }
 
-    fn put_named(&mut self, field: usize, bits: Option<usize>, names: &[(i64, String)], raw: i64) {
+    /// Adds a number that was written as text, as the field has it: bits and states only of whole numbers.
+    pub(super) fn put_written(&mut self, index: usize, item: u16, field: &Field, raw: f64) {
+        if field.missing == Some(raw) {
+            return;
+        }
+        let is_integer = raw == libm::trunc(raw) && libm::fabs(raw) < 9.0e15;
+        if field.is_plain() || !is_integer {
+            self.put_number(index, item, field, raw);
+        } else {
+            self.put_integer(index, item, field, raw as i128);
+        }
+    }
+
+    fn put_named(&mut self, field: usize, bits: Option<usize>, item: u16, names: &[(i64, String)], raw: i64) {
         let name = names.iter().position(|(value, _)| *value == raw).map(|at| at as u16);
         if name.is_none() {
             self.complaints.push(Complaint::NoName {
@@ -163,7 +199,7 @@ impl Decoded {
                 raw,
             });
         }
-        self.put(field, bits, Value::Named { raw, name });
+        self.put(field, bits, item, Value::Named { raw, name });
     }
 }
 
@@ -175,24 +211,82 @@ impl Field {
     }
 }
 
+impl Form {
+    /// The fields in order.
+    pub fn fields(&self) -> &[Field] {
+        match self {
+            Self::Text { fields, .. }
+            | Self::Binary { fields, .. }
+            | Self::Keyed { fields, .. }
+            | Self::Nmea { fields, .. }
+            | Self::Aprs { fields, .. } => fields,
+            Self::In { form, .. } => form.fields(),
+        }
+    }
+
+    /// Whether its packets are lines of text.
+    pub fn is_lines(&self) -> bool {
+        match self {
+            Self::Text { .. } | Self::Nmea { .. } => true,
+            Self::Keyed { encoding, .. } => *encoding == Encoding::Json,
+            Self::Binary { .. } => false,
+            Self::Aprs { envelope, .. } | Self::In { envelope, .. } => envelope.carrier == Carrier::Monitor,
+        }
+    }
+
+    /// The layout's form itself, without an envelope around it.
+    pub fn inner(&self) -> &Self {
+        if let Self::In { form, .. } = self { form.inner() } else { self }
+    }
+
+    fn matches(&self, payload: &[u8]) -> bool {
+        match self {
+            Self::Text { separator, starts_with, fields } => {
+                super::text::matches(separator, starts_with.as_deref(), fields, payload)
+            }
+            Self::Binary { big_endian, length, fields } => {
+                super::binary::matches(*big_endian, *length, fields, payload)
+            }
+            Self::Keyed { encoding, fields } => super::keyed::matches(*encoding, fields, payload),
+            Self::Nmea { .. } => super::nmea::matches(payload),
+            Self::Aprs { envelope, .. } => super::aprs::matches(envelope, payload),
+            Self::In { envelope, form } => {
+                envelope.open(payload).is_some_and(|opened| form.matches(opened.content))
+            }
+        }
+    }
+
+    fn decode(&self, payload: &[u8], decoded: &mut Decoded) {
+        match self {
+            Self::Text { separator, starts_with, fields } => {
+                super::text::decode(separator, starts_with.is_some(), fields, payload, decoded);
+            }
+            Self::Binary { big_endian, fields, .. } => {
+                super::binary::decode(*big_endian, fields, payload, decoded);
+            }
+            Self::Keyed { encoding, fields } => super::keyed::decode(*encoding, fields, payload, decoded),
+            Self::Nmea { position_from, velocity_from, fields } => {
+                super::nmea::decode(*position_from, *velocity_from, fields, payload, decoded);
+            }
+            Self::Aprs { envelope, fields } => super::aprs::decode(envelope, fields, payload, decoded),
+            Self::In { envelope, form } => {
+                if let Some(opened) = envelope.open(payload) {
+                    form.decode(opened.content, decoded);
+                }
+            }
+        }
+    }
+}
+
 impl Layout {
     /// The fields in order.
     pub fn fields(&self) -> &[Field] {
-        match &self.form {
-            Form::Text { fields, .. } | Form::Binary { fields, .. } => fields,
-        }
+        self.form.fields()
     }
 
     /// Whether a payload is one of this layout.
     pub fn matches(&self, payload: &[u8]) -> bool {
-        match &self.form {
-            Form::Text { separator, starts_with, fields } => {
-                super::text::matches(separator, starts_with.as_deref(), fields, payload)
-            }
-            Form::Binary { big_endian, length, fields } => {
-                super::binary::matches(*big_endian, *length, fields, payload)
-            }
-        }
+        self.form.matches(payload)
     }
 
     /// Reads a payload that matches.
@@ -206,14 +300,7 @@ impl Layout {
     pub fn decode_into(&self, payload: &[u8], decoded: &mut Decoded) {
         decoded.values.clear();
         decoded.complaints.clear();
-        match &self.form {
-            Form::Text { separator, starts_with, fields } => {
-                super::text::decode(separator, starts_with.is_some(), fields, payload, decoded);
-            }
-            Form::Binary { big_endian, fields, .. } => {
-                super::binary::decode(*big_endian, fields, payload, decoded);
-            }
-        }
+        self.form.decode(payload, decoded);
     }
 
     /// What the layout says about an entry that it gave; nothing about entries of another layout.
@@ -230,7 +317,13 @@ impl Layout {
             Some(at) => {
                 let bits = field.bits.get(usize::from(at))?;
                 let channel = bits.channel.as_deref();
-                Spec { name: &bits.name, meaning: bits.meaning, channel, unit: "", values: &bits.values }
+                Spec {
+                    name: &bits.name,
+                    meaning: bits.meaning,
+                    channel,
+                    unit: &bits.unit,
+                    values: &bits.values,
+                }
             }
         })
     }

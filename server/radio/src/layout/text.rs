@@ -1,7 +1,7 @@
 //! Columns of text. An empty column says "no value"; spaces around a column do not count.
 
 use super::decoded::{Complaint, Decoded, Value};
-use super::{Field, Stored, number};
+use super::{Field, Stored, number, slots};
 
 /// Most of a bad column that a complaint quotes, characters.
 const QUOTED: usize = 40;
@@ -16,14 +16,18 @@ pub(super) fn matches(separator: &str, starts_with: Option<&str>, fields: &[Fiel
             return false;
         }
     }
-    if fields.iter().all(|field| field.is.is_none()) {
+    if fields.iter().all(|field| field.is.is_none() && field.is_text.is_none() && field.repeat.is_none()) {
         return true;
     }
-    let first_field = starts_with.is_none();
-    fields.iter().enumerate().all(|(index, field)| {
+    let mut first = starts_with.is_none();
+    slots::each(fields, |index, _| {
+        let field = &fields[index];
         let column = columns.next().unwrap_or("");
-        let column = if first_field && index == 0 { bare(column) } else { column };
-        field.is.is_none_or(|is| number::parse(column) == Some(is))
+        let column = if std::mem::take(&mut first) { bare(column) } else { column };
+        let raw = || number::parse(column);
+        let fits = field.is.is_none_or(|is| raw() == Some(is))
+            && field.is_text.as_deref().is_none_or(|is| column == is);
+        fits.then(|| raw().filter(|raw| *raw >= 0.0).map(|raw| raw as u64))
     })
 }
 
@@ -42,20 +46,25 @@ pub(super) fn decode(
         columns.next();
         found += 1;
     }
-    let expected = fields.len() + found;
-    for (index, field) in fields.iter().enumerate() {
-        let Some(column) = columns.next() else { break };
+    let mut expected = found;
+    slots::each(fields, |index, item| {
+        expected += 1;
+        let Some(column) = columns.next() else { return Some(None) };
         found += 1;
         let column = if found == 1 { bare(column) } else { column };
         if column.is_empty() {
-            continue;
+            return Some(None);
         }
+        let field = &fields[index];
         match field.stored {
-            Stored::Skip(_) => {}
-            Stored::Text => decoded.put(index, None, Value::Text(column.to_owned())),
-            _ => read(index, found, field, column, decoded),
+            Stored::Skip(_) => Some(None),
+            Stored::Text => {
+                decoded.put(index, None, item, Value::Text(column.to_owned()));
+                Some(None)
+            }
+            _ => Some(read(index, item, found, field, column, decoded)),
         }
-    }
+    });
     let (expected_u16, found_u16) = (expected as u16, found.min(usize::from(u16::MAX)) as u16);
     if found < expected {
         decoded.complaints.push(Complaint::MissingColumns { expected: expected_u16, found: found_u16 });
@@ -68,24 +77,26 @@ pub(super) fn decode(
     }
 }
 
-fn read(index: usize, column: usize, field: &Field, text: &str, decoded: &mut Decoded) {
+/// Takes a number in; gives it if it may be a count.
+#[inline]
+fn read(
+    index: usize,
+    item: u16,
+    column: usize,
+    field: &Field,
+    text: &str,
+    decoded: &mut Decoded,
+) -> Option<u64> {
     let Some(raw) = number::parse(text) else {
         decoded.complaints.push(Complaint::NotANumber {
             field: index as u16,
             column: column as u16,
             text: text.chars().take(QUOTED).collect(),
         });
-        return;
+        return None;
     };
-    if field.missing == Some(raw) {
-        return;
-    }
-    let is_integer = raw == libm::trunc(raw) && libm::fabs(raw) < 9.0e15;
-    if field.is_plain() || !is_integer {
-        decoded.put_number(index, field, raw);
-    } else {
-        decoded.put_integer(index, field, raw as i128);
-    }
+    decoded.put_written(index, item, field, raw);
+    (raw >= 0.0).then_some(raw as u64)
 }
 
 /// A leading `$` or `!` belongs to the line, not to its first column.

@@ -57,6 +57,7 @@ pub(crate) fn all(width: Width) -> Vec<Framing> {
         counted(LengthField::U16Be, LengthCounts::Whole, CrcCovers::Payload),
         Cut::Fixed { length: SYNC.len() + FIXED + stored, sync: sync.clone(), crc_covers: CrcCovers::All },
         Cut::Fixed { length: FIXED + stored, sync: Vec::new(), crc_covers: CrcCovers::All },
+        Cut::Kiss,
     ];
     cuts.into_iter().map(|cut| framing(cut, width)).collect()
 }
@@ -81,6 +82,8 @@ pub(crate) fn encode(framing: &Framing, payload: &[u8]) -> Vec<u8> {
         }
         Cut::Cobs => cobs(&with_crc(framing, payload)),
         Cut::Slip => slip(&with_crc(framing, payload)),
+        // Port 0, data.
+        Cut::Kiss => slip(&with_crc(framing, &[&[0x00], payload].concat())),
         Cut::Sync { sync, length: LengthField::U8, .. } => {
             with_crc(framing, &[&sync[..], &[payload.len() as u8], payload].concat())
         }
@@ -104,7 +107,7 @@ pub(crate) fn delimiter(framing: &Framing) -> &'static [u8] {
     match framing.cut {
         Cut::Lines { .. } => b"\n",
         Cut::Cobs => &[0],
-        Cut::Slip => &[0xc0],
+        Cut::Slip | Cut::Kiss => &[0xc0],
         _ => &[],
     }
 }

@@ -149,7 +149,7 @@ fn is_delimiter(framing: &Framing, byte: u8) -> bool {
     match framing.cut {
         Cut::Lines { .. } => byte == b'\r' || byte == b'\n',
         Cut::Cobs => byte == 0,
-        Cut::Slip => byte == 0xc0,
+        Cut::Slip | Cut::Kiss => byte == 0xc0,
         _ => false,
     }
 }

@@ -6,7 +6,7 @@ use axum::body::Body;
 use futures_util::TryStreamExt as _;
 use loftwatch_engine::output::Value;
 use loftwatch_engine::{Said, Setup};
-use loftwatch_radio::{Field, Form, Meaning, Quantity};
+use loftwatch_radio::{Field, Meaning, Quantity};
 use sqlx::SqlitePool;
 
 use super::cells::{self, Cut, Table, number, seconds, text, utc};
@@ -97,12 +97,20 @@ fn columns(told: &Setup) -> (Vec<String>, Columns) {
         });
     };
     for layout in &told.layouts {
-        let (Form::Text { fields, .. } | Form::Binary { fields, .. }) = &layout.form;
-        for field in fields {
-            let Field { name, meaning, unit, bits, .. } = field;
-            add(name, *meaning, unit, &mut header);
-            for bits in bits {
-                add(&bits.name, bits.meaning, "", &mut header);
+        for field in layout.fields() {
+            let Field { name, meaning, unit, bits, repeat, .. } = field;
+            // An array has a column for each of its values; samples of several instants have a row for each.
+            let items = match repeat {
+                Some(repeat) if repeat.every_s.is_none() => (0..repeat.count).map(Some).collect(),
+                _ => vec![None],
+            };
+            for item in items {
+                let named =
+                    |name: &str| item.map_or_else(|| name.to_owned(), |item| format!("{name}[{item}]"));
+                add(&named(name), *meaning, unit, &mut header);
+                for bits in bits {
+                    add(&named(&bits.name), bits.meaning, &bits.unit, &mut header);
+                }
             }
         }
     }

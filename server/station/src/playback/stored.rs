@@ -1,7 +1,7 @@
 //! What a replay reads from the derived store.
 
 use loftwatch_engine::{Output, Setup, What};
-use loftwatch_radio::{Form, Meaning};
+use loftwatch_radio::Meaning;
 use sqlx::sqlite::SqliteRow;
 use sqlx::{Row, SqlitePool};
 
@@ -231,8 +231,5 @@ async fn last_fix(
 
 /// Whether any layout carries a latitude.
 fn has_fixes(told: &Setup) -> bool {
-    told.layouts.iter().any(|layout| {
-        let (Form::Text { fields, .. } | Form::Binary { fields, .. }) = &layout.form;
-        fields.iter().any(|field| field.meaning == Meaning::Latitude)
-    })
+    told.layouts.iter().any(|layout| layout.fields().iter().any(|field| field.meaning == Meaning::Latitude))
 }

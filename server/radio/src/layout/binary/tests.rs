@@ -11,7 +11,7 @@ fn layout(big_endian: bool, length: Option<usize>, fields: Vec<Field>) -> Layout
 }
 
 fn bits(bit: u8, width: u8, name: &str) -> Bits {
-    Bits { bit, width, name: name.to_owned(), meaning: Meaning::Free, channel: None, values: Vec::new() }
+    Bits::new(bit, width, name)
 }
 
 #[test]
@@ -127,4 +127,74 @@ fn what_is_kept_and_filled_again_is_the_same() {
     assert_eq!(decoded, layout.decode(&[2]));
     layout.decode_into(&[], &mut decoded);
     assert_eq!(decoded.values, []);
+}
+
+#[test]
+fn half_floats() {
+    // IEEE 754-2008 binary16, and RFC 8949 appendix A for the same values (both from memory).
+    for (bits, value) in [
+        (0x3c00_u16, 1.0),
+        (0xc400, -4.0),
+        (0x7bff, 65504.0),
+        (0x0001, 5.960_464_477_539_063e-8),
+        (0x0400, 0.000_061_035_156_25),
+        (0x3555, 0.333_251_953_125),
+        (0x8000, 0.0),
+    ] {
+        let layout = layout(true, None, vec![Field::new("h", Stored::Float(2))]);
+        assert_eq!(layout.decode(&bits.to_be_bytes()).values[0].value, Value::Number(value), "{bits:04x}");
+    }
+    // Every pattern, by the bits of the wider format: exponent moved from a bias of 15 to one of 1023.
+    for bits in 0..=u16::MAX {
+        let (sign, exponent, fraction) =
+            (u64::from(bits >> 15), u64::from(bits >> 10 & 0x1f), u64::from(bits & 0x3ff));
+        let wide = match (exponent, fraction) {
+            (0, 0) => 0,
+            // The smallest ones are moved up until their first bit is the one that is not written.
+            (0, _) => {
+                let up = u64::from(fraction.leading_zeros() - 53);
+                (1023 - 14 - up) << 52 | (fraction << up & 0x3ff) << 42
+            }
+            (31, _) => 0x7ff << 52 | fraction << 42,
+            _ => (exponent + 1023 - 15) << 52 | fraction << 42,
+        };
+        let expected = f64::from_bits(sign << 63 | wide);
+        let found = super::half(bits);
+        assert!(
+            found.to_bits() == expected.to_bits() || (found.is_nan() && expected.is_nan()),
+            "{bits:04x} {found}"
+        );
+    }
+}
+
+#[test]
+fn bits_of_sixteen_bytes_with_scale_sign_and_unit() {
+    let angle = Bits {
+        signed: true,
+        scale: 0.1,
+        unit: "deg/s".to_owned(),
+        si_scale: std::f64::consts::PI / 180.0,
+        meaning: Meaning::RollRate,
+        missing: Some(-1024.0),
+        ..Bits::new(60, 11, "rate")
+    };
+    let top = Bits::new(120, 8, "top");
+    let field = Field { bits: vec![angle, top], ..Field::new("packed", Stored::Unsigned(16)) };
+    let layout = layout(false, None, vec![field]);
+    assert_eq!(layout.check(), []);
+    let bytes = |rate: i16| (u128::from(rate as u16 & 0x7ff) << 60 | 0xab << 120).to_le_bytes();
+    let decoded = layout.decode(&bytes(-300));
+    let rate = layout.number(&decoded, Meaning::RollRate).unwrap();
+    assert!((rate - (-30.0_f64).to_radians()).abs() < 1e-12, "{rate}");
+    assert_eq!(decoded.values[1].value, Value::Number(171.0));
+    assert_eq!(layout.decode(&bytes(-1024)).values.len(), 1);
+}
+
+#[test]
+fn text_of_fixed_length() {
+    let call = Field { is_text: Some("N0CALL".to_owned()), ..Field::new("call", Stored::Chars(8)) };
+    let layout = layout(false, None, vec![call]);
+    assert_eq!(layout.check(), []);
+    assert!(layout.matches(b"N0CALL\0\0") && layout.matches(b"N0CALL  ") && !layout.matches(b"N0CALM\0\0"));
+    assert_eq!(texts(&layout, &layout.decode(b"N0CALL\0 ")), ["call N0CALL"]);
 }

@@ -1,6 +1,6 @@
 use super::*;
-use crate::layout::Bits;
 use crate::layout::testing::named;
+use crate::layout::{Bits, Repeat};
 
 fn binary(length: Option<usize>, fields: Vec<Field>) -> Layout {
     Layout {
@@ -31,7 +31,7 @@ fn a_good_layout_has_no_problem() {
 fn every_mistake_of_fields_is_told_at_once() {
     let fields = vec![
         Field::new("a", Stored::Unsigned(9)),
-        Field::new("a", Stored::Float(2)),
+        Field::new("a", Stored::Float(3)),
         Field::new("t", Stored::Number),
         Field { meaning: Meaning::Pressure, unit: "m".to_owned(), ..Field::new("p", Stored::Unsigned(2)) },
         Field { meaning: Meaning::Pressure, unit: "hPa".to_owned(), ..Field::new("q", Stored::Unsigned(2)) },
@@ -44,7 +44,7 @@ fn every_mistake_of_fields_is_told_at_once() {
         "a rate of 0 Hz",
         "`a` has a width of 9 bytes",
         "the name `a` is there twice",
-        "`a` has a width of 2 bytes",
+        "`a` has a width of 3 bytes",
         "`t` is stored in a way",
         "`m` does not measure pressure",
         "`pressure` is meant twice",
@@ -53,7 +53,7 @@ fn every_mistake_of_fields_is_told_at_once() {
         "`s` has a scale of 0",
         "`s` can never be 300",
         "`s` can never be -1",
-        "`p` ends at byte 13, past the layout's length of 12",
+        "`p` ends at byte 14, past the layout's length of 12",
     ] {
         assert!(told.iter().any(|text| text.contains(part)), "{part}: {told:#?}");
     }
@@ -62,14 +62,7 @@ fn every_mistake_of_fields_is_told_at_once() {
 
 #[test]
 fn every_mistake_of_bits_is_told_with_its_place() {
-    let bits = |bit, width, name: &str| Bits {
-        bit,
-        width,
-        name: name.to_owned(),
-        meaning: Meaning::Free,
-        channel: None,
-        values: Vec::new(),
-    };
+    let bits = |bit, width, name: &str| Bits::new(bit, width, name);
     let several = vec![
         bits(0, 2, "low"),
         bits(1, 1, "over"),
@@ -100,4 +93,50 @@ fn the_same_meaning_is_allowed_once_per_channel() {
         told(&binary(None, vec![of("a", "main"), of("b", "main")])),
         ["`armed` is meant twice for `main`"]
     );
+}
+
+#[test]
+fn every_mistake_of_repeats_is_told() {
+    let repeated =
+        |name: &str, repeat: Repeat| Field { repeat: Some(repeat), ..Field::new(name, Stored::Signed(2)) };
+    let meant = |name: &str, meaning, unit: &str, repeat| {
+        let si = Unit::conversion(meaning, unit).unwrap();
+        Field {
+            meaning,
+            unit: unit.to_owned(),
+            si_scale: si.scale,
+            si_offset: si.offset,
+            ..repeated(name, repeat)
+        }
+    };
+    let group = |count| Repeat { group: Some("imu".to_owned()), ..Repeat::times(count) };
+    let fields = vec![
+        Field { scale: 2.0, ..Field::new("n", Stored::Unsigned(1)) },
+        repeated("none", Repeat::times(0)),
+        repeated("counted", Repeat { count_from: Some(0), ..Repeat::times(4) }),
+        repeated("later", Repeat { count_from: Some(7), ..Repeat::times(4) }),
+        repeated("wide", Repeat { delta: Some(Stored::Signed(4)), ..Repeat::times(4) }),
+        repeated("a", group(3)),
+        repeated("b", group(4)),
+        meant("ax", Meaning::AxialSpecificForce, "mg", Repeat::times(4)),
+        meant("ay", Meaning::LateralSpecificForceY, "mg", Repeat { every_s: Some(-1.0), ..Repeat::times(4) }),
+        meant("t", Meaning::OnboardTime, "ms", Repeat { every_s: Some(0.1), ..Repeat::times(4) }),
+    ];
+    let told = told(&binary(None, fields));
+    for part in [
+        "`none` stands 0 times",
+        "`counted` is counted by something",
+        "`later` is counted by something",
+        "`wide` and its differences",
+        "`b` does not stand as often as its neighbours in group `imu`",
+        "`ax` stands several times and means `axial specific force`",
+        "`ay`: -1 s from one value to the next",
+        "`onboard time` can be there once only",
+    ] {
+        assert!(told.iter().any(|text| text.contains(part)), "{part}: {told:#?}");
+    }
+    assert_eq!(told.len(), 8, "{told:#?}");
+    let form = Form::Keyed { encoding: crate::Encoding::Json, fields: vec![repeated("a", group(2))] };
+    let keyed = Layout { name: "packet".to_owned(), form, body: None, rate_hz: None };
+    assert!(self::told(&keyed).iter().any(|text| text.contains("repeated in a way")));
 }
