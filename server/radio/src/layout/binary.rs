@@ -23,7 +23,7 @@ enum Raw {
     Signed(i64),
     Float(f64),
     /// Wider than 64 bits: only bits are taken from it.
-    Wide(u128),
+    Wide,
 }
 
 impl Raw {
@@ -31,7 +31,7 @@ impl Raw {
         match self {
             Self::Unsigned(raw) => raw as f64 == value,
             Self::Signed(raw) => raw as f64 == value,
-            Self::Wide(_) => false,
+            Self::Wide => false,
             Self::Float(raw) => raw == value || (raw.is_nan() && value.is_nan()),
         }
     }
@@ -55,31 +55,79 @@ pub(super) fn matches(big_endian: bool, length: Option<usize>, fields: &[Field],
     if length.is_some_and(|length| length != payload.len()) {
         return false;
     }
-    let mut fits = true;
-    let whole = walk(big_endian, fields, payload, |_, _, field, raw, bytes| {
-        fits = fits && field.is.is_none_or(|is| raw.is_some_and(|raw| raw.is(is)));
-        fits = fits && field.is_text.as_deref().is_none_or(|is| chars(bytes) == is);
-        fits
-    });
-    whole && fits
+    let fits = |field: &Field, raw: Option<Raw>, bytes: &[u8]| {
+        field.is.is_none_or(|is| raw.is_some_and(|raw| raw.is(is)))
+            && field.is_text.as_deref().is_none_or(|is| chars(bytes) == is)
+    };
+    if has_repeats(fields) {
+        return walk(big_endian, fields, payload, |_, _, field, raw, bytes| fits(field, raw, bytes));
+    }
+    let mut rest = payload;
+    fields.iter().all(|field| {
+        let Some((bytes, after)) = rest.split_at_checked(field.stored.bytes()) else { return false };
+        rest = after;
+        (field.is.is_none() && field.is_text.is_none())
+            || fits(field, read(field, field.stored, big_endian, bytes), bytes)
+    })
+}
+
+/// Whether the way of most packets, each field once, is not enough.
+#[inline]
+fn has_repeats(fields: &[Field]) -> bool {
+    fields.iter().any(|field| field.repeat.is_some())
 }
 
 /// Reads the fields. Those past the end are left out.
 pub(super) fn decode(big_endian: bool, fields: &[Field], payload: &[u8], decoded: &mut Decoded) {
-    walk(big_endian, fields, payload, |index, item, field, raw, bytes| {
-        if let Some(raw) = raw {
-            if !field.missing.is_some_and(|missing| raw.is(missing)) {
-                put(index, item, field, raw, decoded);
-            }
-        } else if matches!(field.stored, Stored::Chars(_)) {
+    if has_repeats(fields) {
+        walk(big_endian, fields, payload, |index, item, field, raw, bytes| {
+            take(index, item, field, raw, (bytes, big_endian), decoded);
+            true
+        });
+        return;
+    }
+    let mut rest = payload;
+    for (index, field) in fields.iter().enumerate() {
+        let Some((bytes, after)) = rest.split_at_checked(field.stored.bytes()) else { return };
+        rest = after;
+        take(index, 0, field, read(field, field.stored, big_endian, bytes), (bytes, big_endian), decoded);
+    }
+}
+
+/// Adds what stands in a place.
+#[inline]
+fn take(
+    index: usize,
+    item: u16,
+    field: &Field,
+    raw: Option<Raw>,
+    (bytes, big_endian): (&[u8], bool),
+    decoded: &mut Decoded,
+) {
+    let Some(raw) = raw else {
+        if let Stored::Chars(_) = field.stored {
             decoded.put(index, None, item, Value::Text(chars(bytes).into_owned()));
         }
-        true
-    });
+        return;
+    };
+    if field.missing.is_some_and(|missing| raw.is(missing)) {
+        return;
+    }
+    match raw {
+        Raw::Unsigned(raw) if field.is_plain() => decoded.put_number(index, item, field, raw as f64),
+        Raw::Unsigned(raw) => decoded.put_integer(index, item, field, raw.into()),
+        Raw::Signed(raw) if field.is_plain() => decoded.put_number(index, item, field, raw as f64),
+        Raw::Signed(raw) => decoded.put_integer(index, item, field, raw.into()),
+        Raw::Wide => {
+            let raw = wide(bytes, field.big_endian.unwrap_or(big_endian));
+            decoded.put_integer(index, item, field, raw as i128);
+        }
+        Raw::Float(raw) if raw.is_finite() => decoded.put_number(index, item, field, raw),
+        Raw::Float(_) => decoded.complaints.push(Complaint::NotFinite { field: index as u16 }),
+    }
 }
 
 /// Goes through the payload; `on` says whether to go on. True if all fields are in it.
-#[inline]
 fn walk(
     big_endian: bool,
     fields: &[Field],
@@ -94,7 +142,7 @@ fn walk(
         let stored = delta.filter(|_| item > 0).unwrap_or(field.stored);
         let (bytes, after) = rest.split_at_checked(stored.bytes())?;
         rest = after;
-        let mut raw = read(stored, field.big_endian.unwrap_or(big_endian), bytes);
+        let mut raw = read(field, stored, big_endian, bytes);
         if delta.is_some() {
             raw = raw.map(|raw| sums.add(index, item, field.stored, raw));
         }
@@ -138,19 +186,6 @@ impl Sums {
     }
 }
 
-#[inline]
-fn put(index: usize, item: u16, field: &Field, raw: Raw, decoded: &mut Decoded) {
-    match raw {
-        Raw::Unsigned(raw) if field.is_plain() => decoded.put_number(index, item, field, raw as f64),
-        Raw::Unsigned(raw) => decoded.put_integer(index, item, field, raw.into()),
-        Raw::Signed(raw) if field.is_plain() => decoded.put_number(index, item, field, raw as f64),
-        Raw::Signed(raw) => decoded.put_integer(index, item, field, raw.into()),
-        Raw::Wide(raw) => decoded.put_integer(index, item, field, raw as i128),
-        Raw::Float(raw) if raw.is_finite() => decoded.put_number(index, item, field, raw),
-        Raw::Float(_) => decoded.complaints.push(Complaint::NotFinite { field: index as u16 }),
-    }
-}
-
 /// Text without what fills it up. Bytes that are no text are shown as U+FFFD.
 fn chars(bytes: &[u8]) -> std::borrow::Cow<'_, str> {
     let end = bytes.iter().rposition(|byte| !matches!(byte, 0 | b' ')).map_or(0, |at| at + 1);
@@ -158,22 +193,27 @@ fn chars(bytes: &[u8]) -> std::borrow::Cow<'_, str> {
 }
 
 #[inline]
-fn read(stored: Stored, big: bool, bytes: &[u8]) -> Option<Raw> {
+fn read(field: &Field, stored: Stored, big_endian: bool, bytes: &[u8]) -> Option<Raw> {
+    let big = field.big_endian.unwrap_or(big_endian);
     Some(match stored {
         Stored::Unsigned(1..=8) => Raw::Unsigned(unsigned(bytes, big)),
         Stored::Signed(width @ 1..=8) => {
             let unused = 64 - 8 * u32::from(width);
             Raw::Signed((unsigned(bytes, big) << unused) as i64 >> unused)
         }
-        Stored::Unsigned(9..=16) => {
-            let add = |value: u128, byte: &u8| value << 8 | u128::from(*byte);
-            Raw::Wide(if big { bytes.iter().fold(0, add) } else { bytes.iter().rev().fold(0, add) })
-        }
+        Stored::Unsigned(9..=16) => Raw::Wide,
         Stored::Float(2) => Raw::Float(half(unsigned(bytes, big) as u16)),
         Stored::Float(4) => Raw::Float(f64::from(f32::from_bits(unsigned(bytes, big) as u32))),
         Stored::Float(8) => Raw::Float(f64::from_bits(unsigned(bytes, big))),
         _ => return None,
     })
+}
+
+/// An integer of more than eight bytes.
+#[cold]
+fn wide(bytes: &[u8], big: bool) -> u128 {
+    let add = |value: u128, byte: &u8| value << 8 | u128::from(*byte);
+    if big { bytes.iter().fold(0, add) } else { bytes.iter().rev().fold(0, add) }
 }
 
 /// IEEE 754 binary16: 1 sign bit, 5 of the exponent with a bias of 15, 10 of the fraction (IEEE 754-2008, 3.6).
