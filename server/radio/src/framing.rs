@@ -25,6 +25,7 @@ mod wrong;
 use serde::{Deserialize, Serialize};
 
 pub use self::check::FramingProblem;
+pub(crate) use self::crc::Parameters;
 pub use self::crc::UnknownCrc;
 pub use self::splitter::{Frame, Hints, Splitter};
 pub use self::wrong::Wrong;

@@ -28,6 +28,7 @@ pub use self::decoded::{Complaint, Decoded, Entry, Spec, Value};
 pub use self::envelope::{Carrier, Envelope};
 pub use self::nmea::{PositionFrom, VelocityFrom};
 pub use self::series::Instant;
+pub(crate) use self::slots::end_of_group;
 pub use self::unit::{Conversion, Unit, UnitError};
 
 use crate::meaning::Meaning;

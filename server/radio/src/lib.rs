@@ -5,6 +5,7 @@
 //! - [`Splitter`] cuts the stream into [`Frame`]s, good or [`Wrong`], as a [`Framing`] says;
 //! - [`Layout`] turns the payload of a good frame into [`Decoded`] values, each with a [`Meaning`], in SI units;
 //! - [`merge::Merger`] tells copies of one packet at several receivers, [`stats::LinkStats`] counts what is lost;
+//! - [`electronics`] writes what the other end needs to send such packets;
 //! - [`clock::OnboardClock`] says when a packet's measurements were made, by the station's clock.
 //!
 //! ```
@@ -24,6 +25,7 @@
 //! the environment or the flight; its `clippy.toml` holds it to that.
 
 pub mod clock;
+pub mod electronics;
 mod framing;
 mod layout;
 mod meaning;

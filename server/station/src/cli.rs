@@ -113,4 +113,18 @@ pub(crate) enum SetupCommand {
         #[arg(long)]
         json: bool,
     },
+    /// Print a C header that packs and frames what a link carries, for the flight electronics.
+    Header(Packets),
+    /// Print a reference of what a link carries, in Markdown, for people.
+    Sheet(Packets),
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct Packets {
+    /// The setup file.
+    #[arg(value_name = "FILE")]
+    pub(crate) file: PathBuf,
+    /// Which link; needed where there are several with layouts.
+    #[arg(long, value_name = "NAME")]
+    pub(crate) link: Option<String>,
 }

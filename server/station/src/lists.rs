@@ -4,8 +4,12 @@ use std::fmt::Write as _;
 use std::io::{ErrorKind, Write as _};
 use std::path::Path;
 
+use loftwatch_engine::Setup;
+use loftwatch_engine::setup::Link;
+use loftwatch_radio::electronics::{self, Packets};
 use sqlx::Row as _;
 
+use crate::cli;
 use crate::failure::Failure;
 use crate::store::{StoreError, derived, inputs};
 use crate::{meant, ports, setup};
@@ -88,4 +92,45 @@ pub(crate) fn setup_check(file: &Path, json: bool) -> Result<(), Failure> {
     }
     let words = meant::in_words(&setup, &remarks);
     print(&format!("Nothing is wrong with `{}`. It means:\n\n{words}", file.display()))
+}
+
+/// `loftwatch setup header`.
+pub(crate) fn setup_header(wanted: &cli::Packets) -> Result<(), Failure> {
+    let setup = setup::read(&wanted.file).map_err(Failure::usage)?;
+    let link = link(&setup, wanted.link.as_deref())?;
+    let text = electronics::header(&packets(&setup, link)).map_err(|error| {
+        Failure::usage(format!(
+            "{error}\nhint: `loftwatch setup sheet` prints the same for people, for any layout"
+        ))
+    })?;
+    print(&text)
+}
+
+/// `loftwatch setup sheet`.
+pub(crate) fn setup_sheet(wanted: &cli::Packets) -> Result<(), Failure> {
+    let setup = setup::read(&wanted.file).map_err(Failure::usage)?;
+    let link = link(&setup, wanted.link.as_deref())?;
+    print(&electronics::sheet(&packets(&setup, link)))
+}
+
+fn packets<'a>(setup: &'a Setup, link: &'a Link) -> Packets<'a> {
+    let layouts = link.layouts.iter().filter_map(|index| setup.layouts.get(*index)).collect();
+    Packets { link: &link.name, framing: &link.framing, layouts }
+}
+
+/// The link that is meant: the one that is named, or the only one that has layouts.
+fn link<'a>(setup: &'a Setup, wanted: Option<&str>) -> Result<&'a Link, Failure> {
+    let with: Vec<&Link> = setup.links.iter().filter(|link| !link.layouts.is_empty()).collect();
+    let names = || with.iter().map(|link| format!("\"{}\"", link.name)).collect::<Vec<_>>().join(", ");
+    match (wanted, with.as_slice()) {
+        (Some(name), _) => with.iter().find(|link| link.name == name).copied().ok_or_else(|| {
+            Failure::usage(format!(
+                "the setup has no link with layouts called \"{name}\"; it has {}",
+                names()
+            ))
+        }),
+        (None, [only]) => Ok(only),
+        (None, []) => Err(Failure::usage("no link of the setup has a layout: there is nothing to pack")),
+        (None, _) => Err(Failure::usage(format!("which link? Name it with --link: {}", names()))),
+    }
 }

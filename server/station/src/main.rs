@@ -100,5 +100,7 @@ async fn obey(cli: Cli) -> Result<(), Failure> {
         Command::Rebuild(wanted) => rebuild::run(&wanted.data).await,
         Command::Ports => lists::serial_ports(),
         Command::Setup { what: SetupCommand::Check { file, json } } => lists::setup_check(&file, json),
+        Command::Setup { what: SetupCommand::Header(wanted) } => lists::setup_header(&wanted),
+        Command::Setup { what: SetupCommand::Sheet(wanted) } => lists::setup_sheet(&wanted),
     }
 }

@@ -89,9 +89,45 @@ impl Crc {
         }))
     }
 
+    /// What it is made of; none of one that is not known or has more than 64 bits.
+    pub(crate) fn parameters(&self) -> Option<Parameters> {
+        let name = Self::canonical(&self.name).ok()?;
+        let entry = CATALOGUE.iter().find(|(known, _)| *known == name)?.1;
+        Some(match entry {
+            Entry::U8(a) => {
+                Parameters::of(a.width, a.poly.into(), a.init.into(), (a.refin, a.refout), a.xorout.into())
+            }
+            Entry::U16(a) => {
+                Parameters::of(a.width, a.poly.into(), a.init.into(), (a.refin, a.refout), a.xorout.into())
+            }
+            Entry::U32(a) => {
+                Parameters::of(a.width, a.poly.into(), a.init.into(), (a.refin, a.refout), a.xorout.into())
+            }
+            Entry::U64(a) => Parameters::of(a.width, a.poly, a.init, (a.refin, a.refout), a.xorout),
+            Entry::U128(_) => return None,
+        })
+    }
+
     /// Bytes that it takes in a frame.
     pub fn stored_bytes(&self) -> Result<usize, UnknownCrc> {
         Ok(usize::from(self.width_bits()?).div_ceil(8))
+    }
+}
+
+/// The figures of a CRC, as the catalogue names them.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) struct Parameters {
+    pub(crate) width: u8,
+    pub(crate) poly: u64,
+    pub(crate) init: u64,
+    pub(crate) refin: bool,
+    pub(crate) refout: bool,
+    pub(crate) xorout: u64,
+}
+
+impl Parameters {
+    const fn of(width: u8, poly: u64, init: u64, (refin, refout): (bool, bool), xorout: u64) -> Self {
+        Self { width, poly, init, refin, refout, xorout }
     }
 }
 

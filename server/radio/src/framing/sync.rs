@@ -19,7 +19,7 @@ pub(super) struct Shape<'a> {
 
 impl LengthField {
     /// Bytes that the field takes.
-    pub(super) const fn bytes(self) -> usize {
+    pub(crate) const fn bytes(self) -> usize {
         match self {
             Self::U8 => 1,
             Self::U16Le | Self::U16Be => 2,

@@ -61,7 +61,7 @@ fn counts(fields: &[Field], index: usize) -> bool {
 }
 
 /// One past the last field that takes turns with this one.
-pub(super) fn end_of_group(fields: &[Field], index: usize) -> usize {
+pub(crate) fn end_of_group(fields: &[Field], index: usize) -> usize {
     let group = |field: &Field| field.repeat.as_ref().and_then(|repeat| repeat.group.clone());
     let Some(name) = group(&fields[index]) else { return index + 1 };
     let more = fields[index + 1..].iter().take_while(|field| group(field).as_ref() == Some(&name)).count();

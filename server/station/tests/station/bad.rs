@@ -321,3 +321,23 @@ fn a_store_that_refused_for_a_while_holds_everything_afterwards() {
     let frames = query(&derived, "SELECT count(*) FROM output WHERE kind = 'frame'");
     assert_eq!(frames, [[all.lines().count().to_string()]]);
 }
+
+#[test]
+fn the_other_end_of_a_link_is_written_in_c_and_for_people() {
+    let file = demo("straight").join("setup.toml");
+    let file = file.to_str().unwrap();
+    let output = run(&["setup", "header", file]);
+    let text = String::from_utf8_lossy(&output.stdout).into_owned();
+    assert!(output.status.success(), "{}", stderr(&output));
+    assert!(text.contains("_frame(const ") && text.contains("#include <stdint.h>"), "{text}");
+    let output = run(&["setup", "sheet", file]);
+    let text = String::from_utf8_lossy(&output.stdout).into_owned();
+    assert!(output.status.success() && text.starts_with("# Packets of "), "{text}");
+    let output = run(&["setup", "header", file, "--link", "no such"]);
+    assert_eq!(output.status.code(), Some(2));
+    assert!(
+        stderr(&output).contains("no link with layouts called \"no such\"; it has"),
+        "{}",
+        stderr(&output)
+    );
+}
