@@ -90,7 +90,7 @@ impl Heard {
             bytes: arrived.bytes,
             sequence: packet.sequence.map(|s| (s, modulus as u64)),
             rssi_dbm: packet.rssi_dbm,
-            snr_db: None,
+            snr_db: packet.snr_db,
         });
         if again {
             pair.credit_copy();

@@ -21,6 +21,7 @@ pub(crate) struct Packet {
     pub(crate) onboard_s: Option<f64>,
     pub(crate) restart_count: Option<i64>,
     pub(crate) rssi_dbm: Option<f64>,
+    pub(crate) snr_db: Option<f64>,
     pub(crate) measured: Measured,
     /// Flags that say whether something has happened.
     pub(crate) says: Vec<(Says, bool)>,
@@ -106,6 +107,7 @@ pub(crate) fn read(layout: &Layout, decoded: &Decoded, geoid_m: f64) -> Packet {
         onboard_s: number(Meaning::OnboardTime),
         restart_count: whole(Meaning::RestartCount),
         rssi_dbm: number(Meaning::Rssi),
+        snr_db: number(Meaning::Snr),
         measured: Measured {
             pressure_pa: number(Meaning::Pressure).filter(|p| *p > 0.0),
             axial_mps2: number(Meaning::AxialSpecificForce),

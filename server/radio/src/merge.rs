@@ -10,7 +10,7 @@ use std::collections::VecDeque;
 
 use serde::{Deserialize, Serialize};
 
-use crate::layout::{Decoded, Layout, Value};
+use crate::layout::{Decoded, Field, Layout, Stored, Value};
 use crate::meaning::Meaning;
 
 /// How long a numbered packet is remembered, ns: the age past which late packets are not used anyway.
@@ -122,11 +122,19 @@ pub fn hash(bytes: &[u8]) -> u64 {
 /// A hash of what a transmitter sent: all values but those that the receiver adds, signal strength and noise.
 pub fn content(layout: &Layout, decoded: &Decoded) -> u64 {
     let mut hash = Fnv::START;
+    // A receiver may put its signal in front: places count without it.
+    let fields = layout.fields();
+    let signals = |field: u16| {
+        let added = |field: &&Field| {
+            matches!(field.meaning, Meaning::Rssi | Meaning::Snr) || matches!(field.stored, Stored::Skip(_))
+        };
+        fields.iter().take(usize::from(field)).filter(added).count() as u16
+    };
     for entry in &decoded.values {
         if layout.spec(entry).is_some_and(|spec| matches!(spec.meaning, Meaning::Rssi | Meaning::Snr)) {
             continue;
         }
-        hash.add(&entry.field.to_le_bytes());
+        hash.add(&(entry.field - signals(entry.field)).to_le_bytes());
         hash.add(&entry.bits.map_or(0, |bits| bits + 1).to_le_bytes());
         if entry.item > 0 {
             hash.add(&entry.item.to_le_bytes());

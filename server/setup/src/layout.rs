@@ -302,7 +302,7 @@ fn of_problem<'a>(told: &'a told::LayoutField, whole: &'a Place, problem: &Layou
 }
 
 /// Notes a problem that the layout's own check found.
-fn refuse(at: &Place, problem: &LayoutProblem, notes: &mut Notes) {
+pub(crate) fn refuse(at: &Place, problem: &LayoutProblem, notes: &mut Notes) {
     let near = |names: &[&str]| {
         let quoted: Vec<String> = names.iter().map(|name| format!("\"{name}\"")).collect();
         (!quoted.is_empty()).then(|| format!("did you mean {}?", quoted.join(" or ")))

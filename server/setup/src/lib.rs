@@ -6,6 +6,7 @@
 //! [`changes`] compares two setups key by key.
 //! Must not know: files (the caller loads what the setup names), links as they run, what the engine makes of it.
 
+mod added;
 mod area;
 mod body;
 mod change;

@@ -5,6 +5,7 @@ use std::net::IpAddr;
 use loftwatch_engine::setup::{Flow, Link, Parity, Source};
 use loftwatch_radio::{Envelope, Form, Layout};
 
+use crate::added;
 use crate::fixed;
 use crate::framing;
 use crate::mistake::clean;
@@ -41,7 +42,7 @@ pub(crate) fn mean(
     receivers: &[At<told::Receiver>],
     links: &[At<told::Link>],
     told_layouts: &[At<told::Layout>],
-    layouts: &[Layout],
+    layouts: &mut Vec<Layout>,
     told_as: &[usize],
     notes: &mut Notes,
 ) -> (Vec<String>, Vec<Link>) {
@@ -86,8 +87,9 @@ pub(crate) fn mean(
         // A layout with cases is all of them.
         let tried: Vec<usize> = tried(told, &layout_names, notes)
             .into_iter()
-            .flat_map(|told| (0..layouts.len()).filter(move |&index| told_as[index] == told))
+            .flat_map(|told| (0..told_as.len()).filter(move |&index| told_as[index] == told))
             .collect();
+        let tried = added::with(told, &name, tried, layouts, notes);
         hidden(&tried, layouts, told.layouts.place(), notes);
         let natural =
             framing::natural(&tried.iter().map(|&layout| &layouts[layout].form).collect::<Vec<_>>());

@@ -129,7 +129,7 @@ fn mean(told: &told::File, notes: &mut Notes, load: motor::Load<'_>) -> Option<S
     let (mut meant_bodies, transmitters) = body::mean(&bodies, &cues, &given, notes);
     let meant_cues = cue::mean(&cues, &bodies.names, &meant_bodies, &motors, notes);
 
-    let (layouts, told_as) = layout::mean(told.layouts.list(), &bodies.names, notes);
+    let (mut layouts, told_as) = layout::mean(told.layouts.list(), &bodies.names, notes);
     // A layout of a fixed body, or of the vehicle alone, is a radio of that body.
     for layout in &layouts {
         let numbered = field::all(layout).any(|meaning| meaning == Meaning::Transmitter);
@@ -141,8 +141,14 @@ fn mean(told: &told::File, notes: &mut Notes, load: motor::Load<'_>) -> Option<S
     if !pad.located {
         located(told.layouts.list(), &layouts, &told_as, notes);
     }
-    let (receivers, links) =
-        link::mean(told.receivers.list(), told.links.list(), told.layouts.list(), &layouts, &told_as, notes);
+    let (receivers, links) = link::mean(
+        told.receivers.list(),
+        told.links.list(),
+        told.layouts.list(),
+        &mut layouts,
+        &told_as,
+        notes,
+    );
     let wrong = [told.site.wrong(), told.weather.wrong(), told.vehicle.wrong(), told.motor.wrong()];
     notes.mistakes.retain(|m| !m.missing || !wrong.iter().flatten().any(|key| m.key.starts_with(key)));
     Some(Setup {

@@ -132,6 +132,8 @@ told! {
         listen as "listen": String,
         allow_network as "allow_network": bool,
         layouts as "layouts": Vec<At<String>>,
+        added as "added": Vec<At<LayoutField>>,
+        added_at as "added_at": String,
         framing as "framing": Framing,
     }
     /// `[link.framing]`

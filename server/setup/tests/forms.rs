@@ -218,3 +218,40 @@ type = \"u8\"
     let found = told("[[layout]]\nname = \"p\"\nkind = \"aprs\"\nenvelope = \"none\"\nstarts_with = \"x\"\n");
     assert_eq!(found.lines().count(), 2, "{found}");
 }
+
+#[test]
+fn a_receiver_adds_its_signal_by_its_own_part() {
+    let text = HEAD.replace("[[link]]\nname = \"l\"\nkind = \"stdin\"\n", "")
+        + "[[link]]\nname = \"mast\"\nkind = \"stdin\"\nadded_at = \"front\"\n[[link.added]]\nname = \"signal\"\ntype = \"i8\"\nunit = \"dBm\"\nmeans = \"rssi\"\n\
+        [[link]]\nname = \"truck\"\nkind = \"udp\"\nlisten = \"127.0.0.1:9000\"\n[[link.added]]\nname = \"noise\"\ntype = \"i8\"\nscale = 0.25\nunit = \"dB\"\nmeans = \"snr\"\n\
+        [[link]]\nname = \"bare\"\nkind = \"udp\"\nlisten = \"127.0.0.1:9001\"\n\
+        [[layout]]\nname = \"p\"\nkind = \"binary\"\nlength = 3\n[[layout.field]]\nname = \"seq\"\ntype = \"u8\"\nmeans = \"sequence\"\n\
+        [[layout.field]]\nname = \"v\"\ntype = \"u16\"\n";
+    let setup =
+        read(&text, "setup.toml", &mut |_| Err(String::new())).unwrap_or_else(|report| panic!("{report}"));
+    let mut engine = Engine::new(setup, START_NS);
+    let mut out = Vec::new();
+    let pieces =
+        [("mast", cobs(&[0xa0, 7, 1, 2])), ("truck", cobs(&[7, 1, 2, 40])), ("bare", cobs(&[7, 1, 2]))];
+    for (number, (link, bytes)) in (1..).zip(pieces) {
+        let t_ns = START_NS + number as i64 * 1_000_000;
+        let what = What::Bytes { link: link.to_owned(), bytes };
+        engine.step(&Input { number, t_ns, utc_ns: t_ns, what }, &mut out);
+    }
+    let all: Vec<Reading> = out
+        .into_iter()
+        .filter_map(|said| if let Said::Reading(reading) = said.what { Some(reading) } else { None })
+        .collect();
+    let layouts: Vec<&str> = all.iter().map(|reading| reading.layout.as_str()).collect();
+    assert_eq!(layouts, ["p (mast)", "p (truck)", "p"]);
+    assert_eq!(all.iter().map(|reading| reading.again).collect::<Vec<_>>(), [false, true, true]);
+    assert_eq!((number(&all[0], "signal"), number(&all[1], "noise")), (-96.0, 10.0));
+    assert!(all.iter().all(|reading| (number(reading, "v") - 513.0).abs() < 1e-9));
+
+    let wrong = text
+        .replace("means = \"rssi\"", "means = \"altitude\"")
+        .replace("means = \"snr\"", "means = \"battery voltage\"")
+        .replace("\"dB\"", "\"V\"");
+    let report = read(&wrong, "setup.toml", &mut |_| Err(String::new())).expect_err("refused");
+    assert!(report.to_string().contains("`rssi`, `snr` or a `skip`, once"), "{report}");
+}
