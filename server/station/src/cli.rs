@@ -30,6 +30,8 @@ pub(crate) enum Command {
     Rerun(Rerun),
     /// List the stored flights.
     Flights(Flights),
+    /// Read a data folder whole: is it undamaged, is anything missing, are the outputs what the inputs lead to?
+    Check(Flights),
     /// Compute all stored outputs again from the inputs.
     Rebuild(Flights),
     /// List the serial ports found.

@@ -24,6 +24,7 @@ mod setup;
 mod shared;
 mod store;
 mod web;
+mod whole;
 
 use std::io::Write as _;
 use std::process::ExitCode;
@@ -97,6 +98,7 @@ async fn obey(cli: Cli) -> Result<(), Failure> {
         Command::Demo(wanted) => demo::run(wanted).await,
         Command::Rerun(wanted) => rerun::run(wanted).await,
         Command::Flights(wanted) => lists::flights(&wanted.data).await,
+        Command::Check(wanted) => whole::run(&wanted.data).await,
         Command::Rebuild(wanted) => rebuild::run(&wanted.data).await,
         Command::Ports => lists::serial_ports(),
         Command::Setup { what: SetupCommand::Check { file, json } } => lists::setup_check(&file, json),

@@ -8,8 +8,9 @@ use std::fs::File;
 use std::io::{ErrorKind, Read};
 use std::path::Path;
 
+use sqlx::migrate::Migrator;
 use sqlx::sqlite::SqliteConnectOptions;
-use sqlx::{ConnectOptions, Connection};
+use sqlx::{ConnectOptions, Connection, Row};
 
 use super::error::StoreError;
 
@@ -69,21 +70,49 @@ pub(crate) fn reading(file: &Path) -> SqliteConnectOptions {
 }
 
 /// Opens the file read-only and looks whether it is whole and of a schema that we know.
-pub(crate) async fn contents(file: &Path, known: i64) -> Result<(), StoreError> {
+/// `marked`: the schema that its header tells.
+pub(crate) async fn contents(file: &Path, marked: i64, migrations: &Migrator) -> Result<(), StoreError> {
     let length =
         std::fs::metadata(file).map_err(|source| StoreError::File { file: file.to_owned(), source })?.len();
     let mut reader =
         reading(file).connect().await.map_err(StoreError::sql(file, "being opened read-only"))?;
-    let applied: Option<i64> = sqlx::query_scalar("SELECT max(version) FROM _sqlx_migrations")
-        .fetch_one(&mut reader)
+    let applied = sqlx::query("SELECT version, success, checksum FROM _sqlx_migrations ORDER BY version")
+        .fetch_all(&mut reader)
         .await
         // 1: the table is not there. It was made with the file.
         .map_err(|error| match super::error::primary_code(&error) {
             Some(1) => StoreError::Damaged { file: file.to_owned(), why: error.to_string() },
             _ => StoreError::sql(file, "being looked at")(error),
         })?;
-    if let Some(found) = applied.filter(|found| *found > known) {
-        return Err(StoreError::Newer { file: file.to_owned(), found, known });
+    let read = |error| StoreError::sql(file, "being looked at")(error);
+    let known = migrations.iter().map(|migration| migration.version).max().unwrap_or(0);
+    let mut steps = migrations.iter();
+    let mut newest = 0;
+    for row in &applied {
+        let (version, success, checksum): (i64, bool, Vec<u8>) = (
+            row.try_get("version").map_err(read)?,
+            row.try_get("success").map_err(read)?,
+            row.try_get("checksum").map_err(read)?,
+        );
+        if version > known {
+            return Err(StoreError::Newer { file: file.to_owned(), found: version, known });
+        }
+        let odd = |why: String| StoreError::Steps { file: file.to_owned(), why };
+        match steps.next() {
+            Some(step) if step.version != version => {
+                return Err(odd(format!("step {} is missing, step {version} is there", step.version)));
+            }
+            Some(step) if *step.checksum != *checksum => {
+                return Err(odd(format!("step {version} is another than this program's")));
+            }
+            Some(_) if !success => return Err(odd(format!("step {version} was begun and not finished"))),
+            Some(_) => newest = version,
+            None => return Err(odd(format!("step {version} is unknown"))),
+        }
+    }
+    if newest < marked {
+        let why = format!("its header says {marked} steps, its list ends with {newest}");
+        return Err(StoreError::Steps { file: file.to_owned(), why });
     }
     if length <= CHECK_WHOLE_BYTES {
         let verdict: String = sqlx::query_scalar("PRAGMA quick_check(1)")

@@ -45,6 +45,14 @@ pub(crate) enum StoreError {
         /// The newest that this program knows.
         known: i64,
     },
+    /// Its schema was made by steps that are not ours.
+    #[error("the schema of `{}` was not made by the steps that this program knows: {why}\nit was not changed\nhint: use the program that wrote it, or add --set-aside to rename it and start afresh", file.display())]
+    Steps {
+        /// The file.
+        file: PathBuf,
+        /// What is odd.
+        why: String,
+    },
     /// Ours, but broken.
     #[error("`{}` is damaged: {why}\nit was not changed\nhint: copy the folder before anything else; --set-aside renames it and starts afresh, and most of it can usually be read again with `sqlite3 {} .recover`", file.display(), file.display())]
     Damaged {

@@ -35,7 +35,7 @@ pub(crate) async fn open(file: &Path) -> Result<SqliteConnection, StoreError> {
         }
         Found::Ours(found) => {
             if found > 0 {
-                check::contents(file, known).await?;
+                check::contents(file, found, &MIGRATIONS).await?;
             }
             if found > 0 && found < known {
                 copy(file, found).await?;
@@ -120,7 +120,7 @@ pub(crate) async fn readers_of_stored(folder: &Path) -> Result<(SqlitePool, Path
         Found::Ours(found) if found > known_schema() => {
             return Err(StoreError::Newer { file, found, known: known_schema() });
         }
-        Found::Ours(_) => check::contents(&file, known_schema()).await?,
+        Found::Ours(found) => check::contents(&file, found, &MIGRATIONS).await?,
     }
     Ok((readers(&file), file))
 }

@@ -9,7 +9,7 @@ mod check;
 pub(crate) mod derived;
 mod error;
 mod flights;
-mod folder;
+pub(crate) mod folder;
 mod hash;
 pub(crate) mod inputs;
 mod kept;

@@ -195,6 +195,43 @@ fn foreign_newer_and_damaged_stores_end_with_3_and_stay_as_they_were() {
     }
 }
 
+#[test]
+fn a_store_whose_migrations_are_not_ours_ends_with_3_and_stays_as_it_was() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = setup(folder.path(), &format!("kind = \"tcp\"\nlisten = \"127.0.0.1:{}\"", free_port()));
+    for (name, sql, words) in [
+        ("missing", "DELETE FROM _sqlx_migrations WHERE version = 1", "step 1 is missing"),
+        (
+            "last missing",
+            "DELETE FROM _sqlx_migrations WHERE version = (SELECT max(version) FROM _sqlx_migrations)",
+            "its list ends with",
+        ),
+        ("half", "UPDATE _sqlx_migrations SET success = 0 WHERE version = 2", "begun and not finished"),
+        (
+            "other",
+            "UPDATE _sqlx_migrations SET checksum = x'00' WHERE version = 2",
+            "another than this program's",
+        ),
+    ] {
+        let data = folder.path().join(name);
+        let mut station = crate::harness::Station::start(&file, &data);
+        station.wait_for("link down");
+        assert!(station.end().success());
+        change(&data.join("inputs.db"), sql);
+        let bytes = std::fs::read(data.join("inputs.db")).unwrap();
+        let output = serve(&file, &data, &[]);
+        let said = stderr(&output);
+        assert_eq!(output.status.code(), Some(3), "{name}: {said}");
+        assert!(said.contains(words) && said.contains("--set-aside"), "{name}: {said}");
+        let output = run(&["check", "--data", data.to_str().unwrap()]);
+        assert_eq!(output.status.code(), Some(3), "{name}: {}", stderr(&output));
+        assert!(std::fs::read(data.join("inputs.db")).unwrap() == bytes, "{name}: the file was changed");
+        let mut station = set_aside(&file, &data);
+        station.wait_for("a new store");
+        assert!(station.end().success());
+    }
+}
+
 fn set_aside(setup: &Path, data: &Path) -> crate::harness::Station {
     crate::harness::Station::start_with(setup, data, &["--set-aside"])
 }

@@ -5,7 +5,9 @@ use std::time::Duration;
 
 use serialport::SerialPort as _;
 
-use crate::harness::{Station, connect, demo_pieces, demo_setup, free_port, kept, query, setup, wait_until};
+use crate::harness::{
+    Station, change, connect, demo_pieces, demo_setup, free_port, kept, query, setup, wait_until,
+};
 
 /// A pseudo-terminal: near end to write to, far end's path for the station.
 fn terminal() -> (serialport::TTYPort, serialport::TTYPort, String) {
@@ -121,6 +123,15 @@ fn outputs_after_kills_are_those_of_a_run_without_one() {
     let stored = query(&data.join("derived.db"), all);
     let kinds: std::collections::BTreeSet<&str> = stored.iter().map(|row| row[6].as_str()).collect();
     assert!(kinds.contains("reading") && kinds.contains("estimate") && kinds.contains("flight"), "{kinds:?}");
+    let check = || {
+        let output = crate::harness::run(&["check", "--data", data.to_str().unwrap()]);
+        let text = String::from_utf8_lossy(&output.stdout).into_owned();
+        (output.status.code(), text, crate::harness::stderr(&output))
+    };
+    let (code, text, said) = check();
+    assert_eq!(code, Some(0), "{text}{said}");
+    assert!(text.contains("no input is missing") && text.contains("flight 1: "), "{text}");
+    assert!(text.lines().filter(|line| line.contains("the same computed again")).count() >= 1, "{text}");
     assert!(crate::harness::run(&["rebuild", "--data", data.to_str().unwrap()]).status.success());
     let again = query(&data.join("derived.db"), all);
     // What the clock led to after the very last input is not computed again: there is no later input.
@@ -128,6 +139,19 @@ fn outputs_after_kills_are_those_of_a_run_without_one() {
     for (one, other) in again.iter().zip(&stored) {
         assert_eq!(one, other);
     }
+    // One digit of one stored output, and one input, are missed.
+    change(
+        &data.join("derived.db"),
+        "UPDATE output SET data = replace(data, 'layout', 'layouT') WHERE seq = (SELECT max(seq) FROM output WHERE kind = 'reading')",
+    );
+    let (code, text, said) = check();
+    assert_eq!(code, Some(3), "{text}{said}");
+    assert!(
+        text.contains("other than computed again, from output ") && said.contains("loftwatch rebuild"),
+        "{text}{said}"
+    );
+    change(&data.join("inputs.db"), "DELETE FROM input WHERE number BETWEEN 40 AND 41");
+    assert!(check().1.contains("2 inputs never reached the disk: numbers 40 to 41"), "{}", check().1);
 }
 
 #[test]
