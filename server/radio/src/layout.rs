@@ -13,6 +13,7 @@ mod json;
 mod keyed;
 mod nmea;
 mod number;
+mod places;
 mod series;
 mod slots;
 #[cfg(test)]
@@ -27,6 +28,7 @@ pub use self::check::{LayoutProblem, Place};
 pub use self::decoded::{Complaint, Decoded, Entry, Spec, Value};
 pub use self::envelope::{Carrier, Envelope};
 pub use self::nmea::{PositionFrom, VelocityFrom};
+pub use self::places::Placed;
 pub use self::series::Instant;
 pub(crate) use self::slots::end_of_group;
 pub use self::unit::{Conversion, Unit, UnitError};

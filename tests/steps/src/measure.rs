@@ -49,6 +49,21 @@ pub(crate) fn run(arguments: &[String]) -> Result<(), String> {
             &out.join("decoding.md"),
         )
     });
+    steps.take("storing beside its floor", || {
+        let arguments = [
+            "test",
+            "--locked",
+            "--quiet",
+            "--release",
+            "--package",
+            "loftwatch-station",
+            "storing_beside_a_floor",
+            "--",
+            "--ignored",
+            "--nocapture",
+        ];
+        keep(command(&top, "cargo", &arguments), &out.join("storing.md"))
+    });
     steps.take("SIGKILL at random moments", || {
         let mut kill = command(&tests, &python, &["faults/kill.py", "--times", kills]);
         kill.env("LOFTWATCH", &loftwatch);
@@ -98,6 +113,7 @@ fn report(tests: &Path) -> Result<(), String> {
         ("Accuracy and coverage by class", "accuracy.md"),
         ("Filter designs beside each other", "designs.md"),
         ("Decoding", "decoding.md"),
+        ("Storing", "storing.md"),
         ("SIGKILL at random moments of a flight", "kills.md"),
         ("Bad input by the megabyte, full and read-only disks", "bad.md"),
         ("Last byte to pixel", "latency.md"),

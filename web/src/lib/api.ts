@@ -8,6 +8,9 @@ import type {
   FlightInfo,
   Join,
   Problem,
+  RadioFrames,
+  RadioTried,
+  RadioTry,
   SetupText,
   SetupVerdict,
   SetupWanted,
@@ -65,6 +68,13 @@ export const getAbout = (): Promise<About> => get('/api/about');
 export const getDeeds = (): Promise<Deed[]> => get('/api/crew/log');
 export const getCode = (): Promise<CrewCode> => get('/api/crew/code');
 export const getSetup = (): Promise<SetupText> => get('/api/setup');
+
+export const getFrames = (): Promise<RadioFrames> => get('/api/radio/frames');
+
+/** Tries a text for the setup file on the newest frames; changes nothing. */
+export async function tryRadio(wanted: RadioTry): Promise<RadioTried> {
+  return (await (await post('/api/radio/try', wanted)).json()) as RadioTried;
+}
 
 export async function act(what: Act): Promise<void> {
   await post('/api/act', what);

@@ -615,3 +615,51 @@ old: string,
 new: string,
 /** Whether it does not change between liftoff and landing: then it holds afterwards. */
 on_the_ground: boolean };
+
+/** `GET /api/radio/frames`: the newest frames of every link, cut and decoded with the setup in force. */
+export type RadioFrames = {
+/** At most a hundred of each link, the newest first. */
+frames: Array<RadioFrame> };
+
+/** Bytes between two delimiters, and what became of them. */
+export type RadioFrame = {
+/** Name of the link. */
+link: string,
+/** When its last byte came, station time. */
+t_s: number,
+/** Its bytes in hexadecimal digits: of a good frame the payload, of a wrong one as received; the first 512. */
+hex: string,
+/** How many bytes there are. */
+length: number,
+/** Name of the layout that fits, if one does. */
+layout: string | null,
+/** Why it is wrong; `null` for a good one. */
+wrong: string | null,
+/** What it says. */
+fields: Array<FrameField>,
+/** What could not be read. */
+complaints: Array<string> };
+
+/** A value of a frame. */
+export type FrameField = {
+/** Name, with its place in a row in brackets. */
+name: string,
+/** Value with its unit: SI for known meanings (angles in degrees), as declared for free ones. Empty for what is passed
+ * over. */
+value: string,
+/** First byte in the payload; `null` where it has no place of its own. */
+from: number | null,
+/** One past its last byte. */
+to: number | null };
+
+/** `POST /api/radio/try`: a text for the setup file, to be tried on the newest frames. Nothing is changed. */
+export type RadioTry = {
+/** All of it. */
+text: string };
+
+/** What a text for the setup file makes of the newest frames. */
+export type RadioTried = {
+/** What is wrong with the text; then there are no frames. */
+mistakes: Array<SetupMistake>,
+/** As in `RadioFrames`. */
+frames: Array<RadioFrame> };

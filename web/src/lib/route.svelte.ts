@@ -1,11 +1,16 @@
 // Which page is shown: plain addresses, read from and written to the browser's history.
 
 export type Page =
-  { name: 'watch' } | { name: 'flights' } | { name: 'replay'; flight: number } | { name: 'unknown' };
+  | { name: 'watch' }
+  | { name: 'flights' }
+  | { name: 'radio' }
+  | { name: 'replay'; flight: number }
+  | { name: 'unknown' };
 
 export function pageOf(path: string): Page {
   if (path === '/' || path === '/watch') return { name: 'watch' };
   if (/^\/flights\/?$/.test(path)) return { name: 'flights' };
+  if (/^\/radio\/?$/.test(path)) return { name: 'radio' };
   const replay = /^\/flights\/(\d{1,9})\/?$/.exec(path);
   return replay ? { name: 'replay', flight: Number(replay[1]) } : { name: 'unknown' };
 }

@@ -2,7 +2,7 @@
 //! series whose later values are stored as differences.
 
 use super::decoded::{Decoded, Value};
-use super::{Field, Stored, slots};
+use super::{Field, Placed, Stored, slots};
 use crate::layout::Complaint;
 
 impl Stored {
@@ -92,6 +92,18 @@ pub(super) fn decode(big_endian: bool, fields: &[Field], payload: &[u8], decoded
         rest = after;
         take(index, 0, field, read(field, field.stored, big_endian, bytes), (bytes, big_endian), decoded);
     }
+}
+
+/// Where the fields stand.
+pub(super) fn places(big_endian: bool, fields: &[Field], payload: &[u8]) -> Vec<Placed> {
+    let mut places = Vec::new();
+    let mut from = 0;
+    walk(big_endian, fields, payload, |index, item, _, _, bytes| {
+        places.push(Placed { field: index as u16, item, from, to: from + bytes.len() });
+        from += bytes.len();
+        true
+    });
+    places
 }
 
 /// Adds what stands in a place.

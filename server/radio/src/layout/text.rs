@@ -1,7 +1,7 @@
 //! Columns of text. An empty column says "no value"; spaces around a column do not count.
 
 use super::decoded::{Complaint, Decoded, Value};
-use super::{Field, Stored, number, slots};
+use super::{Field, Placed, Stored, number, slots};
 
 /// Most of a bad column that a complaint quotes, characters.
 const QUOTED: usize = 40;
@@ -75,6 +75,25 @@ pub(super) fn decode(
             decoded.complaints.push(Complaint::ExtraColumns { expected: expected_u16, found });
         }
     }
+}
+
+/// Where the columns stand.
+pub(super) fn places(separator: &str, has_start: bool, fields: &[Field], payload: &[u8]) -> Vec<Placed> {
+    let Ok(line) = std::str::from_utf8(payload) else { return Vec::new() };
+    let mut columns = Columns::new(line, separator);
+    let mut first = !has_start;
+    if has_start {
+        columns.next();
+    }
+    let mut places = Vec::new();
+    slots::each(fields, |index, item| {
+        let column = columns.next()?;
+        let column = if std::mem::take(&mut first) { bare(column) } else { column };
+        let from = column.as_ptr() as usize - line.as_ptr() as usize;
+        places.push(Placed { field: index as u16, item, from, to: from + column.len() });
+        Some(number::parse(column).filter(|raw| *raw >= 0.0).map(|raw| raw as u64))
+    });
+    places
 }
 
 /// Takes a number in; gives it if it may be a count.

@@ -137,7 +137,7 @@ fn title(name: &str, meaning: Meaning, declared_unit: &str) -> String {
     format!("{name}{meaning}{unit}")
 }
 
-fn si_unit(meaning: Meaning) -> &'static str {
+pub(crate) fn si_unit(meaning: Meaning) -> &'static str {
     match meaning {
         Meaning::Rssi => return "dBm",
         Meaning::Snr => return "dB",

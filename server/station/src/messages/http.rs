@@ -344,6 +344,64 @@ impl From<loftwatch_setup::Changed> for SetupDifference {
     }
 }
 
+/// `GET /api/radio/frames`: the newest frames of every link, cut and decoded with the setup in force.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, TS)]
+pub(crate) struct RadioFrames {
+    /// At most a hundred of each link, the newest first.
+    pub(crate) frames: Vec<RadioFrame>,
+}
+
+/// Bytes between two delimiters, and what became of them.
+#[derive(Clone, Debug, PartialEq, Serialize, TS)]
+pub(crate) struct RadioFrame {
+    /// Name of the link.
+    pub(crate) link: String,
+    /// When its last byte came, station time.
+    pub(crate) t_s: f64,
+    /// Its bytes in hexadecimal digits: of a good frame the payload, of a wrong one as received; the first 512.
+    pub(crate) hex: String,
+    /// How many bytes there are.
+    pub(crate) length: u32,
+    /// Name of the layout that fits, if one does.
+    pub(crate) layout: Option<String>,
+    /// Why it is wrong; `null` for a good one.
+    pub(crate) wrong: Option<String>,
+    /// What it says.
+    pub(crate) fields: Vec<FrameField>,
+    /// What could not be read.
+    pub(crate) complaints: Vec<String>,
+}
+
+/// A value of a frame.
+#[derive(Clone, Debug, PartialEq, Serialize, TS)]
+pub(crate) struct FrameField {
+    /// Name, with its place in a row in brackets.
+    pub(crate) name: String,
+    /// Value with its unit: SI for known meanings (angles in degrees), as declared for free ones. Empty for what is passed
+    /// over.
+    pub(crate) value: String,
+    /// First byte in the payload; `null` where it has no place of its own.
+    pub(crate) from: Option<u32>,
+    /// One past its last byte.
+    pub(crate) to: Option<u32>,
+}
+
+/// `POST /api/radio/try`: a text for the setup file, to be tried on the newest frames. Nothing is changed.
+#[derive(Clone, Debug, PartialEq, Deserialize, TS)]
+pub(crate) struct RadioTry {
+    /// All of it.
+    pub(crate) text: String,
+}
+
+/// What a text for the setup file makes of the newest frames.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, TS)]
+pub(crate) struct RadioTried {
+    /// What is wrong with the text; then there are no frames.
+    pub(crate) mistakes: Vec<SetupMistake>,
+    /// As in `RadioFrames`.
+    pub(crate) frames: Vec<RadioFrame>,
+}
+
 names! {
     /// What an area is for.
     #[ts(rename = "AreaKind")]

@@ -85,6 +85,11 @@ fn generated() -> String {
         SetupVerdict,
         SetupMistake,
         SetupDifference,
+        RadioFrames,
+        RadioFrame,
+        FrameField,
+        RadioTry,
+        RadioTried,
     );
     tidy(&text)
 }

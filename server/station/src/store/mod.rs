@@ -16,6 +16,8 @@ mod kept;
 mod make;
 pub(crate) mod outputs;
 pub(crate) mod recorder;
+#[cfg(test)]
+mod speed;
 
 pub(crate) use error::StoreError;
 pub(crate) use folder::Folder;

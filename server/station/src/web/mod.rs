@@ -14,6 +14,7 @@ mod listen;
 mod live;
 mod pages;
 mod problem;
+mod radio;
 mod replay;
 mod room;
 mod setup;
@@ -63,6 +64,8 @@ pub(crate) fn router(shared: &Arc<Shared>) -> Router {
         .route("/api/crew/log", get(crew::log))
         .route("/api/setup", get(setup::text).post(setup::take).layer(setup_body))
         .route("/api/setup/check", post(setup::check).layer(setup_body))
+        .route("/api/radio/frames", get(radio::frames))
+        .route("/api/radio/try", post(radio::attempt).layer(setup_body))
         .route("/api/flights", get(flights::list))
         .route("/api/flights/{number}", get(flights::one))
         .route("/api/flights/{number}/track", get(flights::track))
@@ -71,6 +74,7 @@ pub(crate) fn router(shared: &Arc<Shared>) -> Router {
         .route("/api/flights/{number}/socket", any(replay::open))
         .route("/api/{*rest}", any(problem::no_such_path))
         .route("/flights", get(pages::application))
+        .route("/radio", get(pages::application))
         .route("/flights/{number}", get(pages::flight))
         .layer(DefaultBodyLimit::max(MOST_BODY_BYTES))
         .with_state(Arc::clone(shared))

@@ -90,12 +90,12 @@ pub(super) async fn take(
     }
 }
 
-fn file(shared: &Shared) -> Result<PathBuf, Refusal> {
+pub(super) fn file(shared: &Shared) -> Result<PathBuf, Refusal> {
     let now = Arc::clone(&shared.setup.borrow());
     now.path.clone().ok_or_else(|| unreadable("this station runs without a setup file"))
 }
 
-fn unreadable(why: &str) -> Refusal {
+pub(super) fn unreadable(why: &str) -> Refusal {
     tracing::warn!("a crew member could not get at the setup file: {why}");
     // The hint of the message is for whoever stands at the station.
     let why = why.lines().next().unwrap_or_default();
@@ -117,7 +117,7 @@ fn ending() -> Refusal {
 }
 
 /// Files are read, and setups checked, where nobody else is held up.
-async fn in_background<T: Send + 'static>(
+pub(super) async fn in_background<T: Send + 'static>(
     file: PathBuf,
     work: impl FnOnce(&Path) -> T + Send + 'static,
 ) -> Result<T, Refusal> {

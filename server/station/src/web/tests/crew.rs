@@ -10,7 +10,7 @@ const JSON: &str = "Content-Type: application/json\r\n";
 const ELSEWHERE: &str = "X-Forwarded-For: 192.168.4.7\r\n";
 
 /// Everything that a page can have done, with a body that is right.
-const ACTIONS: [(&str, &str); 9] = [
+const ACTIONS: [(&str, &str); 10] = [
     ("/api/act", r#"{"kind": "mark", "label": "chute seen", "who": "Mo"}"#),
     ("/api/act", r#"{"kind": "correct", "flight": 1, "id": 1000000, "label": "seen", "t_s": 1795600010}"#),
     ("/api/act", r#"{"kind": "withdraw", "flight": 1, "id": 1000000}"#),
@@ -18,6 +18,7 @@ const ACTIONS: [(&str, &str); 9] = [
     ("/api/act", r#"{"kind": "end"}"#),
     ("/api/setup/check", r#"{"text": "", "edition": ""}"#),
     ("/api/setup", r#"{"text": "", "edition": ""}"#),
+    ("/api/radio/try", r#"{"text": ""}"#),
     ("/api/crew/new-code", ""),
     ("/api/crew/join", r#"{"code": "", "who": "Mo"}"#),
 ];
