@@ -24,11 +24,11 @@ fn binary(clock_bytes: u8) -> Setup {
 
 /// A line of the made-up vehicle as bytes, with `clock` aboard.
 fn packed(line: &[u8], clock_bytes: u8, clock: impl Fn(u64) -> u64) -> Vec<u8> {
-    let text = std::str::from_utf8(line).unwrap();
-    let columns = text.split('*').next().unwrap().split(',').skip(1);
+    let text = std::str::from_utf8(line).expect("a line of text");
+    let columns = text.split('*').next().unwrap_or_default().split(',').skip(1);
     let mut payload = Vec::new();
     for (index, column) in columns.enumerate() {
-        let number: f64 = column.parse().unwrap();
+        let number: f64 = column.parse().expect("a number");
         if index == 2 {
             payload.extend(&clock(number as u64).to_le_bytes()[..usize::from(clock_bytes)]);
         } else {
@@ -68,7 +68,7 @@ fn told(out: &[Output]) -> (f64, Vec<EventKind>) {
         Said::Event { event, .. } if event.revision == 0 && !event.withdrawn => Some(event.kind),
         _ => None,
     });
-    (apogee.unwrap(), events.collect())
+    (apogee.expect("a prediction"), events.collect())
 }
 
 #[test]
