@@ -2,7 +2,7 @@
 //!
 //! [`header`] writes a C99 header from a link's framing and layouts: a struct for each packet, a function that packs it
 //! and one that frames it, checksum included. It includes nothing but `stdint.h` and `stddef.h`, so that it compiles for
-//! a microcontroller as it does for a laptop. [`sheet`] writes the same as a reference for people. Text from the setup
+//! a microcontroller as it does for a laptop. [`sheet()`] writes the same as a reference for people. Text from the setup
 //! is hostile here: nothing of it can end a comment or a string. Must not know: files, compilers.
 
 mod c_fields;
