@@ -31,6 +31,7 @@ def main(argv=None):
     c.add_argument("--rows", help="write each flight's figures here as JSON Lines")
     c.add_argument("--results", help="keep the program's lines in this folder")
     c.add_argument("--fits", action="store_true", help="put the cached offline fits beside")
+    c.add_argument("--plots", help="draw the figures by class into this folder, and name them in the report")
     q = sub.add_parser("pad", help="hours on the pad: count false liftoffs")
     q.add_argument("--binary", required=True)
     q.add_argument("--hours", type=int, default=10)
@@ -76,6 +77,13 @@ def main(argv=None):
             from .reference import cached
             fits = cached(rows)
         text = report(rows, fits)
+        if a.plots:
+            from pathlib import Path
+
+            from .plots import draw
+            folder = Path(a.plots)
+            pictures = draw(rows, fits, folder)
+            text += "\n" + "\n\n".join(f"![{title}]({folder.name}/{file})\n\n*{title}*" for file, title in pictures) + "\n"
         print(text)
         if a.report:
             with open(a.report, "w", encoding="utf-8") as f:

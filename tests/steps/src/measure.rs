@@ -29,13 +29,13 @@ pub(crate) fn run(arguments: &[String]) -> Result<(), String> {
     let out = tests.join("out");
     fs::create_dir_all(&out).map_err(|error| format!("{}: {error}", out.display()))?;
     let loftwatch = program("release")?;
-    let python = need_python(&["requirements.txt"])?;
+    let python = need_python(&["requirements-measure.txt"])?;
     let mut steps = Steps::default();
 
     steps.take("accuracy and coverage by class", || {
         let mut score =
             command(&tests, &python, &["-m", "sim", "score", "--fits", "--flights", flights, "--binary"]);
-        score.arg(&loftwatch);
+        score.arg(&loftwatch).arg("--plots").arg(tests.join("report"));
         keep(score, &out.join("accuracy.md"))
     });
     steps.take("filter designs beside each other", || {
