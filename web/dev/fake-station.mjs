@@ -267,6 +267,24 @@ const EVENTS = [
   [0, 'main_chute', 'main', flight.main + 0.5],
   ...NAMES.map((n, i) => [i, 'landing', i ? `${n} down` : 'landing', paths[i].end]),
 ];
+function piece(i, s) {
+  const [, east, north] = paths[i].state.at(-1);
+  const azimuth = (Math.atan2(east, north) * 180) / Math.PI;
+  return {
+    body: i,
+    carried_by: null,
+    down: s >= paths[i].end,
+    place: {
+      latitude_deg: 38.25 + north / 111000,
+      longitude_deg: -117.35 + east / 87400,
+      radius_m: 6,
+      distance_m: Math.hypot(east, north),
+      true_deg: (azimuth + 360) % 360,
+      compass_deg: (azimuth + 347.9) % 360,
+    },
+    charges: i === 0 ? [{ name: 'Cam A out', said: 'commanded' }] : [],
+  };
+}
 function story(s) {
   const ticks = (i, r) =>
     Array.from({ length: 50 }, (_, j) => {
@@ -309,6 +327,10 @@ function story(s) {
       { name: 'mast serial', up: true, reason: '' },
       { name: 'truck serial', up: true, reason: '' },
     ],
+    ground: {
+      compass: { declination_deg: 12.1, sd_deg: 0.36, caution: false, model: 'WMM2025', date: '2026-11-26' },
+      pieces: s < paths[0].end ? [] : NAMES.map((_, i) => piece(i, s)),
+    },
   };
 }
 

@@ -4,6 +4,7 @@
 mod addresses;
 mod cli;
 mod clock;
+mod compass;
 mod crew;
 mod demo;
 mod export;

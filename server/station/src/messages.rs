@@ -4,12 +4,14 @@
 //! committed file differs. Times named `t_s` are station time in seconds: near UTC, never stepping. All figures are SI.
 //! Limits: whole numbers stay below 2^53, figures are never NaN (an unknown one is `null`).
 
+mod ground;
 mod http;
 mod now;
 mod picture;
 #[cfg(test)]
 mod typescript;
 
+pub(crate) use ground::*;
 pub(crate) use http::*;
 pub(crate) use now::*;
 pub(crate) use picture::*;

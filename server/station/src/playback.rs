@@ -140,7 +140,7 @@ impl Playback {
             so_far.filter(|(_, link)| link.name == name).last().map(|(_, link)| link.clone())
         };
         let links = self.told.links.iter().filter_map(|link| newest(&link.name)).collect();
-        hub::json_text(&Message::Story(self.state.story(&self.told, links)))
+        hub::json_text(&Message::Story(self.state.story(&self.told, self.at_ns + self.utc_offset_ns, links)))
     }
 
     async fn newest(&self, after_ns: i64, to_ns: i64) -> Result<Vec<loftwatch_engine::Output>, sqlx::Error> {

@@ -187,7 +187,9 @@ test('a station killed in flight comes back with the whole flight, and the pages
 
 test('on the ground it says where each piece lies and sends nobody', async () => {
   await until(truth.bodies[0].landing.t_s - truth.liftoff_t_s + 14);
-  await expect(sentence(pages.laptop!)).toContainText(/Down, \d+\sm from the pad/, { timeout: 40_000 });
+  await expect(sentence(pages.laptop!)).toContainText(/Down, \d+\sm from the pad at \d{3}°\strue, \d{3}°\sby\scompass/, {
+    timeout: 40_000,
+  });
   const error = Math.abs(
     figure(((await sentence(pages.laptop!).textContent()) ?? '').replace('Down, ', '')) -
       Math.hypot(truth.bodies[0].landing.east_m, truth.bodies[0].landing.north_m),
@@ -195,6 +197,37 @@ test('on the ground it says where each piece lies and sends nobody', async () =>
   expect(error).toBeLessThan(60);
   await expect(pages.laptop!.locator('main')).toContainText('The range opens when its officer says so');
   await picture('down');
+});
+
+test('each piece has bearings, a place to hand on and the charges that may be live', async () => {
+  const page = pages.laptop!;
+  const pieces = page.getByRole('region', { name: 'Where each piece lies' }).getByRole('listitem');
+  await expect(pieces).toHaveCount(4, { timeout: 40_000 });
+  const body = pieces.filter({ has: page.getByRole('heading', { name: /\d\. Body/ }) });
+  // At the site of the demo a compass points about twelve degrees east of true north (WMM2025).
+  const [, truly, compass] = /(\d{3})° true, (\d{3})° by compass/.exec((await body.textContent()) ?? '')!.map(Number);
+  expect((truly! - compass! + 360) % 360).toBeGreaterThan(10);
+  expect((truly! - compass! + 360) % 360).toBeLessThan(14);
+  await expect(body).toContainText(/Last fix \d+ s old, give or take \d+ m\./);
+  // Its radio says that drogue and main fired; of the cameras it says only that they were let go.
+  await expect(body).toContainText('Treat as live, not confirmed fired: Cam A out (commanded only)');
+  await expect(body).not.toContainText('drogue');
+  await expect(body.getByRole('link')).toHaveAttribute('href', /^geo:38\.\d{6},-117\.\d{6}$/);
+  const code = body.getByRole('img', { name: 'QR code of Body’s place' });
+  await expect.poll(() => code.evaluate((image: HTMLImageElement) => image.naturalWidth)).toBeGreaterThan(0);
+  await expect(page.locator('main')).toContainText(/By compass: WMM2025 for \d{4}-\d\d-\d\d, declination 1\d\.\d° east/);
+});
+
+test('where this device is stands on the plan and beside each piece, once a person asks for it', async () => {
+  const page = pages.phone!;
+  await page.context().grantPermissions(['geolocation']);
+  await page.context().setGeolocation({ latitude: 38.2509, longitude: -117.35, accuracy: 12 });
+  await expect(page.locator('main')).not.toContainText('From you');
+  await page.getByRole('button', { name: 'Show me' }).click();
+  await expect(page.getByRole('listitem').first()).toContainText(/From you \d+ m north-east|From you \d+ m east-north-east/);
+  await expect(page.locator('section[aria-label="Ground"] svg[role="img"]')).toHaveAttribute('aria-label', /You are 100 m north of the pad/);
+  await page.getByRole('button', { name: 'Show me' }).click();
+  await expect(page.locator('main')).not.toContainText('From you');
 });
 
 test('Watch has no accessibility problem that axe knows', async () => {

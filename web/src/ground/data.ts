@@ -32,6 +32,8 @@ export interface Ground {
 
 /** Tracks of more points than this are thinned. */
 const MOST = 240;
+/** What is farther from the pad than this does not widen the plan, m. */
+const FAR_M = 3000;
 
 export function groundOf(now: Now, picture: Picture | null, past: Past): Ground {
   const current = picture?.flight === now.flight ? picture : null;
@@ -102,7 +104,7 @@ function shapeOf(landing: LandingArea, now: Now): LandingShape {
 }
 
 /** Everything that must be on the plan. */
-export function mustShow(ground: Ground, site: SiteInfo | null, down: boolean): EN[] {
+export function mustShow(ground: Ground, site: SiteInfo | null, down: boolean, here: EN | null = null): EN[] {
   const points: EN[] = [];
   for (const l of ground.landings) {
     const r = l.ring ? l.ring[3] : NINE_TENTHS * (l.axes?.major ?? 0);
@@ -112,10 +114,12 @@ export function mustShow(ground: Ground, site: SiteInfo | null, down: boolean): 
     points.push(...t.past.flat(), ...t.ahead);
     if (t.here) points.push(t.here);
   }
+  // Who sits at home must not make the range a dot.
+  if (here && Math.hypot(...here) < FAR_M) points.push(here);
   // The nearest point of each line of people: far ends may be cut off.
   for (const area of down ? [] : (site?.areas ?? [])) {
     const nearest = [...area.points_m].sort((a, b) => Math.hypot(...a) - Math.hypot(...b))[0];
-    if (area.kind === 'people' && nearest && Math.hypot(...nearest) < 3000) points.push(nearest);
+    if (area.kind === 'people' && nearest && Math.hypot(...nearest) < FAR_M) points.push(nearest);
   }
   return points;
 }
@@ -141,6 +145,7 @@ export function namesOn(
   measure: (words: string, strong: boolean) => number,
   text: number,
   before: ReadonlyMap<string, number>,
+  here: EN | null = null,
 ): Name[] {
   const h = text * 1.15;
   const asked: (Label & { words: string; soft: boolean; strong: boolean })[] = [];
@@ -237,6 +242,16 @@ export function namesOn(
       t.body === 0,
     );
   }
+  if (here) {
+    const [x, y] = px(here);
+    const off = beside('you');
+    ask('you', 'you', [
+      [x + off, y],
+      [x - off, y],
+      [x, y + h * 1.3],
+      [x, y - h * 1.3],
+    ]);
+  }
   for (const area of site?.areas ?? []) {
     const middle = area.closed
       ? area.points_m.reduce<EN>(
@@ -300,6 +315,7 @@ export function namesOn(
   for (const area of site?.areas ?? []) lines.push(...along(area.points_m.map(px), area.closed));
   const fixed: Box[] = [
     { x: pad[0] - 8, y: pad[1] - 8, w: 16, h: 16 },
+    ...(here ? [{ x: px(here)[0] - 9, y: px(here)[1] - 9, w: 18, h: 18 }] : []),
     { x: plan.width - text * 1.6, y: 0, w: text * 1.6, h: text * 2.6 },
   ];
   const bounds = { x: 0, y: 0, w: plan.width, h: plan.height };

@@ -1,5 +1,5 @@
 // Messages made for tests: a coasting flight of one vehicle with one camera, changed as each test needs.
-import type { BodyNow, CueNow, HeadsUpNow, Now, Q, SiteInfo, Story } from './messages';
+import type { BodyNow, CompassNow, CueNow, HeadsUpNow, Now, Q, SiteInfo, Story } from './messages';
 
 export function q(p50: number, half = 1): Q {
   return { p05: p50 - half, p25: p50 - half * 0.41, p50, p75: p50 + half * 0.41, p95: p50 + half };
@@ -114,6 +114,14 @@ export function headsUp(change: Partial<HeadsUpNow> = {}): HeadsUpNow {
   };
 }
 
+export const COMPASS: CompassNow = {
+  declination_deg: 12.1,
+  sd_deg: 0.36,
+  caution: false,
+  model: 'WMM2025',
+  date: '2026-11-26',
+};
+
 export function story(
   events: [event: string, t: number, body?: number][] = [
     ['liftoff', 0],
@@ -138,6 +146,7 @@ export function story(
       { name: 'mast serial', up: true, reason: '' },
       { name: 'truck serial', up: true, reason: '' },
     ],
+    ground: { compass: COMPASS, pieces: [] },
   };
 }
 

@@ -304,7 +304,9 @@ events: Array<EventNow>,
 /** How each transmitter is heard through each receiver. */
 radio: Array<RadioNow>,
 /** The links. */
-links: Array<LinkNow> };
+links: Array<LinkNow>,
+/** Where the pieces lie. */
+ground: GroundNow };
 
 /** Something that happened. */
 export type EventNow = {
@@ -356,6 +358,64 @@ name: string,
 up: boolean,
 /** Why it is not, or how it is. */
 reason: string };
+
+/** Where the pieces are. Nothing in it says that the range is open: that is for its officer. */
+export type GroundNow = {
+/** What a compass shows at the pad; `null` where the model says nothing (another year, near a magnetic pole). */
+compass: CompassNow | null,
+/** The pieces, in the order of the setup; empty before the first is down. */
+pieces: Array<PieceNow> };
+
+/** Magnetic declination: a compass shows the true bearing less this. */
+export type CompassNow = {
+/** Declination, degrees, east positive. */
+declination_deg: number,
+/** One standard deviation of it by the model's own error model, degrees. */
+sd_deg: number,
+/** Whether the field is so weak there that a compass is to be used with caution (below 6,000 nT horizontally). */
+caution: boolean,
+/** The model, as `WMM2025`. */
+model: string,
+/** The day for which it was computed, as `2026-11-26` (UTC). */
+date: string };
+
+/** One piece. */
+export type PieceNow = {
+/** Index of the body. */
+body: number,
+/** Index of the body that carries it, when nothing says that it was freed. */
+carried_by: number | null,
+/** Whether it (or what carries it) is known to be down. */
+down: boolean,
+/** Where it is; `null` when that is not known, and for a piece that is carried. */
+place: PlaceNow | null,
+/** Charges that are not confirmed fired: to be treated as live. */
+charges: Array<ChargeNow> };
+
+/** A place and its way from the pad: the geodesic on WGS84 (Karney 2013). */
+export type PlaceNow = {
+/** WGS84, degrees, north positive. */
+latitude_deg: number,
+/** WGS84, degrees, east positive. */
+longitude_deg: number,
+/** 90 % radius, m; `null` for a bare fix of which nobody knows how good it is. */
+radius_m: number | null,
+/** From the pad, m. */
+distance_m: number,
+/** From the pad, degrees from true north, clockwise. */
+true_deg: number,
+/** From the pad, degrees as a compass there shows. */
+compass_deg: number | null };
+
+/** A charge that is not confirmed fired. */
+export type ChargeNow = {
+/** Name of its cue, or of its channel where no cue has it. */
+name: string,
+/** What the radio last said of it. */
+said: ChargeSaid };
+
+/** What the radio last said of a charge. */
+export type ChargeSaid = "nothing" | "not_fired" | "commanded" | "armed";
 
 /** `GET /api/about`. */
 export type About = {

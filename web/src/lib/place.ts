@@ -56,7 +56,7 @@ export function abbreviation(degrees: number): string {
  * East and north of the pad for a fix, m. Radii of curvature of the WGS84 ellipsoid at the pad; within 20 km of it
  * this plane is good to a metre in a kilometre, enough to point a person. The station's own figures are better.
  */
-export function eastNorth(fix: FixNow, site: SiteInfo): EastNorth {
+export function eastNorth(fix: Pick<FixNow, 'latitude_deg' | 'longitude_deg'>, site: SiteInfo): EastNorth {
   const semiMajorM = 6378137;
   const e2 = 0.00669437999014;
   const latitude = (site.latitude_deg * Math.PI) / 180;
@@ -74,6 +74,11 @@ export function eastNorth(fix: FixNow, site: SiteInfo): EastNorth {
 }
 
 /** RFC 5870. Six decimals are a tenth of a metre. */
-export function geoUri(fix: FixNow): string {
+export function geoUri(fix: Pick<FixNow, 'latitude_deg' | 'longitude_deg'>): string {
   return `geo:${fix.latitude_deg.toFixed(6)},${fix.longitude_deg.toFixed(6)}`;
+}
+
+/** A geo: address as a person reads it: "38.250000, -117.350000". */
+export function geoWords(uri: string): string {
+  return uri.slice('geo:'.length).replace(',', ', ').replaceAll('-', '\u2212');
 }

@@ -110,6 +110,10 @@ describe('the sentence', () => {
       carried_s: 500,
     });
     expect(say({ bodies: [lying, { ...cam, phase: 'down' }] })).toBe(
+      'Down, 612 m from the pad at 047° true, 035° by compass. Last fix 3 s old.',
+    );
+    const polar = { ...story(), ground: { compass: null, pieces: [] } };
+    expect(say({ bodies: [lying, { ...cam, phase: 'down' }] }, { story: polar })).toBe(
       'Down, 612 m from the pad at 047° true. Last fix 3 s old.',
     );
   });

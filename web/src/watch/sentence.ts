@@ -2,10 +2,20 @@
 // A value older than ten seconds is struck off it, except where a piece lies.
 import { duration, STRUCK_AFTER_S, whole } from '../lib/age';
 import type { BodyNow, CueNow, Descent } from '../lib/messages';
-import { bearing, direction } from '../lib/place';
+import { direction } from '../lib/place';
 import { halfWidth, scaled } from '../lib/quantity';
 import { distance, length, lengthScale, speed } from '../lib/units';
-import { carriedFor, eventTime, fromPad, isDown, mainBody, placeOf, silentFor, type View } from './view';
+import {
+  bearings,
+  carriedFor,
+  eventTime,
+  fromPad,
+  isDown,
+  mainBody,
+  silentFor,
+  wayFromPad,
+  type View,
+} from './view';
 
 /** All radios gone this soon after burnout, or before it, is what a break-up looks like, s. Common practice, no source. */
 const SOON_AFTER_BURNOUT_S = 3;
@@ -152,11 +162,10 @@ function down(view: View, body: BodyNow): string {
       only && only.length <= LONGEST_NAME ? only : up.length === 1 ? 'One piece' : `${up.length} pieces`;
     return `${who} not known to be down. Stay until the range is opened.`;
   }
-  const place = placeOf(view, 0);
-  if (!place) return 'Down. Where is not known: no fix was heard.';
-  const { metres, degrees: azimuth } = fromPad(place);
+  const from = wayFromPad(view, 0);
+  if (!from) return 'Down. Where is not known: no fix was heard.';
   const age = body.fix ? ` Last fix ${whole(view.t_s - body.fix.t_s)} old.` : ' No fix: place estimated.';
-  return `Down, ${distance(metres, view.units)} from the pad at ${bearing(azimuth)} true.${age}`;
+  return `Down, ${distance(from.metres, view.units)} from the pad at ${bearings(from)}.${age}`;
 }
 
 function degrees(radians: number): number {

@@ -1,8 +1,8 @@
 // What every part of Watch reads: one message, what has happened, the site, the units, the time. Pure questions
 // about it that more than one part asks.
-import type { BodyNow, Now, SiteInfo, Story } from '../lib/messages';
+import type { BodyNow, Now, PieceNow, SiteInfo, Story } from '../lib/messages';
 import type { Units } from '../lib/units';
-import { bearingDeg, distanceM, eastNorth, type EastNorth } from '../lib/place';
+import { bearing, bearingDeg, distanceM, eastNorth, type EastNorth } from '../lib/place';
 
 export interface View {
   now: Now;
@@ -13,6 +13,24 @@ export interface View {
   t_s: number;
   /** Whether the page has lost the station. */
   lost: boolean;
+  /** Where this device is, if that may be known. */
+  here?: Place | null;
+}
+
+/** A place of this device on the plan. */
+export interface Place {
+  east_north_m: EastNorth;
+  /** 95 % radius, m. */
+  accuracy_m: number;
+  age_s: number;
+}
+
+/** From one place to another. */
+export interface Way {
+  metres: number;
+  true_deg: number;
+  /** As a compass shows it; `null` where the model says nothing. */
+  compass_deg: number | null;
 }
 
 /** The body that the sentence and the line are about: the first, the vehicle. */
@@ -58,6 +76,36 @@ export function placeOf(view: View, index: number): EastNorth | null {
 /** Distance and true bearing from the pad. */
 export function fromPad(place: EastNorth): { metres: number; degrees: number } {
   return { metres: distanceM(place), degrees: bearingDeg(place) };
+}
+
+/** What the station says of a piece on the ground. */
+export function pieceOf(view: View, index: number): PieceNow | null {
+  if (view.story?.flight !== view.now.flight) return null;
+  return view.story.ground.pieces.find((p) => p.body === index) ?? null;
+}
+
+/** From the pad to where a body lies: by the station, or on the plain grid as long as that has not told it. */
+export function wayFromPad(view: View, index: number): Way | null {
+  const told = pieceOf(view, index)?.place;
+  if (told) return { metres: told.distance_m, true_deg: told.true_deg, compass_deg: told.compass_deg };
+  const place = placeOf(view, index);
+  return place && way(view, place, [0, 0]);
+}
+
+/** From one place on the plain grid to another. Over the kilometres of a range the declination is that of the pad. */
+export function way(view: View, to: EastNorth, from: EastNorth): Way {
+  const true_deg = bearingDeg(to, from);
+  const compass = view.story?.ground.compass ?? null;
+  return {
+    metres: distanceM(to, from),
+    true_deg,
+    compass_deg: compass && (true_deg - compass.declination_deg + 360) % 360,
+  };
+}
+
+/** "047° true, 034° by compass" */
+export function bearings({ true_deg, compass_deg }: Way): string {
+  return `${bearing(true_deg)} true${compass_deg === null ? '' : `, ${bearing(compass_deg)} by compass`}`;
 }
 
 export function eventTime(view: View, event: string): number | null {

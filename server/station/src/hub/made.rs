@@ -94,7 +94,7 @@ pub(crate) fn setup() -> Setup {
         wind_source: "handheld at the pad".into(),
         receivers: vec!["Mast".into()],
         links: Vec::new(),
-        layouts: vec![layout()],
+        layouts: vec![layout(), charges_layout()],
         defaults: vec![("weather.wind_height_m".into(), "10 m".into())],
     }
 }
@@ -119,6 +119,38 @@ fn layout() -> Layout {
         body: None,
         rate_hz: Some(10.0),
     }
+}
+
+/// A text layout that tells of charges: one of a cue (the first chute's, in that setup), one of no cue.
+fn charges_layout() -> Layout {
+    let field = |name: &str, meaning: Meaning, channel: &str| Field {
+        meaning,
+        channel: Some(channel.into()),
+        ..Field::new(name, Stored::Number)
+    };
+    let fields = vec![
+        field("drogue", Meaning::Fired, "drogue out"),
+        field("drogue safe off", Meaning::Armed, "drogue out"),
+        field("spare", Meaning::Fired, "spare"),
+    ];
+    Layout {
+        name: "charges".into(),
+        form: Form::Text { separator: ",".into(), starts_with: None, fields },
+        body: None,
+        rate_hz: None,
+    }
+}
+
+/// A reading about charges.
+pub(crate) fn charges(body: usize, t_s: f64, drogue: bool, armed: bool, spare: bool) -> Said {
+    let Said::Reading(reading) = reading(body, 0, t_s, false) else { unreachable!() };
+    let flag = |name: &str, means: &str, up: bool| (name.into(), means.into(), Value::Flag(up));
+    let values = vec![
+        flag("drogue", "fired", drogue),
+        flag("drogue safe off", "armed", armed),
+        flag("spare", "fired", spare),
+    ];
+    Said::Reading(Reading { layout: "charges".into(), values, ..reading })
 }
 
 /// An interval about a value, `half` to either side at 90 %.
@@ -327,6 +359,9 @@ pub(crate) fn whole_flight() -> Vec<Output> {
             say(step + 2, t_s, reading(body, step, t_s, step % 37 == 5));
             say(step + 2, t_s, estimate(body, t_s, phase));
             say(step + 2, t_s, prediction(body, t_s));
+            if step % 50 == 3 {
+                say(step + 2, t_s, charges(body, t_s, step > 250, step > 100, false));
+            }
         }
         for index in 0..8 {
             say(step + 2, t_s, cue(index, t_s, step > 200 + 10 * index as u64));

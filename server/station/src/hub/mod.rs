@@ -5,6 +5,7 @@
 //! a reader that falls behind finds only the newest.
 
 mod fit;
+mod ground;
 mod json;
 #[cfg(test)]
 pub(crate) mod made;
@@ -32,7 +33,8 @@ pub(crate) use json::text as json_text;
 pub(crate) use now::Moment;
 pub(crate) use pace::Pace;
 pub(crate) use picture::word;
-pub(crate) use state::{Marks, State, Touched, fix, seconds};
+pub(crate) use rounding::figure;
+pub(crate) use state::{Marks, State, Touched, fix, of_a_charge, seconds};
 
 /// Newest outputs, for those who watch.
 #[derive(Debug)]
@@ -172,7 +174,8 @@ impl Hub {
         let told = Arc::clone(&self.setup.borrow());
         let now_text = inner.now.take(now).then(|| self.now_text(&inner.state));
         let picture = inner.picture.take(now).then(|| inner.state.picture(&told.setup, self.clock.now_ns()));
-        let story = inner.story.take(now).then(|| inner.state.story(&told.setup, self.links()));
+        let story =
+            inner.story.take(now).then(|| inner.state.story(&told.setup, clock::utc_now_ns(), self.links()));
         drop(inner);
         if let Some(text) = now_text {
             self.now.send_replace(text.into());

@@ -32,8 +32,8 @@ impl State {
         }
     }
 
-    /// What has happened and how the radio is heard, as a message.
-    pub(crate) fn story(&self, told: &Setup, links: Vec<LinkNow>) -> Story {
+    /// What has happened, how the radio is heard and where the pieces lie, as a message.
+    pub(crate) fn story(&self, told: &Setup, utc_ns: i64, links: Vec<LinkNow>) -> Story {
         let mut events: Vec<EventNow> = self.events.values().filter_map(|event| self.event(event)).collect();
         events.sort_by(|a, b| a.t_s.total_cmp(&b.t_s).then(a.id.cmp(&b.id)));
         Story {
@@ -41,6 +41,7 @@ impl State {
             events,
             radio: self.radio.iter().map(|line| radio(told, line)).collect(),
             links,
+            ground: self.ground(told, utc_ns),
         }
     }
 

@@ -43,6 +43,20 @@ pub(super) struct BodyState {
     pub(super) path: Vec<Knot>,
     /// Latitude and longitude, rad, and when they were received.
     pub(super) fix: Option<([f64; 2], i64)>,
+    /// What its packets last said of charges.
+    pub(super) flags: Vec<Flag>,
+}
+
+/// What a packet's flag last said of a charge.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct Flag {
+    /// Name of the layout.
+    pub(super) layout: String,
+    /// Name of the field or bit.
+    pub(super) field: String,
+    /// `Armed`, `Commanded` or `Fired`.
+    pub(super) means: Meaning,
+    pub(super) up: bool,
 }
 
 /// One event in its newest revision.
@@ -171,7 +185,8 @@ impl State {
             Said::Estimate { body, estimate } => {
                 let Some(body) = self.body(*body) else { return Touched::default() };
                 body.estimate = Some(*estimate);
-                Touched::NOW
+                // Where it lies stands in the story.
+                Touched { story: estimate.phase == flight::Phase::Down, ..Touched::NOW }
             }
             Said::Prediction { body, prediction } => {
                 let Some(body) = self.body(*body) else { return Touched::default() };
@@ -246,6 +261,11 @@ impl State {
         if let Some(fix) = fix(reading) {
             body.fix = Some((fix, t_ns));
         }
+        for (field, means, value) in &reading.values {
+            if let (Some(means), Some(value)) = (of_a_charge(means), number_of(value)) {
+                body.say(&reading.layout, field, means, value != 0.0);
+            }
+        }
         Touched::NOW
     }
 
@@ -260,6 +280,28 @@ impl State {
     }
 }
 
+impl BodyState {
+    fn say(&mut self, layout: &str, field: &str, means: Meaning, up: bool) {
+        match self.flags.iter_mut().find(|flag| flag.layout == layout && flag.field == field) {
+            Some(flag) => flag.up = up,
+            None => self.flags.push(Flag { layout: layout.to_owned(), field: field.to_owned(), means, up }),
+        }
+    }
+}
+
+/// The meaning, if it is one that tells of a charge.
+pub(crate) fn of_a_charge(means: &str) -> Option<Meaning> {
+    [Meaning::Armed, Meaning::Commanded, Meaning::Fired].into_iter().find(|meaning| meaning.name() == means)
+}
+
+fn number_of(value: &Value) -> Option<f64> {
+    match value {
+        Value::Number(number) => Some(*number),
+        Value::Flag(flag) => Some(f64::from(u8::from(*flag))),
+        Value::Text(_) => None,
+    }
+}
+
 /// Seconds of nanoseconds.
 pub(crate) fn seconds(t_ns: i64) -> f64 {
     t_ns as f64 / 1e9
@@ -268,11 +310,8 @@ pub(crate) fn seconds(t_ns: i64) -> f64 {
 /// The position in a reading (latitude, longitude; rad) if its receiver calls it valid.
 pub(crate) fn fix(reading: &Reading) -> Option<[f64; 2]> {
     let number = |meaning: Meaning| {
-        reading.values.iter().find(|(_, means, _)| means == meaning.name()).map(|(_, _, value)| match value {
-            Value::Number(number) => *number,
-            Value::Flag(flag) => f64::from(u8::from(*flag)),
-            Value::Text(_) => f64::NAN,
-        })
+        let found = reading.values.iter().find(|(_, means, _)| means == meaning.name());
+        found.map(|(_, _, value)| number_of(value).unwrap_or(f64::NAN))
     };
     let (latitude, longitude) = (number(Meaning::Latitude)?, number(Meaning::Longitude)?);
     let valid = number(Meaning::FixValid).is_none_or(|fix| fix >= 1.0);

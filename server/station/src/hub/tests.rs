@@ -160,7 +160,7 @@ fn times_are_station_seconds() {
     assert_eq!(now.t_s, 1_795_600_006.0);
     assert_eq!(now.liftoff_t_s, Some(1_795_600_005.0));
     assert_eq!(now.bodies[0].apogee.unwrap().t_s.p50, 1_795_600_022.22);
-    let story = state.story(&made::setup(), Vec::new());
+    let story = state.story(&made::setup(), EPOCH_NS, Vec::new());
     assert_eq!((story.events[0].t_s, story.events[0].event.as_str()), (1_795_600_005.0, "liftoff"));
 }
 
@@ -172,10 +172,10 @@ fn a_withdrawn_event_is_left_out_and_a_correction_replaces() {
     let mut state = state_of(&[made::flight(None, None), made::event(1, 0, EventKind::Apogee, 21.0)]);
     let correction = Said::Event { event, label: label.clone(), who: who.clone() };
     assert!(state.apply(&output(3, 23.0, correction)).story);
-    assert_eq!(state.story(&made::setup(), Vec::new()).events[0].t_s, 1_795_600_022.0);
+    assert_eq!(state.story(&made::setup(), EPOCH_NS, Vec::new()).events[0].t_s, 1_795_600_022.0);
     event.withdrawn = true;
     state.apply(&output(4, 24.0, Said::Event { event, label, who }));
-    assert!(state.story(&made::setup(), Vec::new()).events.is_empty());
+    assert!(state.story(&made::setup(), EPOCH_NS, Vec::new()).events.is_empty());
 }
 
 #[test]

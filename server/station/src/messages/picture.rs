@@ -5,6 +5,7 @@ use serde::Serialize;
 use ts_rs::TS;
 
 use super::Q;
+use super::ground::GroundNow;
 use super::now::{CueNow, HeadsUpNow, names};
 
 /// What is predicted.
@@ -97,6 +98,8 @@ pub(crate) struct Story {
     pub(crate) radio: Vec<RadioNow>,
     /// The links.
     pub(crate) links: Vec<LinkNow>,
+    /// Where the pieces lie.
+    pub(crate) ground: GroundNow,
 }
 
 /// Something that happened.

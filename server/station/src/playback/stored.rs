@@ -1,11 +1,11 @@
 //! What a replay reads from the derived store.
 
 use loftwatch_engine::{Output, Setup, What};
-use loftwatch_radio::Meaning;
+use loftwatch_radio::{Field, Layout, Meaning};
 use sqlx::sqlite::SqliteRow;
 use sqlx::{Row, SqlitePool};
 
-use crate::hub::fix;
+use crate::hub::{fix, of_a_charge};
 use crate::messages::LinkNow;
 use crate::store::derived::output;
 
@@ -142,13 +142,16 @@ pub(crate) async fn newest(
 ) -> Result<Vec<Output>, sqlx::Error> {
     let (bodies, cues) = (told.plan.bodies.len(), told.plan.cues.len());
     let mut outputs = newest_of_each(readers, number, after_ns, to_ns, bodies, cues).await?;
-    if has_fixes(told) {
-        for body in 0..bodies {
+    for body in 0..bodies {
+        if has(told, |meaning| meaning == Meaning::Latitude).next().is_some() {
             outputs.extend(last_fix(readers, number, after_ns, to_ns, body).await?);
         }
-        // A fix is older than the newest reading, or it is that reading: in order of time both is well.
-        outputs.sort_by_key(|output| output.t_ns);
+        for layout in has(told, |meaning| of_a_charge(meaning.name()).is_some()) {
+            outputs.extend(last_of_layout(readers, number, after_ns, to_ns, body, &layout.name).await?);
+        }
     }
+    // They are older than the newest reading, or are that reading: in order of time both is well.
+    outputs.sort_by_key(|output| output.t_ns);
     Ok(outputs)
 }
 
@@ -229,7 +232,34 @@ async fn last_fix(
     }
 }
 
-/// Whether any layout carries a latitude.
-fn has_fixes(told: &Setup) -> bool {
-    told.layouts.iter().any(|layout| layout.fields().iter().any(|field| field.meaning == Meaning::Latitude))
+/// Of the same stretch, the newest reading of a body in one layout.
+async fn last_of_layout(
+    readers: &SqlitePool,
+    number: u32,
+    after_ns: i64,
+    to_ns: i64,
+    body: usize,
+    layout: &str,
+) -> Result<Option<Output>, sqlx::Error> {
+    let row = sqlx::query(
+        "SELECT input, t_ns, t_receive_ns, utc_offset_ns, flight, data FROM output \
+         WHERE flight = ?1 AND kind = 'reading' AND body = ?2 AND t_ns > ?3 AND t_ns <= ?4 \
+         AND json_extract(data, '$.reading.layout') = ?5 ORDER BY t_ns DESC, seq DESC LIMIT 1",
+    )
+    .bind(number)
+    .bind(body as i64)
+    .bind(after_ns)
+    .bind(to_ns)
+    .bind(layout)
+    .fetch_optional(readers)
+    .await?;
+    row.as_ref().map(output).transpose()
+}
+
+/// The layouts that carry such a meaning.
+fn has(told: &Setup, wanted: impl Fn(Meaning) -> bool + Copy) -> impl Iterator<Item = &Layout> {
+    told.layouts.iter().filter(move |layout| {
+        let means = |field: &Field| wanted(field.meaning) || field.bits.iter().any(|bit| wanted(bit.meaning));
+        layout.fields().iter().any(means)
+    })
 }

@@ -15,6 +15,7 @@ mod live;
 mod pages;
 mod problem;
 mod radio;
+mod qr;
 mod replay;
 mod room;
 mod setup;
@@ -56,6 +57,7 @@ pub(crate) fn router(shared: &Arc<Shared>) -> Router {
         .route("/api/about", get(about::about))
         .route("/api/site", get(about::site))
         .route("/api/now", get(about::now))
+        .route("/api/qr", get(qr::draw))
         .route("/api/act", post(act::act))
         .route("/api/crew/join", post(crew::join))
         .route("/api/crew/leave", post(crew::leave))
