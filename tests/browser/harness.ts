@@ -33,7 +33,13 @@ function line(lines: Interface, wanted: (text: string) => boolean, what: string)
   });
 }
 
-/** A radio: plays one recording of demo-data into pseudo-terminals. */
+/** A recording and the setup that it was made with. */
+export interface Flight {
+  recording: string;
+  setup: string;
+}
+
+/** A radio: plays one recording, of demo-data where only a name is given, into pseudo-terminals. */
 export class Radio {
   private process: ChildProcess;
   private lines: Interface;
@@ -46,13 +52,17 @@ export class Radio {
     this.lines = lines;
   }
 
-  static async start(demo: string, setupOut: string): Promise<Radio> {
-    const folder = join(top, 'demo-data', demo);
+  static async start(flight: string | Flight, setupOut: string): Promise<Radio> {
+    const demo = (name: string): Flight => {
+      const folder = join(top, 'demo-data', name);
+      return { recording: join(folder, 'flight.jsonl'), setup: join(folder, 'setup.toml') };
+    };
+    const { recording, setup } = typeof flight === 'string' ? demo(flight) : flight;
     const process = spawn('python3', [
       join(top, 'tests/faults/feed.py'),
-      join(folder, 'flight.jsonl'),
+      recording,
       '--setup',
-      join(folder, 'setup.toml'),
+      setup,
       '--setup-out',
       setupOut,
     ]);

@@ -30,5 +30,6 @@ export default defineConfig({
   projects: [
     { name: 'test', testMatch: /cases\/.*\.spec\.ts/ },
     { name: 'measure', testMatch: /measure\/.*\.spec\.ts/ },
+    { name: 'pictures', testMatch: /pictures\/.*\.spec\.ts/ },
   ],
 });

@@ -48,7 +48,8 @@ pub(crate) fn program(profile: &str) -> Result<PathBuf, String> {
         "cargo",
         &["build", "--locked", "--package", "loftwatch-station", "--profile", profile],
     ))?;
-    Ok(target().join(profile).join("loftwatch"))
+    // The profile `dev` has its folder under an older name.
+    Ok(target().join(if profile == "dev" { "debug" } else { profile }).join("loftwatch"))
 }
 
 fn modified(path: &Path) -> SystemTime {

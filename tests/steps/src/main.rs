@@ -1,4 +1,4 @@
-//! Build and test steps behind the cargo aliases `demo`, `all-tests`, `measure` and `soak`.
+//! Build and test steps behind the cargo aliases `demo`, `all-tests`, `measure`, `pictures` and `soak`.
 //!
 //! Every step is a program that anybody could type; this crate only puts them in order, times them, and says
 //! in a sentence what is missing. It depends on nothing, so that it is built in seconds.
@@ -19,6 +19,7 @@ usage: steps COMMAND [ARGUMENTS]
                      (arguments go to `loftwatch demo`)
   test               everything that must hold before a change is kept
   measure [FLIGHTS]  accuracy, speed and faults, with figures; writes tests/report.md
+  pictures [NAMES]   every phase at three sizes in both themes, for eyes; into tests/out/pictures
   soak [MINUTES]     fuzzing and hours-long runs
 ";
 
@@ -29,6 +30,7 @@ fn main() -> ExitCode {
         Some("demo") => demo::run(rest),
         Some("test") => test::run(),
         Some("measure") => measure::run(rest),
+        Some("pictures") => measure::pictures(rest),
         Some("soak") => soak::run(rest),
         _ => Err(HELP.to_owned()),
     };

@@ -10,7 +10,7 @@ use std::process::{Command, Stdio};
 
 use crate::demo::{pages, program};
 use crate::run::{Steps, command};
-use crate::test::browser;
+use crate::test::{browser, browser_with};
 use crate::tools::{need_c_compiler, need_node, need_python, top};
 
 /// Flights a class, where the command does not say.
@@ -77,6 +77,18 @@ pub(crate) fn run(arguments: &[String]) -> Result<(), String> {
     steps.take("last byte to pixel", || browser("measure", &loftwatch));
     report(&tests)?;
     steps.close()
+}
+
+/// Takes a picture of every phase, at three sizes in both themes. Named parts of names, as `04` or `coast`, take those
+/// alone, of the flights that were flown last.
+pub(crate) fn pictures(names: &[String]) -> Result<(), String> {
+    need_node()?;
+    need_c_compiler()?;
+    pages()?;
+    let loftwatch = program("dev")?;
+    browser_with("pictures", &loftwatch, &[("LOFTWATCH_PICTURES", &names.join(","))])?;
+    eprintln!("The pictures are in `{}`.", top().join("tests/out/pictures").display());
+    Ok(())
 }
 
 /// Runs a command, shows what it prints and keeps it in a file.

@@ -76,10 +76,15 @@ fn built_for_tests() -> Result<PathBuf, String> {
 
 /// Drives the built program from real pages: one project of the browser tests.
 pub(crate) fn browser(project: &str, loftwatch: &Path) -> Result<(), String> {
+    browser_with(project, loftwatch, &[])
+}
+
+/// The same, told something in variables.
+pub(crate) fn browser_with(project: &str, loftwatch: &Path, told: &[(&str, &str)]) -> Result<(), String> {
     let chromium = need_chromium()?;
     let folder = top().join("tests/browser");
     packages(&folder)?;
     let mut playwright = command(&folder, "npx", &["playwright", "test", "--project", project]);
-    playwright.env("LOFTWATCH", loftwatch).env("CHROMIUM", chromium);
+    playwright.env("LOFTWATCH", loftwatch).env("CHROMIUM", chromium).envs(told.iter().copied());
     finish(playwright)
 }
