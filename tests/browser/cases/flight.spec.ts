@@ -24,6 +24,25 @@ async function open(browser: Browser, name: string, size: { width: number; heigh
   const context = await browser.newContext({ viewport: size });
   const page = await context.newPage();
   const own = watchful(page, station.address);
+  // The browser of the tests has no voice: the laptop is given one that keeps what it says, the phone keeps its tones.
+  await page.addInitScript((voice) => {
+    const kept: string[] = [];
+    Object.assign(window, { kept });
+    if (voice) {
+      speechSynthesis.getVoices = () => [{}] as SpeechSynthesisVoice[];
+      speechSynthesis.speak = (utterance) => {
+        kept.push(utterance.text);
+        setTimeout(() => utterance.onend?.(new Event('end') as SpeechSynthesisEvent), 500);
+      };
+    } else {
+      speechSynthesis.getVoices = () => [];
+      const start = OscillatorNode.prototype.start;
+      OscillatorNode.prototype.start = function (when) {
+        kept.push('tone');
+        start.call(this, when);
+      };
+    }
+  }, name === 'laptop');
   page.on('close', () => complaints.push(...own.map((text) => `${name}: ${text}`)));
   await page.goto(station.address + path);
   return page;
@@ -38,6 +57,9 @@ async function until(after_s: number) {
 const sentence = (page: Page) => page.getByRole('heading', { level: 1 });
 /** The first figure in a text, as a number. */
 const figure = (text: string) => Number(/-?\d+(\.\d+)?/.exec(text.replace('−', '-'))?.[0]);
+
+/** What a page has called out. */
+const kept = (page: Page): Promise<string[]> => page.evaluate(() => (window as unknown as { kept: string[] }).kept);
 
 async function picture(name: string) {
   for (const [size, page] of Object.entries(pages))
@@ -73,6 +95,18 @@ test('a page whose script does not come says what to do', async ({ browser }) =>
   await expect(sentence(page)).not.toBeEmpty();
   await expect(page.getByText('If this stays, reload the page')).toHaveCount(0);
   await page.context().close();
+});
+
+test('one press arms the call-outs, by voice or by tones', async () => {
+  for (const page of [pages.laptop!, pages.phone!]) {
+    const press = page.getByRole('button', { name: 'Call-outs' });
+    await expect(press).toHaveAttribute('aria-pressed', 'false');
+    await press.click();
+    await expect(press).toHaveAttribute('aria-pressed', 'true');
+  }
+  expect(await kept(pages.laptop!)).toEqual(['Call outs on']);
+  expect(await kept(pages.phone!)).toEqual(['tone']);
+  expect(await kept(pages.projector!)).toEqual([]);
 });
 
 test('on the pad the sentence counts the radios that are heard', async () => {
@@ -199,6 +233,20 @@ test('on the ground it says where each piece lies and sends nobody', async () =>
   await picture('down');
 });
 
+test('the flight was called out once, in order, with its warnings', async () => {
+  const said = await kept(pages.laptop!);
+  const at = (words: RegExp) => said.findIndex((text) => words.test(text));
+  expect(at(/^Liftoff$/)).toBeGreaterThan(0);
+  expect(at(/metres per second of air\.$/)).toBeGreaterThan(at(/^Liftoff$/));
+  expect(at(/^Apogee in \d+ seconds at \d+ metres/)).toBeGreaterThan(at(/^Liftoff$/));
+  expect(at(/^Lands in \d+ seconds, \d+ metres north east of the pad$/)).toBeGreaterThan(at(/^Apogee in/));
+  expect(at(/^Body down$/)).toBeGreaterThan(at(/^Lands in/));
+  expect(said.some((text) => /^\d+ metres$/.test(text)), 'height steps were not asked for').toBe(false);
+  expect(new Set(said).size, 'each once').toBe(said.length);
+  expect((await kept(pages.phone!)).length).toBeGreaterThan(8);
+  expect(await kept(pages.projector!)).toEqual([]);
+});
+
 test('each piece has bearings, a place to hand on and the charges that may be live', async () => {
   const page = pages.laptop!;
   const pieces = page.getByRole('region', { name: 'Where each piece lies' }).getByRole('listitem');
@@ -247,6 +295,7 @@ test('a replay says that it is one, plays, pauses and changes its rate', async (
   const page = pages.laptop!;
   await page.getByRole('row').nth(1).getByRole('link').click();
   await expect(page.getByText(/Replay of \d\d:\d\d/)).toBeVisible();
+  const before = (await kept(page)).length;
   await page.getByRole('button', { name: '10×' }).click();
   await expect(sentence(page)).toContainText(/Apogee in|Climbing|Under|Lands/, { timeout: 20_000 });
   await page.getByRole('button', { name: 'Pause' }).click();
@@ -256,6 +305,7 @@ test('a replay says that it is one, plays, pauses and changes its rate', async (
   const first = await sentence(page).textContent();
   await new Promise((done) => setTimeout(done, 1500));
   expect(await sentence(page).textContent()).toBe(first);
+  expect(await kept(page), 'a replay is silent').toHaveLength(before);
 });
 
 test('a seek shows what was known then, not what came later', async () => {

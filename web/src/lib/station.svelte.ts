@@ -85,6 +85,11 @@ export class Station {
     };
   }
 
+  /** The newest of what steps with the figures, at once. */
+  get latest(): { picture: Picture | null; story: Story | null } {
+    return this.newest;
+  }
+
   /** Station time at this instant: live by the clock, in a replay by its rate. */
   timeAt(nowMs: number): number {
     const now = this.now;
