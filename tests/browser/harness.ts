@@ -116,6 +116,13 @@ export class Station {
     return station;
   }
 
+  /** Lets the station stand still, as on a network that carries nothing any more. */
+  hold() {
+    this.process.kill('SIGSTOP');
+  }
+  release() {
+    this.process.kill('SIGCONT');
+  }
   kill() {
     this.process.kill('SIGKILL');
   }

@@ -7,22 +7,33 @@ use fast_qr::QRBuilder;
 use nix::ifaddrs::getifaddrs;
 
 use crate::crew::Code;
+use crate::tls;
 
-/// Addresses of the pages, the best for others first, loopback last.
-pub(crate) fn reachable(listening: SocketAddr) -> Vec<String> {
+/// Addresses of the pages, the best for others first, loopback last. `scheme` is `http` or `https`.
+pub(crate) fn reachable(scheme: &str, listening: SocketAddr) -> Vec<String> {
     let port = listening.port();
     let hosts = if listening.ip().is_unspecified() {
-        let mut own = own_addresses();
+        let mut own = own();
         own.push(IpAddr::V4(Ipv4Addr::LOCALHOST));
         own
     } else {
         vec![listening.ip()]
     };
-    hosts.into_iter().map(|host| format!("http://{}", SocketAddr::new(host, port))).collect()
+    hosts.into_iter().map(|host| format!("{scheme}://{}", SocketAddr::new(host, port))).collect()
+}
+
+/// Those of them for which a certificate can be made.
+pub(crate) fn reachable_securely(listening: SocketAddr) -> Vec<String> {
+    let scheme = "https://";
+    let private = |address: &String| {
+        let host = address.strip_prefix(scheme).and_then(|host| host.parse::<SocketAddr>().ok());
+        host.is_some_and(|host| tls::is_private(&host.ip()))
+    };
+    reachable("https", listening).into_iter().filter(private).collect()
 }
 
 /// This machine's own IPv4 addresses but loopback.
-fn own_addresses() -> Vec<IpAddr> {
+pub(crate) fn own() -> Vec<IpAddr> {
     let Ok(interfaces) = getifaddrs() else { return Vec::new() };
     let mut own: Vec<IpAddr> = interfaces
         .filter_map(|interface| Some(IpAddr::V4(interface.address?.as_sockaddr_in()?.ip())))
@@ -91,7 +102,9 @@ mod tests {
 
     #[test]
     fn one_told_address_is_the_only_one() {
-        assert_eq!(reachable("127.0.0.1:81".parse().unwrap()), ["http://127.0.0.1:81"]);
-        assert_eq!(reachable("0.0.0.0:81".parse().unwrap()).last().unwrap(), "http://127.0.0.1:81");
+        assert_eq!(reachable("http", "127.0.0.1:81".parse().unwrap()), ["http://127.0.0.1:81"]);
+        assert_eq!(reachable_securely("127.0.0.1:81".parse().unwrap()), ["https://127.0.0.1:81"]);
+        assert_eq!(reachable_securely("8.8.8.8:81".parse().unwrap()), [""; 0]);
+        assert_eq!(reachable("http", "0.0.0.0:81".parse().unwrap()).last().unwrap(), "http://127.0.0.1:81");
     }
 }

@@ -12,6 +12,7 @@ mod failure;
 mod hub;
 mod links;
 mod lists;
+mod mdns;
 mod meant;
 mod messages;
 mod playback;
@@ -24,6 +25,7 @@ mod serve;
 mod setup;
 mod shared;
 mod store;
+mod tls;
 mod web;
 mod whole;
 

@@ -13,16 +13,18 @@ use tokio::sync::{mpsc, watch};
 
 use crate::addresses;
 use crate::clock::{Clock, utc_now_ns};
-use crate::crew::{Code, Crew};
+use crate::crew::Crew;
 use crate::failure::Failure;
 use crate::hub::Hub;
 use crate::links::Links;
+use crate::mdns::{self, Announced};
 use crate::playback;
 use crate::ring::Ring;
 use crate::run::{Around, Runner};
 use crate::setup;
 use crate::shared::{SetupNow, Shared, Status};
 use crate::store::{Folder, StoreError, derived, inputs, outputs, recorder};
+use crate::tls::Tls;
 use crate::web;
 
 /// What a station is to be.
@@ -115,6 +117,16 @@ pub(crate) async fn run<End: Future<Output = ()>>(
     let (setup_in, setup) = watch::channel(now);
     let (setups_in, setups) = mpsc::channel(1);
     let epoch_ns = begin.first.t_ns;
+    let listening = listener.local_addr().map_err(|error| Failure::port(error.to_string()))?;
+    let tls = match Tls::open(folder.path()) {
+        Ok(tls) => Some(Arc::new(tls)),
+        Err(error) => {
+            tracing::warn!(
+                "no HTTPS: {error}; the pages are served over plain HTTP. Move the file away to have a new one made"
+            );
+            None
+        }
+    };
     let shared = Arc::new(Shared {
         hub: Hub::new(begin.clock, epoch_ns, setup.clone(), status, links.watch()),
         readers: kept_readers,
@@ -125,6 +137,8 @@ pub(crate) async fn run<End: Future<Output = ()>>(
         ending: ending.clone(),
         ring: Arc::clone(&ring),
         crew,
+        listening,
+        tls,
         setups: setups_in,
     });
     shared.hub.take(&remembered);
@@ -141,10 +155,10 @@ pub(crate) async fn run<End: Future<Output = ()>>(
 
     setup::log_remarks(&plan.setup_file, &plan.setup);
     links.apply(&plan.setup.links);
-    let listening = listener.local_addr().map_err(|error| Failure::port(error.to_string()))?;
+    let _announced = Announced::new(listening);
     let pages = tokio::spawn(web::serve(listener, Arc::clone(&shared)));
     let watching = tokio::spawn(setup::watch(plan.setup_file, setup_in, Arc::clone(&ring), links, setups));
-    print_addresses(listening, &shared.crew.code(), folder.path());
+    print_addresses(&shared, folder.path());
     tokio::select! {
         () = up(Arc::clone(&shared)) => {}
         stopped = pages => match stopped {
@@ -269,8 +283,9 @@ impl Signals {
 
 /// Says where the pages are, on standard output; in a terminal also the crew's code, as that is for the eyes of who stands
 /// before it and for no log.
-fn print_addresses(listening: SocketAddr, code: &Code, folder: &Path) {
-    let addresses = addresses::reachable(listening);
+fn print_addresses(shared: &Shared, folder: &Path) {
+    let (listening, code) = (shared.listening, &shared.crew.code());
+    let addresses = addresses::reachable("http", listening);
     let mut out = std::io::stdout().lock();
     let terminal = out.is_terminal();
     let first = addresses.first().filter(|_| terminal);
@@ -281,7 +296,18 @@ fn print_addresses(listening: SocketAddr, code: &Code, folder: &Path) {
     } else {
         format!("The crew's code is in `{}`\n", folder.join("crew.json").display())
     };
-    let text = format!("Loftwatch is at {}\n{watch}{crew}", addresses.join("  "));
+    let name = if listening.ip().is_loopback() {
+        String::new()
+    } else {
+        format!("Where the network carries names, also at http://{}:{}\n", mdns::NAME, listening.port())
+    };
+    let secure = shared.tls.as_ref().map_or_else(String::new, |tls| {
+        format!(
+            "HTTPS, too, once a device trusts this station: the page Device says how. SHA-256 {}\n",
+            tls.fingerprint()
+        )
+    });
+    let text = format!("Loftwatch is at {}\n{name}{secure}{watch}{crew}", addresses.join("  "));
     // Nobody reading is no reason to end.
     let _ = out.write_all(text.as_bytes()).and_then(|()| out.flush());
 }

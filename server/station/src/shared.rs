@@ -3,6 +3,7 @@
 //! Everything here is either a message (watch channels, the ring) or a read-only pool; nobody but the recorder
 //! writes the store, nobody but the engine's task owns the engine.
 
+use std::net::SocketAddr;
 use std::path::PathBuf;
 use std::sync::Arc;
 
@@ -17,6 +18,7 @@ use crate::crew::Crew;
 use crate::hub::Hub;
 use crate::ring::Ring;
 use crate::setup::Wanted;
+use crate::tls::Tls;
 
 /// The running station, as its parts and the web see it.
 #[derive(Debug)]
@@ -39,6 +41,10 @@ pub(crate) struct Shared {
     pub(crate) ring: Arc<Ring>,
     /// Who may act.
     pub(crate) crew: Crew,
+    /// Where the pages are served.
+    pub(crate) listening: SocketAddr,
+    /// HTTPS, where it can be had.
+    pub(crate) tls: Option<Arc<Tls>>,
     /// Where texts for the setup file go: to who looks after it.
     pub(crate) setups: mpsc::Sender<Wanted>,
 }

@@ -105,7 +105,7 @@ for (const scene of SCENES.filter(({ name }) => wanted.length === 0 || wanted.so
     const moment = session.find(scene.when).at + (scene.later_s ?? 0) * 1000;
     for (const [size, viewport] of Object.entries(sizes))
       for (const theme of ['sun', 'night']) {
-        const context = await browser.newContext({ viewport });
+        const context = await browser.newContext({ viewport, serviceWorkers: 'block' });
         const page = await context.newPage();
         await page.addInitScript((chosen) => localStorage.setItem('loftwatch.theme', chosen), theme);
         // The page has two seconds to come to rest before the moment.

@@ -18,6 +18,10 @@ class CallOuts {
   private readonly voice = new Voice();
   private busy = false;
 
+  get hasVoice(): boolean {
+    return this.voice.speaks;
+  }
+
   /** From a press on a button. */
   arm(): void {
     this.voice.wake();

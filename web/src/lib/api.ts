@@ -7,6 +7,7 @@ import type {
   FlightDetail,
   FlightInfo,
   Join,
+  Network,
   Problem,
   RadioFrames,
   RadioTried,
@@ -64,6 +65,7 @@ export function getTrack(flight: FlightRef, fromS: number | null, most: number):
   return get(`/api/flights/${flight}/track?${from}most=${most}`);
 }
 
+export const getNetwork = (): Promise<Network> => get('/api/network');
 export const getAbout = (): Promise<About> => get('/api/about');
 export const getDeeds = (): Promise<Deed[]> => get('/api/crew/log');
 export const getCode = (): Promise<CrewCode> => get('/api/crew/code');

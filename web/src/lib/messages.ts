@@ -432,6 +432,19 @@ who: string | null,
 /** Whether it runs on the station's own machine: it then joins without the code, and may see it. */
 own_machine: boolean };
 
+/** `GET /api/network`: how the station is reached. */
+export type Network = {
+/** Addresses over plain HTTP, the best for others first. */
+http: Array<string>,
+/** Those that are served over HTTPS, too: private ones alone; empty where there is none. */
+https: Array<string>,
+/** Host and port by name, where the network carries names; `null` where only the station's own machine can reach it. */
+name: string | null,
+/** SHA-256 of the authority's certificate, as pairs of hexadecimal digits. */
+fingerprint: string | null,
+/** Whether this was asked over HTTPS. */
+secure: boolean };
+
 /** `GET /api/site`: what was told. */
 export type SiteInfo = {
 /** Name of the site. */

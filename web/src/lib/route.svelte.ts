@@ -5,12 +5,14 @@ export type Page =
   | { name: 'flights' }
   | { name: 'radio' }
   | { name: 'replay'; flight: number }
+  | { name: 'device' }
   | { name: 'unknown' };
 
 export function pageOf(path: string): Page {
   if (path === '/' || path === '/watch') return { name: 'watch' };
   if (/^\/flights\/?$/.test(path)) return { name: 'flights' };
   if (/^\/radio\/?$/.test(path)) return { name: 'radio' };
+  if (/^\/device\/?$/.test(path)) return { name: 'device' };
   const replay = /^\/flights\/(\d{1,9})\/?$/.exec(path);
   return replay ? { name: 'replay', flight: Number(replay[1]) } : { name: 'unknown' };
 }

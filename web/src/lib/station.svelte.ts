@@ -13,6 +13,8 @@ const LATE_MS = 350;
 const LOOK_MS = 125;
 /** Nothing heard for this long: the line is dead, whatever the socket says. */
 const DEAD_MS = 2200;
+/** On waking a socket that has been quiet for this long is not waited for: a live one speaks every second. */
+const QUIET_MS = 1500;
 const PING_MS = 1000;
 const POINTS = 1200;
 
@@ -38,6 +40,8 @@ export class Station {
   private attempt = 0;
   private arrivedMs = 0;
   private heardMs = 0;
+  /** The same by the clock on the wall: the other one stands still while some devices sleep. */
+  private heardWallMs = 0;
   private steppedMs = 0;
   private stepping = false;
   private pingId = 0;
@@ -141,6 +145,7 @@ export class Station {
     const nowMs = performance.now();
     const message = JSON.parse(text) as Message;
     this.heardMs = nowMs;
+    this.heardWallMs = Date.now();
     this.attempt = 0;
     this.lost = false;
     switch (message.kind) {
@@ -217,7 +222,9 @@ export class Station {
   /** The device was asleep, or has a network again: the clock may have stopped, and much may have passed. */
   private wake(): void {
     this.clock.reset();
-    if (this.socket?.readyState === WebSocket.OPEN) {
+    // A socket that is open may have been dead for long: after a silence a new one is quicker than finding that out.
+    const quiet = performance.now() - this.heardMs > QUIET_MS || Date.now() - this.heardWallMs > QUIET_MS;
+    if (this.socket?.readyState === WebSocket.OPEN && !quiet) {
       this.heardMs = performance.now();
       this.ping();
       void this.fill(null);

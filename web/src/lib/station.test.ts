@@ -132,12 +132,26 @@ describe('the page and its station', () => {
 
   it('comes back current from a sleep', () => {
     last().open();
+    last().say(live(1));
     const pings = last().sent.length;
     visible();
     expect(last().sent.length).toBe(pings + 1);
     last().readyState = 3;
     visible();
     expect(FakeSocket.made.length).toBe(2);
+  });
+
+  it('does not wait for a socket that slept: it may be dead, and a second is all there is', () => {
+    last().open();
+    last().say(live(1));
+    vi.setSystemTime(Date.now() + 60_000);
+    visible();
+    expect(FakeSocket.made.length).toBe(2);
+    last().open();
+    last().say(live(61));
+    expect(station.now?.t_s).toBe(T0 + 61);
+    visible();
+    expect(FakeSocket.made.length, 'a glance away costs no new socket').toBe(2);
   });
 
   it('in a replay counts time by its rate', () => {

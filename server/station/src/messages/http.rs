@@ -23,6 +23,21 @@ pub(crate) struct About {
     pub(crate) own_machine: bool,
 }
 
+/// `GET /api/network`: how the station is reached.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, TS)]
+pub(crate) struct Network {
+    /// Addresses over plain HTTP, the best for others first.
+    pub(crate) http: Vec<String>,
+    /// Those that are served over HTTPS, too: private ones alone; empty where there is none.
+    pub(crate) https: Vec<String>,
+    /// Host and port by name, where the network carries names; `null` where only the station's own machine can reach it.
+    pub(crate) name: Option<String>,
+    /// SHA-256 of the authority's certificate, as pairs of hexadecimal digits.
+    pub(crate) fingerprint: Option<String>,
+    /// Whether this was asked over HTTPS.
+    pub(crate) secure: bool,
+}
+
 /// `GET /api/site`: what was told.
 #[derive(Clone, Debug, PartialEq, Serialize, TS)]
 pub(crate) struct SiteInfo {

@@ -70,6 +70,7 @@ fn generated() -> String {
         ChargeNow,
         ChargeSaid,
         About,
+        Network,
         SiteInfo,
         AreaInfo,
         AreaKindName,

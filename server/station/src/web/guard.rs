@@ -16,6 +16,7 @@ use axum::response::{IntoResponse as _, Response};
 
 use super::listen::Ends;
 use super::problem::Refusal;
+use crate::mdns;
 
 /// Names under which this station may be asked for, lower case.
 #[derive(Clone, Debug, Default)]
@@ -54,7 +55,7 @@ impl Names {
             return address.is_loopback() || local.is_some_and(|local| local.to_canonical() == address);
         }
         let host = host.strip_suffix('.').unwrap_or(host).to_ascii_lowercase();
-        host == "localhost" || self.0.contains(&host)
+        host == "localhost" || host == mdns::NAME || self.0.contains(&host)
     }
 }
 
@@ -178,6 +179,7 @@ mod tests {
             "[::1]:8080",
             "192.168.4.1",
             "range-laptop.local:80",
+            "loftwatch.local:8080",
             "Range-Laptop.Local.",
         ] {
             assert_eq!(asks("GET", "192.168.4.1", &[("host", host)]), None, "{host}");

@@ -12,6 +12,7 @@ mod flights;
 mod guard;
 mod listen;
 mod live;
+mod network;
 mod pages;
 mod problem;
 mod radio;
@@ -41,7 +42,7 @@ pub(crate) async fn serve(listener: TcpListener, shared: Arc<Shared>) -> std::io
     let app = router(&shared);
     let ending = shared.ending.clone();
     tokio::select! {
-        result = listen::accept(listener, app, ending.clone()) => result,
+        result = listen::accept(listener, app, shared.tls.clone(), ending.clone()) => result,
         () = shared.hub.keep_time(ending) => Ok(()),
     }
 }
@@ -58,6 +59,8 @@ pub(crate) fn router(shared: &Arc<Shared>) -> Router {
         .route("/api/site", get(about::site))
         .route("/api/now", get(about::now))
         .route("/api/qr", get(qr::draw))
+        .route("/api/network", get(network::network))
+        .route("/authority.crt", get(network::authority))
         .route("/api/act", post(act::act))
         .route("/api/crew/join", post(crew::join))
         .route("/api/crew/leave", post(crew::leave))
@@ -75,6 +78,7 @@ pub(crate) fn router(shared: &Arc<Shared>) -> Router {
         .route("/api/flights/{number}/estimates.csv", get(flights::estimates))
         .route("/api/flights/{number}/socket", any(replay::open))
         .route("/api/{*rest}", any(problem::no_such_path))
+        .route("/device", get(pages::application))
         .route("/flights", get(pages::application))
         .route("/radio", get(pages::application))
         .route("/flights/{number}", get(pages::flight))

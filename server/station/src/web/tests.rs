@@ -15,6 +15,7 @@ use tokio_tungstenite::tungstenite::client::IntoClientRequest as _;
 
 mod crew;
 mod radio;
+mod network;
 
 use super::*;
 use crate::clock::Clock;
@@ -58,6 +59,8 @@ async fn station_of(setup_file: Option<&std::path::Path>) -> Station {
         tokio::spawn(crate::setup::watch(file, setup_in.clone(), Arc::clone(&ring), links, wanted));
     }
     let folder = tempfile::tempdir().unwrap();
+    let listener = TcpListener::bind("127.0.0.1:0").await.unwrap();
+    let address = listener.local_addr().unwrap();
     let shared = Arc::new(Shared {
         hub: Hub::new(clock, EPOCH_NS, setup.clone(), status.clone(), links.clone()),
         readers: stored.readers.clone(),
@@ -68,10 +71,10 @@ async fn station_of(setup_file: Option<&std::path::Path>) -> Station {
         ending,
         ring,
         crew: crate::crew::Crew::open(folder.path()).unwrap(),
+        listening: address,
+        tls: Some(Arc::new(crate::tls::Tls::open(folder.path()).unwrap())),
         setups,
     });
-    let listener = TcpListener::bind("127.0.0.1:0").await.unwrap();
-    let address = listener.local_addr().unwrap();
     tokio::spawn(serve(listener, Arc::clone(&shared)));
     Station { shared, address, ending: ending_in, stored, folder, _senders: (setup_in, status_in, links_in) }
 }

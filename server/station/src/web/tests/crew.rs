@@ -203,8 +203,11 @@ async fn the_stations_own_machine_acts_without_a_code_and_makes_a_new_one() {
     assert_eq!(status(&head), "403", "a new code ends all sessions");
     let again = Crew::open(station.folder.path()).unwrap();
     assert_eq!(again.code().to_string(), new["code"], "it is written down");
-    let outsider =
-        listen::Ends { peer: "192.168.4.7:1".parse().unwrap(), local: "192.168.4.1:80".parse().unwrap() };
+    let outsider = listen::Ends {
+        peer: "192.168.4.7:1".parse().unwrap(),
+        local: "192.168.4.1:80".parse().unwrap(),
+        secure: false,
+    };
     let insider = listen::Ends { peer: "192.168.4.1:1".parse().unwrap(), ..outsider };
     let none = axum::http::HeaderMap::new();
     let may = |ends| actor::Asker::of(&station.shared, ends, &none).may_act();
