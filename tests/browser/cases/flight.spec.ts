@@ -104,6 +104,15 @@ test('one press arms the call-outs, by voice or by tones', async () => {
     await press.click();
     await expect(press).toHaveAttribute('aria-pressed', 'true');
   }
+  // From here on the laptop keeps where its pen is drawn.
+  await pages.laptop!.evaluate(() => {
+    const canvas = document.querySelector<HTMLCanvasElement>('section[aria-label="Flight line"] canvas')!;
+    const pens: { pen: string; t: string }[] = [];
+    Object.assign(window, { pens });
+    new MutationObserver(() => {
+      if (canvas.dataset.pen) pens.push({ pen: canvas.dataset.pen, t: canvas.dataset.t ?? '' });
+    }).observe(canvas, { attributes: true, attributeFilter: ['data-pen'] });
+  });
   expect(await kept(pages.laptop!)).toEqual(['Call outs on']);
   expect(await kept(pages.phone!)).toEqual(['tone']);
   expect(await kept(pages.projector!)).toEqual([]);
@@ -151,6 +160,21 @@ test('the apogee predicted in coast is near the truth, with its interval', async
   expect(apogee.height_m.p05).toBeLessThan(apogee.height_m.p50);
   expect(apogee.height_m.p50).toBeLessThan(apogee.height_m.p95);
   expect(Object.keys(now.bodies)).toHaveLength(4);
+});
+
+test('the pen glides between packets and makes no jump when one comes', async () => {
+  await until(8);
+  const drawn = await pages.laptop!.evaluate(() => (window as unknown as { pens: { pen: string; t: string }[] }).pens);
+  const coasting = drawn
+    .map(({ pen, t }) => ({ at: pen.split(' ').map(Number), message: t }))
+    .filter(({ at }) => at[0]! > 3.5 && at[0]! < 8);
+  expect(coasting.length).toBeGreaterThan(new Set(coasting.map(({ message }) => message)).size);
+  for (const [i, { at }] of coasting.entries()) {
+    const before = coasting[i - 1]?.at;
+    if (!before || at[0]! < before[0]!) continue;
+    // Faster than 100 m/s nothing climbs here; two metres are three pixels.
+    expect(Math.abs(at[1]! - before[1]!), `from ${before} to ${at}`).toBeLessThan(100 * (at[0]! - before[0]!) + 2);
+  }
 });
 
 test('the flight line is drawn and described in words', async () => {
@@ -278,8 +302,46 @@ test('where this device is stands on the plan and beside each piece, once a pers
   await expect(page.locator('main')).not.toContainText('From you');
 });
 
-test('Watch has no accessibility problem that axe knows', async () => {
-  for (const page of [pages.laptop!, pages.phone!]) expect(await problems(page)).toEqual([]);
+test('Watch has no accessibility problem that axe knows, and contrast of 7 to 1 in both themes', async () => {
+  for (const page of [pages.laptop!, pages.phone!, pages.projector!])
+    expect(await problems(page, 'wcag2aaa')).toEqual([]);
+  await pages.laptop!.getByRole('button', { name: /colours/ }).click();
+  expect(await problems(pages.laptop!, 'wcag2aaa')).toEqual([]);
+  await pages.laptop!.getByRole('button', { name: /colours/ }).click();
+});
+
+test('at twice the size nothing is lost: no sideways scrolling, and all that can be read can be reached', async ({ browser }) => {
+  // A laptop's window at 200 % has half as many pixels of twice the size.
+  const { width, height } = sizes.laptop;
+  const context = await browser.newContext({ viewport: { width: width / 2, height: height / 2 }, deviceScaleFactor: 2 });
+  const page = await context.newPage();
+  await page.goto(station.address);
+  await expect(sentence(page)).toContainText('Down');
+  const spare = await page.evaluate(() => document.documentElement.scrollWidth - document.documentElement.clientWidth);
+  expect(spare).toBeLessThanOrEqual(0);
+  for (const name of ['Flight line', 'Figures', 'Ground', 'Where each piece lies']) {
+    const part = page.locator(`section[aria-label="${name}"]`);
+    await part.scrollIntoViewIfNeeded();
+    const box = (await part.boundingBox())!;
+    expect(box.x, name).toBeGreaterThanOrEqual(0);
+    expect(box.x + box.width, name).toBeLessThanOrEqual(width / 2 + 0.5);
+    expect(box.height, name).toBeGreaterThan(40);
+  }
+  await page.screenshot({ path: join(top, 'tests/out/pictures/zoomed-laptop.png'), fullPage: true });
+  await context.close();
+});
+
+test('touch targets of Watch are 48 pixels high, or a line of text', async () => {
+  for (const page of [pages.phone!, pages.laptop!]) {
+    const small = await page.evaluate(() =>
+      [...document.querySelectorAll<HTMLElement>('button, a[href], input')]
+        .filter((element) => element.checkVisibility() && !element.classList.contains('skip'))
+        .map((element) => ({ name: element.getAttribute('aria-label') ?? element.textContent, box: element.getBoundingClientRect() }))
+        .filter(({ box }) => box.height < 47.5 || box.width < 47.5)
+        .map(({ name, box }) => `${name?.trim()}: ${box.width} x ${box.height}`),
+    );
+    expect(small).toEqual([]);
+  }
 });
 
 test('the list of flights names this one with its apogee', async () => {

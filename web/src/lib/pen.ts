@@ -45,3 +45,48 @@ export function penAt(knots: readonly Knot[], t_s: number): PenState | null {
 function state(knot: Knot, t_s: number): PenState {
   return { t_s, height_m: knot[1], climb_mps: knot[2], airspeed_mps: knot[3] };
 }
+
+/** A difference between what was shown and a new prediction fades by a factor of e in this time, s: a tenth is left after a
+ * quarter of a second. Shorter is a jump again, longer lags behind. By judgement, no source. */
+const FADE_S = 0.11;
+/** After so long without a frame (a hidden page, a seek) there is nothing to glide from, s. */
+const ANEW_S = 1;
+
+/** Glides over from one message's prediction to the next one's, so that a packet makes no jump. */
+export class Glide {
+  private source: unknown = null;
+  private shown: PenState | null = null;
+  private gap: Omit<PenState, 't_s'> = { height_m: 0, climb_mps: 0, airspeed_mps: 0 };
+  private since_s = 0;
+  private predict: (t_s: number) => PenState | null = () => null;
+
+  /** The state to show at an instant. `source` is the message that `predict` is of. */
+  at(source: unknown, predict: (t_s: number) => PenState | null, t_s: number): PenState | null {
+    if (source !== this.source) {
+      const before = this.shown && Math.abs(t_s - this.shown.t_s) < ANEW_S ? this.faded(t_s) : null;
+      this.source = source;
+      this.predict = predict;
+      const target = predict(t_s);
+      this.gap = {
+        height_m: before && target ? before.height_m - target.height_m : 0,
+        climb_mps: before && target ? before.climb_mps - target.climb_mps : 0,
+        airspeed_mps: before && target ? before.airspeed_mps - target.airspeed_mps : 0,
+      };
+      this.since_s = t_s;
+    }
+    this.shown = this.faded(t_s);
+    return this.shown;
+  }
+
+  private faded(t_s: number): PenState | null {
+    const target = this.predict(t_s);
+    if (!target) return null;
+    const left = Math.exp(-Math.max(0, t_s - this.since_s) / FADE_S);
+    return {
+      t_s,
+      height_m: target.height_m + this.gap.height_m * left,
+      climb_mps: target.climb_mps + this.gap.climb_mps * left,
+      airspeed_mps: target.airspeed_mps + this.gap.airspeed_mps * left,
+    };
+  }
+}
