@@ -14,9 +14,16 @@ const shell: Plugin = {
   apply: 'build',
   enforce: 'post',
   generateBundle(_, bundle) {
-    const later = new Set(Object.values(bundle).flatMap((f) => (f.type === 'chunk' ? f.dynamicImports : [])));
+    const chunks = Object.values(bundle).filter((f) => f.type === 'chunk');
+    const later = new Set(chunks.flatMap((chunk) => chunk.dynamicImports));
+    for (const chunk of chunks.filter(({ fileName }) => later.has(fileName)))
+      for (const file of [
+        ...(chunk.viteMetadata?.importedCss ?? []),
+        ...(chunk.viteMetadata?.importedAssets ?? []),
+      ])
+        later.add(file);
     const files = Object.values(bundle)
-      .filter((f) => f.fileName !== 'worker.js' && !later.has(f.fileName) && !/^assets\/map/.test(f.fileName))
+      .filter((f) => f.fileName !== 'worker.js' && !later.has(f.fileName))
       .map((f) => (f.fileName === 'index.html' ? '/' : `/${f.fileName}`));
     files.push(...readdirSync('public').map((name) => `/${name}`));
     const worker = bundle['worker.js'];
@@ -35,6 +42,8 @@ export default defineConfig({
     // Fonts and pictures stay files of their own: the page's content policy allows no data: addresses.
     assetsInlineLimit: 0,
     modulePreload: { polyfill: false },
+    // The map, which is loaded only when it is asked for.
+    chunkSizeWarningLimit: 1200,
     rollupOptions: {
       input: { index: 'index.html', worker: 'src/worker/worker.ts' },
       // The browser looks for a changed worker under the same name.

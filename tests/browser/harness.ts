@@ -101,10 +101,16 @@ export class Station {
     readonly address: string,
   ) {}
 
-  static async start(setup: string, data: string, listen = '127.0.0.1:0', env: Record<string, string> = {}): Promise<Station> {
+  static async start(
+    setup: string,
+    data: string,
+    listen = '127.0.0.1:0',
+    env: Record<string, string> = {},
+    further: string[] = [],
+  ): Promise<Station> {
     const program = process.env.LOFTWATCH;
     if (!program) throw new Error('name the built program in the variable LOFTWATCH');
-    const child = spawn(program, ['serve', '--setup', setup, '--data', data, '--listen', listen], {
+    const child = spawn(program, ['serve', '--setup', setup, '--data', data, '--listen', listen, ...further], {
       env: { ...process.env, ...env },
     });
     const both = [child.stdout!, child.stderr!].map((stream) => createInterface({ input: stream }));

@@ -416,6 +416,7 @@ const server = createServer((request, response) => {
       can_act: false,
       who: null,
       own_machine: false,
+      map: false,
     },
     '/api/site': SITE,
     '/api/flights': [INFO],

@@ -54,6 +54,9 @@ pub(crate) struct Serve {
     /// Where the pages are served. The default lets everyone on the local network look.
     #[arg(long, value_name = "ADDRESS:PORT", default_value = "0.0.0.0:8080")]
     pub(crate) listen: SocketAddr,
+    /// A PMTiles archive (version 3) of map tiles that the pages may lay under the ground plan.
+    #[arg(long, value_name = "FILE")]
+    pub(crate) map: Option<PathBuf>,
     /// Rename whatever is in the data folder and start afresh.
     #[arg(long)]
     pub(crate) set_aside: bool,
@@ -73,6 +76,9 @@ pub(crate) struct Demo {
     /// Where the pages are served; another port is taken if this one is in use.
     #[arg(long, value_name = "ADDRESS:PORT", default_value = "0.0.0.0:8080")]
     pub(crate) listen: SocketAddr,
+    /// A PMTiles archive (version 3) of map tiles that the pages may lay under the ground plan.
+    #[arg(long, value_name = "FILE")]
+    pub(crate) map: Option<PathBuf>,
     /// Play it once instead of again and again.
     #[arg(long)]
     pub(crate) once: bool,

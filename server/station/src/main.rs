@@ -12,6 +12,7 @@ mod failure;
 mod hub;
 mod links;
 mod lists;
+mod map;
 mod mdns;
 mod meant;
 mod messages;
@@ -94,6 +95,7 @@ async fn obey(cli: Cli) -> Result<(), Failure> {
                 setup,
                 setup_file: wanted.setup,
                 data: wanted.data,
+                map: wanted.map,
                 set_aside: wanted.set_aside,
             };
             serve::run(plan, listener, |_| signals.told_to_end()).await

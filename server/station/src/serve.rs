@@ -17,6 +17,7 @@ use crate::crew::Crew;
 use crate::failure::Failure;
 use crate::hub::Hub;
 use crate::links::Links;
+use crate::map;
 use crate::mdns::{self, Announced};
 use crate::playback;
 use crate::ring::Ring;
@@ -27,6 +28,9 @@ use crate::store::{Folder, StoreError, derived, inputs, outputs, recorder};
 use crate::tls::Tls;
 use crate::web;
 
+/// Files that may be open: the viewers of a full house, and what the program itself needs.
+const MOST_FILES: u64 = 10_000;
+
 /// What a station is to be.
 #[derive(Debug)]
 pub(crate) struct Plan {
@@ -36,6 +40,8 @@ pub(crate) struct Plan {
     pub(crate) setup_file: PathBuf,
     /// The data folder.
     pub(crate) data: PathBuf,
+    /// The archive of map tiles.
+    pub(crate) map: Option<PathBuf>,
     /// Whether to rename what is there and start afresh.
     pub(crate) set_aside: bool,
 }
@@ -49,12 +55,26 @@ pub(crate) async fn bind(listen: SocketAddr) -> Result<TcpListener, Failure> {
     })
 }
 
+/// Lets the program open as many files as the system allows it: each viewer needs one, and the usual soft limit is a
+/// thousand. That it cannot be raised is no reason to end; further viewers are then refused.
+fn open_many_files() {
+    use nix::sys::resource::{Resource, getrlimit, setrlimit};
+    if let Ok((soft, hard)) = getrlimit(Resource::RLIMIT_NOFILE)
+        && soft < hard.min(MOST_FILES)
+        && let Err(error) = setrlimit(Resource::RLIMIT_NOFILE, hard.min(MOST_FILES), hard)
+    {
+        tracing::debug!(%error, "no more than {soft} files can be open");
+    }
+}
+
 /// Runs a station until the future that `up` makes completes. `up` is called once everything runs.
 pub(crate) async fn run<End: Future<Output = ()>>(
     plan: Plan,
     listener: TcpListener,
     up: impl FnOnce(Arc<Shared>) -> End,
 ) -> Result<(), Failure> {
+    plan.map.as_deref().map_or(Ok(()), map::check)?;
+    open_many_files();
     let folder = Folder::take(&plan.data)?;
     if plan.set_aside {
         for file in folder.set_aside(&stamp())? {
@@ -138,6 +158,7 @@ pub(crate) async fn run<End: Future<Output = ()>>(
         ring: Arc::clone(&ring),
         crew,
         listening,
+        map: plan.map,
         tls,
         setups: setups_in,
     });

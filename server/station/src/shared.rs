@@ -43,6 +43,8 @@ pub(crate) struct Shared {
     pub(crate) crew: Crew,
     /// Where the pages are served.
     pub(crate) listening: SocketAddr,
+    /// The archive of map tiles, if the crew brought one.
+    pub(crate) map: Option<PathBuf>,
     /// HTTPS, where it can be had.
     pub(crate) tls: Option<Arc<Tls>>,
     /// Where texts for the setup file go: to who looks after it.

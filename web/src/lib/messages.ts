@@ -430,7 +430,9 @@ can_act: boolean,
 /** Under which name it has joined as crew; `null` when it has not. */
 who: string | null,
 /** Whether it runs on the station's own machine: it then joins without the code, and may see it. */
-own_machine: boolean };
+own_machine: boolean,
+/** Whether there are map tiles, at `/map.pmtiles`. */
+map: boolean };
 
 /** `GET /api/network`: how the station is reached. */
 export type Network = {

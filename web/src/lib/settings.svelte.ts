@@ -23,6 +23,13 @@ class Settings {
   units = $state<Units>(read('loftwatch.units') === 'imperial' ? 'imperial' : 'metric');
   theme = $state<Theme>(read('loftwatch.theme') === 'night' ? 'night' : 'sun');
 
+  map = $state(read('loftwatch.map') === 'on');
+
+  setMap(map: boolean): void {
+    this.map = map;
+    write('loftwatch.map', map ? 'on' : 'off');
+  }
+
   setUnits(units: Units): void {
     this.units = units;
     write('loftwatch.units', units);

@@ -21,6 +21,8 @@ pub(crate) struct About {
     pub(crate) who: Option<String>,
     /// Whether it runs on the station's own machine: it then joins without the code, and may see it.
     pub(crate) own_machine: bool,
+    /// Whether there are map tiles, at `/map.pmtiles`.
+    pub(crate) map: bool,
 }
 
 /// `GET /api/network`: how the station is reached.

@@ -14,7 +14,7 @@ use crate::messages::{About, AreaInfo, BodyInfo, CueInfo, SiteInfo};
 use crate::shared::Shared;
 
 /// `GET /api/about`
-pub(super) async fn about(asker: Asker) -> impl IntoResponse {
+pub(super) async fn about(State(shared): State<Arc<Shared>>, asker: Asker) -> impl IntoResponse {
     let about = About {
         version: env!("CARGO_PKG_VERSION").to_owned(),
         engine: ENGINE_VERSION.to_string(),
@@ -26,6 +26,7 @@ pub(super) async fn about(asker: Asker) -> impl IntoResponse {
         can_act: asker.may_act(),
         who: asker.who,
         own_machine: asker.own_machine,
+        map: shared.map.is_some(),
     };
     ([(header::CACHE_CONTROL, "no-store")], Json(about))
 }

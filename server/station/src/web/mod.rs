@@ -31,11 +31,15 @@ use axum::extract::DefaultBodyLimit;
 use axum::middleware;
 use axum::routing::{any, get, post};
 use tokio::net::TcpListener;
+use tower_http::services::ServeFile;
 
 use crate::shared::Shared;
 
 /// The longest body of a request, bytes: a press of a button is far smaller.
 const MOST_BODY_BYTES: usize = 16 * 1024;
+
+/// Where the archive of map tiles is.
+const MAP: &str = "/map.pmtiles";
 
 /// Serves until `shared.ending` turns true.
 pub(crate) async fn serve(listener: TcpListener, shared: Arc<Shared>) -> std::io::Result<()> {
@@ -52,7 +56,9 @@ pub(crate) fn router(shared: &Arc<Shared>) -> Router {
     // The inner limit is the one that counts.
     let setup_body = DefaultBodyLimit::max(setup::MOST_BODY_BYTES);
     let names = Arc::new(guard::Names::of_this_machine());
-    Router::new()
+    // Ranges of the file, as pages ask for them; where there is none, that is said as of any page.
+    let map = shared.map.as_ref().map(|file| Router::new().route_service(MAP, ServeFile::new(file)));
+    map.unwrap_or_default()
         // `any`, since a socket over HTTP/2 is not a GET.
         .route("/api/socket", any(live::open))
         .route("/api/about", get(about::about))

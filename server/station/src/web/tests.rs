@@ -59,6 +59,8 @@ async fn station_of(setup_file: Option<&std::path::Path>) -> Station {
         tokio::spawn(crate::setup::watch(file, setup_in.clone(), Arc::clone(&ring), links, wanted));
     }
     let folder = tempfile::tempdir().unwrap();
+    let map = folder.path().join("map.pmtiles");
+    std::fs::write(&map, b"PMTiles\x03 and so on").unwrap();
     let listener = TcpListener::bind("127.0.0.1:0").await.unwrap();
     let address = listener.local_addr().unwrap();
     let shared = Arc::new(Shared {
@@ -72,6 +74,7 @@ async fn station_of(setup_file: Option<&std::path::Path>) -> Station {
         ring,
         crew: crate::crew::Crew::open(folder.path()).unwrap(),
         listening: address,
+        map: Some(map),
         tls: Some(Arc::new(crate::tls::Tls::open(folder.path()).unwrap())),
         setups,
     });

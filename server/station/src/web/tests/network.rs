@@ -77,3 +77,15 @@ async fn a_connection_that_says_nothing_or_nonsense_holds_up_nobody() {
     let (head, _) = get(&station, "/api/about").await;
     assert!(head.starts_with("HTTP/1.1 200"), "{head}");
 }
+
+#[tokio::test]
+async fn the_map_is_read_in_ranges() {
+    let station = station().await;
+    let (head, body) = ask(&station, "GET", "/map.pmtiles", "Range: bytes=3-6\r\n", "").await;
+    let head = head.to_ascii_lowercase();
+    assert!(head.starts_with("http/1.1 206") && head.contains("content-range: bytes 3-6/18"), "{head}");
+    assert!(head.contains("content-security-policy"), "{head}");
+    assert_eq!(body, "iles");
+    let (_, about) = get(&station, "/api/about").await;
+    assert!(about.contains("\"map\":true"), "{about}");
+}
