@@ -74,7 +74,13 @@ pub(crate) fn run(arguments: &[String]) -> Result<(), String> {
         bad.env("LOFTWATCH", &loftwatch);
         keep(bad, &out.join("bad.md"))
     });
-    steps.take("last byte to pixel", || browser("measure", &loftwatch));
+    steps.take("last byte to pixel, and what the page costs", || browser("measure", &loftwatch));
+    steps.take("many viewers beside a bare fan-out", || {
+        let mut viewers =
+            command(&top, "cargo", &["run", "--locked", "--quiet", "--release", "--package", "viewers", "--"]);
+        viewers.arg(&loftwatch);
+        keep(viewers, &out.join("viewers.md"))
+    });
     report(&tests)?;
     steps.close()
 }
@@ -129,6 +135,8 @@ fn report(tests: &Path) -> Result<(), String> {
         ("SIGKILL at random moments of a flight", "kills.md"),
         ("Bad input by the megabyte, full and read-only disks", "bad.md"),
         ("Last byte to pixel", "latency.md"),
+        ("What the page costs", "page.md"),
+        ("Many viewers beside a bare fan-out", "viewers.md"),
     ];
     for (title, file) in parts {
         let body = fs::read_to_string(tests.join("out").join(file))
