@@ -76,8 +76,11 @@ pub(crate) fn run(arguments: &[String]) -> Result<(), String> {
     });
     steps.take("last byte to pixel, and what the page costs", || browser("measure", &loftwatch));
     steps.take("many viewers beside a bare fan-out", || {
-        let mut viewers =
-            command(&top, "cargo", &["run", "--locked", "--quiet", "--release", "--package", "viewers", "--"]);
+        let mut viewers = command(
+            &top,
+            "cargo",
+            &["run", "--locked", "--quiet", "--release", "--package", "viewers", "--"],
+        );
         viewers.arg(&loftwatch);
         keep(viewers, &out.join("viewers.md"))
     });
