@@ -17,6 +17,11 @@ const TIMED: usize = 10;
 /// A station lets so many in from one address; all of 127.0.0.0/8 is this machine.
 const FROM_ONE_ADDRESS: usize = 500;
 
+/// So many shake hands at the same time.
+const AT_ONCE: usize = 100;
+/// An empty answer to a ping (RFC 6455, section 5.5.3), masked with zeros as from a client.
+const PONG: [u8; 6] = [0x8a, 0x80, 0, 0, 0, 0];
+
 /// Viewers, connected.
 pub(crate) struct Readers {
     tasks: JoinSet<Read>,
@@ -65,8 +70,17 @@ impl Readers {
         let (counting, end) = (Arc::new(AtomicBool::new(false)), Arc::new(AtomicBool::new(false)));
         let (tell, times) = mpsc::unbounded_channel();
         let mut tasks = JoinSet::new();
-        for index in 0..viewers {
-            let stream = open(to, index).await.map_err(|error| format!("viewer {}: {error}", index + 1))?;
+        let mut next = 0..viewers;
+        let mut opening = JoinSet::new();
+        loop {
+            while opening.len() < AT_ONCE
+                && let Some(index) = next.next()
+            {
+                opening.spawn(async move { (index, open(to, index).await) });
+            }
+            let Some(opened) = opening.join_next().await else { break };
+            let (index, stream) = opened.map_err(|error| error.to_string())?;
+            let stream = stream.map_err(|error| format!("viewer {}: {error}", index + 1))?;
             let tell = index.is_multiple_of(TIMED).then(|| tell.clone());
             let stalled = index % STALLED == STALLED - 1;
             tasks.spawn(read(stream, stalled, Arc::clone(&counting), Arc::clone(&end), tell));
@@ -167,7 +181,7 @@ async fn read(
 
 /// Reads one frame; its length, and how much of its front is in the buffer.
 async fn message(stream: &mut TcpStream, buffer: &mut [u8]) -> std::io::Result<(u64, usize)> {
-    stream.read_u8().await?;
+    let ping = stream.read_u8().await? & 0x0f == 9;
     let length = match stream.read_u8().await? & 0x7f {
         126 => u64::from(stream.read_u16().await?),
         127 => stream.read_u64().await?,
@@ -181,6 +195,10 @@ async fn message(stream: &mut TcpStream, buffer: &mut [u8]) -> std::io::Result<(
         let part = usize::try_from(left).unwrap_or(usize::MAX).min(rest.len());
         stream.read_exact(&mut rest[..part]).await?;
         left -= part as u64;
+    }
+    if ping {
+        // Who answers none for half a minute is taken for gone.
+        stream.write_all(&PONG).await?;
     }
     Ok((length, front))
 }
