@@ -4,7 +4,7 @@ use geographiclib_rs::{Geodesic, InverseGeodesic as _};
 use loftwatch_engine::{Setup, cue_of};
 use loftwatch_flight::Phase;
 use loftwatch_flight::geodesy::Frame;
-use loftwatch_radio::{Form, Layout, Meaning};
+use loftwatch_radio::{Layout, Meaning};
 
 use super::now::cut;
 use super::rounding::figure;
@@ -140,7 +140,7 @@ impl Heard {
 /// The channel that a flag's field or bit stands for.
 fn channel_of<'a>(told: &'a Setup, flag: &Flag) -> Option<&'a str> {
     let layout: &Layout = told.layouts.iter().find(|layout| layout.name == flag.layout)?;
-    let (Form::Text { fields, .. } | Form::Binary { fields, .. }) = &layout.form;
+    let fields = layout.fields();
     let named = fields.iter().find(|field| field.name == flag.field && field.bits.is_empty());
     if let Some(field) = named {
         return Some(field.channel.as_deref().unwrap_or(&field.name));

@@ -14,8 +14,8 @@ use tokio_tungstenite::tungstenite::Message as Frame;
 use tokio_tungstenite::tungstenite::client::IntoClientRequest as _;
 
 mod crew;
-mod radio;
 mod network;
+mod radio;
 
 use super::*;
 use crate::clock::Clock;
