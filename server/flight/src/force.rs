@@ -93,8 +93,12 @@ impl Filter {
 
     fn take_force(&mut self, m: &Model, t: f64, z: f64, variance: f64) {
         let regime = self.regime;
+        let known = self.about.is_some();
         let view = |b: &Blob| {
             let f = axial_force(m, &regime, b, t);
+            // Drag goes with the square of an airspeed whose direction may be anywhere on a ring: its mean over the blob is not
+            // that of the blob's mean (second-order filter, Jazwinski 1970, ch. 9; from memory).
+            let (more, bent) = if known { (0.0, 0.0) } else { bend(m, b, f.drag) };
             let g = 1.0 + b.x[AS];
             let row = Row::new()
                 .with(H, g * f.by_h)
@@ -109,7 +113,7 @@ impl Filter {
                 .with(D, g)
                 .with(AB, 1.0)
                 .with(AS, f.f);
-            (g * f.f + b.x[AB], row)
+            (g * (f.f - more) + b.x[AB], row.and_bent(g * g * bent))
         };
         self.take_number(
             &Number { channel: Channel::Axial, value: z, variance, patience: 5, patience_s: 0.0 },
@@ -127,6 +131,41 @@ impl Filter {
         }
         (f, sqrt(d))
     }
+}
+
+/// What a blob's spread adds to its mean drag, m/s2, and the variance of that: drag is exp(ln k) times the square of the airspeed.
+fn bend(m: &Model, b: &Blob, drag: f64) -> (f64, f64) {
+    let (air, v) = airspeed(m, &b.x);
+    if v < 1.0 {
+        return (0.0, 0.0);
+    }
+    // Covariance of the airspeed, and with ln k.
+    let with = |i: usize, j: usize| {
+        let w = |i: usize| if i < 2 { Some(WE + i) } else { None };
+        let mut c = b.p[VE + i][VE + j];
+        if let Some(wi) = w(i) {
+            c -= b.p[wi][VE + j];
+        }
+        if let Some(wj) = w(j) {
+            c -= b.p[VE + i][wj];
+        }
+        if let (Some(wi), Some(wj)) = (w(i), w(j)) {
+            c += b.p[wi][wj];
+        }
+        c
+    };
+    let per = drag / (v * v);
+    let (mut trace, mut square, mut cross) = (0.0, 0.0, 0.0);
+    for i in 0..3 {
+        trace += with(i, i);
+        for j in 0..3 {
+            square += with(i, j) * with(i, j);
+        }
+        let own = b.p[LNK][VE + i] - if i < 2 { b.p[LNK][WE + i] } else { 0.0 };
+        cross += air[i] * own;
+    }
+    let more = per * (trace + 2.0 * cross + 0.5 * v * v * b.p[LNK][LNK]);
+    (more, 2.0 * per * per * square)
 }
 
 /// Whether a value lies at the end of a usual range, to half a per cent: makers' full scales are whole numbers of g.

@@ -102,7 +102,7 @@ impl Filter {
         for (i, b) in self.blobs.iter().enumerate() {
             let (expected, row) = self.seen(b, view);
             let ph = b.times(&row);
-            let hph = row.dot(&ph).max(0.0);
+            let hph = row.dot(&ph).max(0.0) + row.bent;
             let y = n.value - expected;
             if !y.is_finite() || !hph.is_finite() {
                 return false;
@@ -302,7 +302,15 @@ impl Filter {
         let variance = self.sensors.variance(Channel::Tilt) + aslant * aslant;
         let view = |b: &Blob| {
             let (a, v) = airspeed(m, &b.x);
-            let flat = sqrt(a[0] * a[0] + a[1] * a[1]).max(0.02 * v + 0.1);
+            // Its direction about the vertical may be anywhere: the spread across it lengthens the flat part.
+            let mean = sqrt(a[0] * a[0] + a[1] * a[1]).max(0.02 * v + 0.1);
+            let side = |i: usize, j: usize| {
+                b.p[VE + i][VE + j] - b.p[WE + i][VE + j] - b.p[VE + i][WE + j] + b.p[WE + i][WE + j]
+            };
+            let across = (a[1] * a[1] * side(0, 0) - 2.0 * a[0] * a[1] * side(0, 1)
+                + a[0] * a[0] * side(1, 1))
+                / (mean * mean);
+            let flat = sqrt(mean * mean + across.max(0.0));
             let v2 = (v * v).max(1.0);
             let by = [a[0] / flat * a[2] / v2, a[1] / flat * a[2] / v2, -flat / v2];
             let row =

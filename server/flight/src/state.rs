@@ -167,11 +167,13 @@ impl Blob {
 pub(crate) struct Row {
     terms: [(usize, f64); N],
     len: usize,
+    /// Variance of what a straight line leaves out.
+    pub(crate) bent: f64,
 }
 
 impl Row {
     pub(crate) const fn new() -> Self {
-        Self { terms: [(0, 0.0); N], len: 0 }
+        Self { terms: [(0, 0.0); N], len: 0, bent: 0.0 }
     }
     #[must_use]
     pub(crate) fn with(mut self, i: usize, v: f64) -> Self {
@@ -179,6 +181,11 @@ impl Row {
             self.terms[self.len] = (i, v);
             self.len += 1;
         }
+        self
+    }
+    #[must_use]
+    pub(crate) fn and_bent(mut self, variance: f64) -> Self {
+        self.bent = variance;
         self
     }
     pub(crate) fn terms(&self) -> &[(usize, f64)] {
