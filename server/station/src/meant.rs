@@ -245,6 +245,9 @@ impl Said<'_> {
             Source::Udp { address } => format!("UDP at {address}"),
             Source::File { path } => format!("file {path}"),
             Source::Stdin => "standard input".to_owned(),
+            Source::Relay { address, key_file } => {
+                format!("a remote receiver that calls at {address} with the key in {key_file}")
+            }
         }
     }
 

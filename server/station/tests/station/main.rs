@@ -5,4 +5,5 @@
 mod bad;
 mod harness;
 mod keeps;
+mod relay;
 mod rerun;
