@@ -25,7 +25,7 @@ use crate::ring::Ring;
 use crate::run::{Around, Runner};
 use crate::setup;
 use crate::shared::{SetupNow, Shared, Status};
-use crate::store::{Folder, StoreError, derived, inputs, outputs, recorder};
+use crate::store::{Folder, StoreError, derived, inputs, outputs, recorder, room};
 use crate::tls::Tls;
 use crate::web;
 
@@ -133,6 +133,11 @@ pub(crate) async fn run<End: Future<Output = ()>>(
         status_in.clone(),
         ending.clone(),
     );
+    let room = tokio::spawn(room::watch(
+        room::of_folder(folder.path().to_owned()),
+        status_in.clone(),
+        ending.clone(),
+    ));
     let (keeper, keeping) = outputs::start(kept, kept_file.clone(), &remembered, status_in.clone());
     let ends = inputs::relay_ends(&readers).await.map_err(StoreError::sql(&file, "being read"))?;
     let mut links = Links::new(Arc::clone(&ring), stored, Desk::new(ends, on_disk.clone()));
@@ -222,6 +227,7 @@ pub(crate) async fn run<End: Future<Output = ()>>(
     }
     ending_in.send_replace(true);
     let _ = recording.await;
+    let _ = room.await;
     let engine = tokio::task::spawn_blocking(move || engine.join()).await;
     if !matches!(engine, Ok(Ok(()))) {
         tracing::error!("the engine's thread has failed; the next start computes its outputs again");
