@@ -89,7 +89,8 @@ function notKept({ now, t_s }: View, lost: boolean): string | null {
 
 function roomWords(room_s: number): string {
   const hours = room_s / 3600;
-  const long = hours < 1 ? 'less than an hour' : hours < 1.5 ? 'about an hour' : `about ${Math.floor(hours)} hours`;
+  const long =
+    hours < 1 ? 'less than an hour' : hours < 1.5 ? 'about an hour' : `about ${Math.floor(hours)} hours`;
   return `The disk has room for ${long} more. Free some space.`;
 }
 
