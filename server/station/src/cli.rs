@@ -36,6 +36,8 @@ pub(crate) enum Command {
     Check(Flights),
     /// Compute all stored outputs again from the inputs.
     Rebuild(Flights),
+    /// Guess the framing of raw bytes: from a file, or from the newest stored bytes of a link.
+    Guess(Guess),
     /// Make a file with a new key for a remote receiver; copy it to both ends.
     Key {
         /// The file to make.
@@ -115,6 +117,19 @@ pub(crate) struct Rerun {
     /// Also flights, silences, frames and readings.
     #[arg(long)]
     pub(crate) all: bool,
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct Guess {
+    /// A file of raw bytes, as the receiver sends them.
+    #[arg(value_name = "FILE", required_unless_present = "data", conflicts_with = "data")]
+    pub(crate) file: Option<PathBuf>,
+    /// The data folder whose stored bytes are looked at.
+    #[arg(long, value_name = "DIR")]
+    pub(crate) data: Option<PathBuf>,
+    /// Which link; needed where there are several.
+    #[arg(long, value_name = "NAME", requires = "data")]
+    pub(crate) link: Option<String>,
 }
 
 #[derive(Debug, Args)]

@@ -9,6 +9,7 @@ mod crew;
 mod demo;
 mod export;
 mod failure;
+mod guess;
 mod hub;
 mod links;
 mod lists;
@@ -106,6 +107,7 @@ async fn obey(cli: Cli) -> Result<(), Failure> {
         Command::Demo(wanted) => demo::run(wanted).await,
         Command::Rerun(wanted) => rerun::run(wanted).await,
         Command::Flights(wanted) => lists::flights(&wanted.data).await,
+        Command::Guess(wanted) => guess::run(&wanted).await,
         Command::Check(wanted) => whole::run(&wanted.data).await,
         Command::Rebuild(wanted) => rebuild::run(&wanted.data).await,
         Command::Key { file } => relay::make(&file),

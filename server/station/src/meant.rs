@@ -320,7 +320,8 @@ fn limit(limit: &Limit) -> String {
     format!("{what} at most {} {unit} ({})", figure(limit.value), limit.from)
 }
 
-fn framing(framing: &Framing) -> String {
+/// A framing in words.
+pub(crate) fn framing(framing: &Framing) -> String {
     let word_of = |sync: &[u8]| sync.iter().map(|byte| format!("{byte:02X}")).collect::<Vec<_>>().join(" ");
     let cut = match &framing.cut {
         Cut::Lines { checksum: LineChecksum::None } => "lines".to_owned(),

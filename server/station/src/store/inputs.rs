@@ -359,3 +359,27 @@ pub(crate) async fn read_of_link(
     .await?;
     rows.iter().map(input).collect()
 }
+
+/// The newest bytes of a link, in the order in which they came, at most `most`.
+pub(crate) async fn newest_bytes(pool: &SqlitePool, link: &str, most: usize) -> Result<Vec<u8>, sqlx::Error> {
+    let rows =
+        sqlx::query("SELECT data FROM input WHERE kind = 'bytes' AND link = ? ORDER BY number DESC LIMIT ?")
+            .bind(link)
+            // Each piece has a byte at least.
+            .bind(most as i64)
+            .fetch_all(pool)
+            .await?;
+    let mut pieces: Vec<&[u8]> = Vec::new();
+    let mut taken = 0;
+    for row in &rows {
+        let piece: &[u8] = row.try_get("data")?;
+        taken += piece.len();
+        pieces.push(piece);
+        if taken >= most {
+            break;
+        }
+    }
+    pieces.reverse();
+    let bytes = pieces.concat();
+    Ok(bytes[bytes.len().saturating_sub(most)..].to_vec())
+}
