@@ -44,6 +44,10 @@ pub fn guess(bytes: &[u8]) -> Vec<Guess> {
     all.extend(marked(bytes, &checks));
     // Stable: within a class as tried.
     all.sort_by_key(|guess| (!is_checked(&guess.framing), std::cmp::Reverse(guess.fit)));
+    // Beside one that a checksum bears out, a mere look is worth nothing.
+    if all.first().is_some_and(|guess| is_checked(&guess.framing)) {
+        all.retain(|guess| is_checked(&guess.framing));
+    }
     all.dedup_by(|a, b| a.framing == b.framing);
     all
 }
