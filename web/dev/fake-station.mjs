@@ -182,6 +182,7 @@ function now(s, mode, speed) {
     ended_t_s: null,
     silent_since_s: silent ? LIFTOFF + silentFrom : null,
     not_kept_since_s: null,
+    disk_room_s: null,
     disk: null,
     stale_after_s: 1.1,
     bodies: NAMES.map((_, i) => bodyNow(i, s)),

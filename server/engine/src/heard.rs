@@ -110,6 +110,12 @@ impl Heard {
         self.transmitters.values().map(|t| t.newest_ns + t.stale_after_ns()).max()
     }
 
+    /// Whether a packet heard at `heard_ns` would end a silence, now being `t_ns`.
+    pub(crate) fn is_news(&self, heard_ns: i64, t_ns: i64) -> bool {
+        let slowest = self.transmitters.values().map(Transmitter::stale_after_ns).max();
+        slowest.is_none_or(|stale_after_ns| heard_ns + stale_after_ns > t_ns)
+    }
+
     /// Newest good packet and how long after it silence is declared, both ns.
     pub(crate) fn newest(&self) -> Option<(i64, i64)> {
         let newest_ns = self.transmitters.values().map(|t| t.newest_ns).max()?;

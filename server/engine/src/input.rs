@@ -104,6 +104,53 @@ pub enum What {
         /// Why, in words.
         reason: String,
     },
+    /// From a remote receiver, which keeps what it receives and passes it on, in order and each piece once.
+    Relayed {
+        /// Name of the link here.
+        link: String,
+        /// Where and when it was taken in over there.
+        stamp: RelayStamp,
+        /// What it is.
+        news: RelayNews,
+    },
+}
+
+/// What the far end's store says of an input that it passed on.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct RelayStamp {
+    /// Station time of the first input of the far end's store, ns of its clock: tells stores apart.
+    pub store: i64,
+    /// The input's number in that store. Grows; inputs of other links make gaps.
+    pub number: u64,
+    /// The input's station time there, ns of the far end's clock.
+    pub far_ns: i64,
+    /// The same instant on this station's clock, by the clock difference known when it came in, ns; never after the
+    /// input's own `t_ns`, and never before that of the link's input before it.
+    pub heard_ns: i64,
+}
+
+/// What a remote receiver passes on.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum RelayNews {
+    /// Bytes as the far end read them in one piece.
+    Bytes(Vec<u8>),
+    /// The far end's own link came up or went down.
+    LinkState {
+        /// Whether it is up.
+        up: bool,
+        /// Why, in words.
+        reason: String,
+    },
+    /// The far end started (again).
+    Started,
+    /// The far end received bytes and could not keep them.
+    Lost {
+        /// How many.
+        bytes: u64,
+        /// Why, in words.
+        reason: String,
+    },
 }
 
 impl What {

@@ -25,7 +25,7 @@ mod says;
 pub mod setup;
 mod sound;
 
-pub use input::{Input, What};
+pub use input::{Input, RelayNews, RelayStamp, What};
 pub use line::{Line, Lines};
 pub use machine::{ENGINE_VERSION, Engine};
 pub use one_flight::MOST_MARKS;

@@ -111,6 +111,13 @@ pub enum Source {
     },
     /// Standard input.
     Stdin,
+    /// Wait for a remote receiver that passes on what it keeps.
+    Relay {
+        /// address:port
+        address: String,
+        /// File with the key that both ends share.
+        key_file: String,
+    },
 }
 
 /// Serial parity.

@@ -4,7 +4,8 @@ mod fake;
 
 use fake::{START_NS, Story, after, inputs, numbered, run, setup};
 use loftwatch_engine::output::{Frame, Reading};
-use loftwatch_engine::{Engine, Input, Output, Said, What};
+use loftwatch_engine::setup::Source;
+use loftwatch_engine::{Engine, Input, Output, RelayNews, RelayStamp, Said, Setup, What};
 
 fn readings(out: &[Output]) -> Vec<&Reading> {
     out.iter().filter_map(|o| if let Said::Reading(r) = &o.what { Some(r) } else { None }).collect()
@@ -95,6 +96,78 @@ fn half_a_frame_is_void_after_a_restart_and_offsets_go_on() {
         assert_eq!(last.offset, good.len() as u64 + lost);
         assert!(frames(&out).iter().any(|f| f.wrong_kind.as_deref() == Some("partial")));
     }
+}
+
+fn relayed(number: u64, heard_ns: i64, news: RelayNews) -> What {
+    let stamp = RelayStamp { store: 1, number, far_ns: heard_ns + 777, heard_ns };
+    What::Relayed { link: "mast".into(), stamp, news }
+}
+
+/// The setup with its mast at the far end of the range.
+fn relay_setup() -> Setup {
+    let mut told = setup();
+    told.links[0].source = Source::Relay { address: "127.0.0.1:9100".into(), key_file: "key".into() };
+    assert_eq!(told.links[0].name, "mast");
+    told
+}
+
+#[test]
+fn a_frame_goes_on_over_a_broken_relay_and_not_over_a_broken_radio() {
+    let good = checked("LW1,1,7,1000,87600,9.8,0,,,,,0");
+    let (head, tail) = good.split_at(10);
+    let down = || What::LinkState { link: "mast".into(), up: false, reason: "broken".into() };
+    let there = |news: RelayNews| relayed(2, START_NS, news);
+    for (between, whole) in [
+        (down(), true),
+        (What::Started, true),
+        (there(RelayNews::LinkState { up: true, reason: "back".into() }), true),
+        (there(RelayNews::LinkState { up: false, reason: "unplugged".into() }), false),
+        (there(RelayNews::Started), false),
+        (there(RelayNews::Lost { bytes: 5, reason: "full".into() }), false),
+    ] {
+        let all = numbered([
+            (START_NS + 1, relayed(1, START_NS, RelayNews::Bytes(head.as_bytes().to_vec()))),
+            (START_NS + 2, between.clone()),
+            (START_NS + 3, relayed(3, START_NS, RelayNews::Bytes(tail.as_bytes().to_vec()))),
+        ]);
+        let (_, out) = run(relay_setup(), &all, START_NS + 5);
+        assert_eq!(readings(&out).len(), usize::from(whole), "{between:?}");
+    }
+}
+
+/// What is passed on late was received when the far end received it, and ends no silence of now.
+#[test]
+fn a_relayed_packet_was_received_when_the_far_end_heard_it() {
+    let second = 1_000_000_000;
+    let packet = |number: u64, heard_ns: i64| {
+        let line = checked(&format!("LW1,1,{number},{},87600,9.8,0,,,,,0", number * 1000));
+        relayed(number, heard_ns, RelayNews::Bytes(line.into_bytes()))
+    };
+    // Heard a second apart; the second and third wait for the way to come back, a minute.
+    let all = numbered([
+        (START_NS + second, packet(1, START_NS + second)),
+        (START_NS + 60 * second, packet(2, START_NS + 2 * second)),
+        (START_NS + 60 * second + 1, packet(3, START_NS + 3 * second)),
+    ]);
+    let (_, out) = run(relay_setup(), &all, START_NS + 61 * second);
+    let heard: Vec<i64> = out
+        .iter()
+        .filter(|o| matches!(o.what, Said::Reading(_)))
+        .map(|o| (o.t_receive_ns - START_NS) / second)
+        .collect();
+    assert_eq!(heard, [1, 2, 3]);
+    let measured: Vec<i64> = readings(&out).iter().map(|r| r.t_measured_ns).collect();
+    for pair in measured.windows(2) {
+        assert!(((pair[1] - pair[0]) - second).abs() < second / 100, "{measured:?}");
+    }
+    let silences: Vec<bool> = out
+        .iter()
+        .filter_map(|o| match o.what {
+            Said::Silence { since_ns } => Some(since_ns.is_some()),
+            _ => None,
+        })
+        .collect();
+    assert_eq!(silences, [true], "silent once, and not heard again by old news");
 }
 
 #[test]

@@ -10,6 +10,7 @@ mod check;
 mod cobs;
 mod crc;
 mod fixed;
+mod guess;
 mod kiss;
 mod lines;
 mod look;
@@ -27,6 +28,7 @@ use serde::{Deserialize, Serialize};
 pub use self::check::FramingProblem;
 pub(crate) use self::crc::Parameters;
 pub use self::crc::UnknownCrc;
+pub use self::guess::{Guess, guess};
 pub use self::splitter::{Frame, Hints, Splitter};
 pub use self::wrong::Wrong;
 

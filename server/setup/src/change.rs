@@ -223,5 +223,6 @@ fn source(source: &Source) -> String {
         Source::Udp { address } => format!("udp at {address}"),
         Source::File { path } => format!("file {path}"),
         Source::Stdin => "stdin".to_owned(),
+        Source::Relay { address, key_file } => format!("relay at {address}, key in {key_file}"),
     }
 }

@@ -23,6 +23,7 @@ enum Kind {
     Udp,
     File,
     Stdin,
+    Relay,
 }
 
 const KINDS: &[(&str, Kind)] = &[
@@ -31,6 +32,7 @@ const KINDS: &[(&str, Kind)] = &[
     ("udp", Kind::Udp),
     ("file", Kind::File),
     ("stdin", Kind::Stdin),
+    ("relay", Kind::Relay),
 ];
 
 const PARITIES: &[(&str, Parity)] = &[("none", Parity::None), ("even", Parity::Even), ("odd", Parity::Odd)];
@@ -108,8 +110,11 @@ fn same(a: &Source, b: &Source) -> bool {
     match (a, b) {
         (Source::Serial { path: a, .. }, Source::Serial { path: b, .. })
         | (Source::File { path: a }, Source::File { path: b })
-        | (Source::TcpListen { address: a }, Source::TcpListen { address: b })
-        | (Source::Udp { address: a }, Source::Udp { address: b }) => a == b,
+        | (Source::Udp { address: a }, Source::Udp { address: b })
+        | (
+            Source::Relay { address: a, .. } | Source::TcpListen { address: a },
+            Source::Relay { address: b, .. } | Source::TcpListen { address: b },
+        ) => a == b,
         (Source::Stdin, Source::Stdin) => true,
         _ => false,
     }
@@ -205,7 +210,13 @@ fn source(told: &told::Link, notes: &mut Notes) -> Option<Source> {
         }
         Kind::File => Some(Source::File { path: path(told, "the file's path", notes)? }),
         Kind::Stdin => Some(Source::Stdin),
-        Kind::Udp => Some(Source::Udp { address: listen(told, notes)? }),
+        Kind::Udp => Some(Source::Udp { address: listen(told, true, notes)? }),
+        Kind::Relay => {
+            // Whoever has not the key is not heard: it may wait where the network reaches it.
+            let address = listen(told, false, notes);
+            let key_file = written(&told.key_file, "the path of a file that `loftwatch key` made", notes);
+            Some(Source::Relay { address: address?, key_file: key_file? })
+        }
         Kind::Tcp => match (&told.connect, &told.listen) {
             (Field::Absent(place), Field::Absent(_)) => {
                 notes.missing(place, "connect = \"host:port\" or listen = \"127.0.0.1:port\"", None);
@@ -222,7 +233,7 @@ fn source(told: &told::Link, notes: &mut Notes) -> Option<Source> {
                 }
                 Some(Source::TcpConnect { address: join(&host, port) })
             }
-            _ => Some(Source::TcpListen { address: listen(told, notes)? }),
+            _ => Some(Source::TcpListen { address: listen(told, true, notes)? }),
         },
     }
 }
@@ -245,7 +256,10 @@ fn kindless(told: &told::Link, notes: &mut Notes) {
         path(told, "a path", notes);
     }
     if !told.listen.absent() {
-        listen(told, notes);
+        listen(told, told.key_file.absent(), notes);
+    }
+    if !told.key_file.absent() {
+        written(&told.key_file, "a path", notes);
     }
     if let Field::Is(connect) = &told.connect {
         host_and_port(connect, notes);
@@ -255,7 +269,7 @@ fn kindless(told: &told::Link, notes: &mut Notes) {
 /// Keys of another kind of link.
 fn astray(told: &told::Link, kind: Kind, notes: &mut Notes) {
     let serial = kind == Kind::Serial;
-    let network = matches!(kind, Kind::Tcp | Kind::Udp);
+    let open = matches!(kind, Kind::Tcp | Kind::Udp);
     let word = KINDS.iter().find(|(_, k)| *k == kind).map_or("", |(word, _)| word);
     let mut refuse = |there: Option<&Place>, fits: bool, whose: &str| {
         if let Some(place) = there.filter(|_| !fits) {
@@ -280,8 +294,9 @@ fn astray(told: &told::Link, kind: Kind, notes: &mut Notes) {
     }
     refuse(text(&told.path).as_ref(), serial || kind == Kind::File, "serial ports and files");
     refuse(text(&told.connect).as_ref(), kind == Kind::Tcp, "tcp links");
-    refuse(text(&told.listen).as_ref(), network, "tcp and udp links");
-    refuse(told.allow_network.get().map(|at| &at.at), network, "tcp and udp links");
+    refuse(text(&told.listen).as_ref(), open || kind == Kind::Relay, "tcp, udp and relay links");
+    refuse(told.allow_network.get().map(|at| &at.at), open, "tcp and udp links");
+    refuse(text(&told.key_file).as_ref(), kind == Kind::Relay, "relay links");
 }
 
 fn whole_or(field: &Field<i64>, low: i64, high: i64, unit: &str, default: i64, notes: &mut Notes) -> i64 {
@@ -292,10 +307,15 @@ fn whole_or(field: &Field<i64>, low: i64, high: i64, unit: &str, default: i64, n
 }
 
 fn path(told: &told::Link, expected: &str, notes: &mut Notes) -> Option<String> {
-    if told.path.absent() {
-        notes.missing(told.path.place(), expected, None);
+    written(&told.path, expected, notes)
+}
+
+/// The path that a key holds.
+fn written(field: &Field<String>, expected: &str, notes: &mut Notes) -> Option<String> {
+    if field.absent() {
+        notes.missing(field.place(), expected, None);
     }
-    let at = told.path.get()?;
+    let at = field.get()?;
     if at.value.trim().is_empty() || at.value.len() > 4096 || at.value.chars().any(char::is_control) {
         notes.refuse(&at.at, expected, format!("\"{}\"", clean(&at.value, 60)), None);
         return None;
@@ -303,8 +323,9 @@ fn path(told: &told::Link, expected: &str, notes: &mut Notes) -> Option<String> 
     Some(at.value.clone())
 }
 
-/// An address to listen at: this machine alone, unless it is told plainly that it may be the network.
-fn listen(told: &told::Link, notes: &mut Notes) -> Option<String> {
+/// An address to listen at. One that is `open` to all: this machine alone, unless it is told plainly that it may be the
+/// network.
+fn listen(told: &told::Link, open: bool, notes: &mut Notes) -> Option<String> {
     let Some(at) = told.listen.get() else {
         notes.missing(told.listen.place(), "listen = \"127.0.0.1:port\"", None);
         return None;
@@ -322,6 +343,9 @@ fn listen(told: &told::Link, notes: &mut Notes) -> Option<String> {
         );
         return None;
     };
+    if !open {
+        return Some(join(&address, port));
+    }
     if !ip.is_loopback() && told.allow_network.get().is_none_or(|allow| !allow.value) {
         let hint = "anyone on the network could then send packets: write `allow_network = true` in this link if that is meant";
         notes.refuse(

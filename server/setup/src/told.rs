@@ -131,6 +131,7 @@ told! {
         connect as "connect": String,
         listen as "listen": String,
         allow_network as "allow_network": bool,
+        key_file as "key_file": String,
         layouts as "layouts": Vec<At<String>>,
         added as "added": Vec<At<LayoutField>>,
         added_at as "added_at": String,

@@ -29,7 +29,7 @@ fn with(lines: &[usize], value: &str) -> String {
 fn the_full_setup_is_taken() {
     let setup = take(FULL).unwrap_or_else(|report| panic!("{report}"));
     assert_eq!(setup.plan.motors.len(), 2);
-    assert_eq!(setup.links.len(), 3);
+    assert_eq!(setup.links.len(), 4);
 }
 
 #[test]

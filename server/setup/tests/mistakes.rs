@@ -225,6 +225,7 @@ fn links_listen_on_this_machine_unless_told() {
         "kind = \"udp\"\nlisten = \"0.0.0.0:9000\"\nallow_network = true",
         "kind = \"tcp\"\nlisten = \"[::1]:9000\"",
         "kind = \"tcp\"\nconnect = \"receiver.local:9000\"",
+        "kind = \"relay\"\nlisten = \"0.0.0.0:9100\"\nkey_file = \"ridge.key\"",
     ] {
         let text = format!("{LEAST}{}", link(good));
         assert!(read(&text, "setup.toml", &mut none).is_ok(), "{good}");
@@ -237,6 +238,9 @@ fn links_listen_on_this_machine_unless_told() {
         ("kind = \"serial\"", "link[l].path"),
         ("kind = \"file\"\npath = \"a\"\nbaud = 9600", "link[l].baud"),
         ("kind = \"usb\"", "link[l].kind"),
+        ("kind = \"relay\"\nlisten = \"0.0.0.0:9100\"", "link[l].key_file"),
+        ("kind = \"relay\"\nkey_file = \"ridge.key\"", "link[l].listen"),
+        ("kind = \"tcp\"\nlisten = \"127.0.0.1:9\"\nkey_file = \"ridge.key\"", "link[l].key_file"),
     ] {
         assert_eq!(added(&link(bad)).key, key, "{bad}");
     }

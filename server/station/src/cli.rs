@@ -5,6 +5,8 @@ use std::path::PathBuf;
 
 use clap::{Args, Parser, Subcommand};
 
+use crate::relay::PassOn;
+
 /// A ground station for amateur high-power rocketry: it listens, keeps every byte, decodes, estimates and predicts,
 /// and shows it live to everyone on the range who has a browser. It never transmits to the vehicle.
 #[derive(Debug, Parser)]
@@ -34,6 +36,14 @@ pub(crate) enum Command {
     Check(Flights),
     /// Compute all stored outputs again from the inputs.
     Rebuild(Flights),
+    /// Guess the framing of raw bytes: from a file, or from the newest stored bytes of a link.
+    Guess(Guess),
+    /// Make a file with a new key for a remote receiver; copy it to both ends.
+    Key {
+        /// The file to make.
+        #[arg(value_name = "FILE")]
+        file: PathBuf,
+    },
     /// List the serial ports found.
     Ports,
     /// Look at setup files.
@@ -60,6 +70,12 @@ pub(crate) struct Serve {
     /// Rename whatever is in the data folder and start afresh.
     #[arg(long)]
     pub(crate) set_aside: bool,
+    /// Be a remote receiver: pass what is kept of a link on to the relay link of another station. May stand several times.
+    #[arg(long, value_name = "[LINK=]HOST:PORT", requires = "key")]
+    pub(crate) pass_on: Vec<PassOn>,
+    /// The file with the key that the other station has too.
+    #[arg(long, value_name = "FILE", requires = "pass_on")]
+    pub(crate) key: Option<PathBuf>,
 }
 
 #[derive(Debug, Args)]
@@ -101,6 +117,19 @@ pub(crate) struct Rerun {
     /// Also flights, silences, frames and readings.
     #[arg(long)]
     pub(crate) all: bool,
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct Guess {
+    /// A file of raw bytes, as the receiver sends them.
+    #[arg(value_name = "FILE", required_unless_present = "data", conflicts_with = "data")]
+    pub(crate) file: Option<PathBuf>,
+    /// The data folder whose stored bytes are looked at.
+    #[arg(long, value_name = "DIR")]
+    pub(crate) data: Option<PathBuf>,
+    /// Which link; needed where there are several.
+    #[arg(long, value_name = "NAME", requires = "data")]
+    pub(crate) link: Option<String>,
 }
 
 #[derive(Debug, Args)]

@@ -46,7 +46,15 @@ pub(crate) async fn run(wanted: Demo) -> Result<(), Failure> {
     let setup = setup::read(&setup_file).map_err(Failure::other)?;
     let listener = bind(&wanted).await?;
     tracing::info!("demo flight `{}`, data in `{}`", demo.name, folder.display());
-    let plan = serve::Plan { setup, setup_file, data: folder, map: wanted.map.clone(), set_aside: false };
+    let plan = serve::Plan {
+        setup,
+        setup_file,
+        data: folder,
+        map: wanted.map.clone(),
+        set_aside: false,
+        pass_on: Vec::new(),
+        key: None,
+    };
     // The terminals outlive the station: a port that vanishes at the end is no part of a flight.
     let ends = &mut terminals;
     let flying = |shared: Arc<Shared>| async move {

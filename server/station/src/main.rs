@@ -9,6 +9,7 @@ mod crew;
 mod demo;
 mod export;
 mod failure;
+mod guess;
 mod hub;
 mod links;
 mod lists;
@@ -19,6 +20,7 @@ mod messages;
 mod playback;
 mod ports;
 mod rebuild;
+mod relay;
 mod rerun;
 mod ring;
 mod run;
@@ -97,14 +99,18 @@ async fn obey(cli: Cli) -> Result<(), Failure> {
                 data: wanted.data,
                 map: wanted.map,
                 set_aside: wanted.set_aside,
+                pass_on: wanted.pass_on,
+                key: wanted.key,
             };
             serve::run(plan, listener, |_| signals.told_to_end()).await
         }
         Command::Demo(wanted) => demo::run(wanted).await,
         Command::Rerun(wanted) => rerun::run(wanted).await,
         Command::Flights(wanted) => lists::flights(&wanted.data).await,
+        Command::Guess(wanted) => guess::run(&wanted).await,
         Command::Check(wanted) => whole::run(&wanted.data).await,
         Command::Rebuild(wanted) => rebuild::run(&wanted.data).await,
+        Command::Key { file } => relay::make(&file),
         Command::Ports => lists::serial_ports(),
         Command::Setup { what: SetupCommand::Check { file, json } } => lists::setup_check(&file, json),
         Command::Setup { what: SetupCommand::Header(wanted) } => lists::setup_header(&wanted),

@@ -245,6 +245,9 @@ impl Said<'_> {
             Source::Udp { address } => format!("UDP at {address}"),
             Source::File { path } => format!("file {path}"),
             Source::Stdin => "standard input".to_owned(),
+            Source::Relay { address, key_file } => {
+                format!("a remote receiver that calls at {address} with the key in {key_file}")
+            }
         }
     }
 
@@ -317,7 +320,8 @@ fn limit(limit: &Limit) -> String {
     format!("{what} at most {} {unit} ({})", figure(limit.value), limit.from)
 }
 
-fn framing(framing: &Framing) -> String {
+/// A framing in words.
+pub(crate) fn framing(framing: &Framing) -> String {
     let word_of = |sync: &[u8]| sync.iter().map(|byte| format!("{byte:02X}")).collect::<Vec<_>>().join(" ");
     let cut = match &framing.cut {
         Cut::Lines { checksum: LineChecksum::None } => "lines".to_owned(),

@@ -123,6 +123,7 @@ impl Playback {
             utc_ns: self.at_ns + self.utc_offset_ns,
             not_kept_since_ns: None,
             disk: None,
+            room_for_s: None,
             replay: Some((self.label.clone(), self.speed)),
         };
         hub::fitted(self.state.now(&self.told, &moment))

@@ -8,7 +8,7 @@ use std::collections::{BTreeMap, VecDeque};
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::{Mutex, MutexGuard, PoisonError};
 
-use loftwatch_engine::{Input, What};
+use loftwatch_engine::{Input, RelayNews, What};
 use tokio::sync::Notify;
 
 use crate::clock::{Clock, utc_now_ns};
@@ -76,19 +76,34 @@ impl Ring {
 
     /// Takes one input; `false` if there was no room and it was dropped (bytes are then counted as lost).
     pub(crate) fn push(&self, what: What) -> bool {
+        self.push_numbered(what).is_some()
+    }
+
+    /// The same; the number that it got.
+    pub(crate) fn push_numbered(&self, what: What) -> Option<u64> {
         let mut inner = self.lock();
         let cost = cost(&what);
         if inner.held + cost > self.capacity {
             if let What::Bytes { link, bytes } = what {
                 *inner.lost.entry(link).or_default() += bytes.len() as u64;
             }
-            return false;
+            return None;
         }
         inner.admit_lost(&self.clock);
-        inner.append(&self.clock, what, cost);
+        let number = inner.append(&self.clock, what, cost);
         drop(inner);
         self.filled.notify_one();
-        true
+        Some(number)
+    }
+
+    /// Station time.
+    pub(crate) const fn clock(&self) -> Clock {
+        self.clock
+    }
+
+    /// Station time now, ns.
+    pub(crate) fn now_ns(&self) -> i64 {
+        self.clock.now_ns()
     }
 
     /// Takes all that is there, with the watermark.
@@ -136,13 +151,14 @@ impl Ring {
 }
 
 impl Inner {
-    fn append(&mut self, clock: &Clock, what: What, cost: usize) {
+    fn append(&mut self, clock: &Clock, what: What, cost: usize) -> u64 {
         // Strictly later than all before, so that a time names one input.
         let t_ns = clock.now_ns().max(self.last_ns + 1);
         self.last_ns = t_ns;
         self.queue.push_back(Input { number: self.next_number, t_ns, utc_ns: utc_now_ns(), what });
         self.next_number += 1;
         self.held += cost;
+        self.next_number - 1
     }
 
     fn admit_lost(&mut self, clock: &Clock) {
@@ -156,7 +172,7 @@ impl Inner {
 fn cost(what: &What) -> usize {
     OVERHEAD_BYTES
         + match what {
-            What::Bytes { bytes, .. } => bytes.len(),
+            What::Bytes { bytes, .. } | What::Relayed { news: RelayNews::Bytes(bytes), .. } => bytes.len(),
             What::SetupChange(_) | What::SetupByCrew { .. } => SETUP_BYTES,
             _ => 0,
         }

@@ -16,15 +16,16 @@ use crate::clock::{Clock, utc_now_ns};
 use crate::crew::Crew;
 use crate::failure::Failure;
 use crate::hub::Hub;
-use crate::links::Links;
+use crate::links::{Desk, Links, Pause};
 use crate::map;
 use crate::mdns::{self, Announced};
 use crate::playback;
+use crate::relay::{self, Caller, PassOn};
 use crate::ring::Ring;
 use crate::run::{Around, Runner};
 use crate::setup;
 use crate::shared::{SetupNow, Shared, Status};
-use crate::store::{Folder, StoreError, derived, inputs, outputs, recorder};
+use crate::store::{Folder, StoreError, derived, inputs, outputs, recorder, room};
 use crate::tls::Tls;
 use crate::web;
 
@@ -44,6 +45,10 @@ pub(crate) struct Plan {
     pub(crate) map: Option<PathBuf>,
     /// Whether to rename what is there and start afresh.
     pub(crate) set_aside: bool,
+    /// What is passed on to other stations.
+    pub(crate) pass_on: Vec<PassOn>,
+    /// The file with the key for that.
+    pub(crate) key: Option<PathBuf>,
 }
 
 /// Binds the address of the pages.
@@ -73,6 +78,7 @@ pub(crate) async fn run<End: Future<Output = ()>>(
     listener: TcpListener,
     up: impl FnOnce(Arc<Shared>) -> End,
 ) -> Result<(), Failure> {
+    let (passed_on, key) = passed_on(&plan)?;
     plan.map.as_deref().map_or(Ok(()), map::check)?;
     open_many_files();
     let folder = Folder::take(&plan.data)?;
@@ -119,7 +125,7 @@ pub(crate) async fn run<End: Future<Output = ()>>(
     let (status_in, status) = watch::channel(Status::default());
     let (ending_in, ending) = watch::channel(false);
     let ring = Arc::new(Ring::new(begin.clock, begin.last + 1));
-    let (taken, recording) = recorder::start(
+    let (taken, on_disk, recording) = recorder::start(
         Arc::clone(&ring),
         store,
         file.clone(),
@@ -127,8 +133,14 @@ pub(crate) async fn run<End: Future<Output = ()>>(
         status_in.clone(),
         ending.clone(),
     );
+    let room = tokio::spawn(room::watch(
+        room::of_folder(folder.path().to_owned()),
+        status_in.clone(),
+        ending.clone(),
+    ));
     let (keeper, keeping) = outputs::start(kept, kept_file.clone(), &remembered, status_in.clone());
-    let mut links = Links::new(Arc::clone(&ring), stored);
+    let ends = inputs::relay_ends(&readers).await.map_err(StoreError::sql(&file, "being read"))?;
+    let mut links = Links::new(Arc::clone(&ring), stored, Desk::new(ends, on_disk.clone()));
     let now = Arc::new(SetupNow {
         setup: plan.setup.clone(),
         path: Some(plan.setup_file.clone()),
@@ -179,6 +191,22 @@ pub(crate) async fn run<End: Future<Output = ()>>(
     let _announced = Announced::new(listening);
     let pages = tokio::spawn(web::serve(listener, Arc::clone(&shared)));
     let watching = tokio::spawn(setup::watch(plan.setup_file, setup_in, Arc::clone(&ring), links, setups));
+    let callers: Vec<_> = passed_on
+        .into_iter()
+        .map(|(link, to)| {
+            let caller = Caller {
+                link,
+                to,
+                key: key.clone(),
+                store: epoch_ns,
+                readers: shared.inputs_readers.clone(),
+                kept: on_disk.clone(),
+                clock: begin.clock,
+                pause: Pause::new(),
+            };
+            tokio::spawn(caller.run())
+        })
+        .collect();
     print_addresses(&shared, folder.path());
     tokio::select! {
         () = up(Arc::clone(&shared)) => {}
@@ -193,8 +221,13 @@ pub(crate) async fn run<End: Future<Output = ()>>(
     // Takes the links with it: nothing is pushed after the last drain.
     watching.abort();
     let _ = watching.await;
+    for caller in callers {
+        caller.abort();
+        let _ = caller.await;
+    }
     ending_in.send_replace(true);
     let _ = recording.await;
+    let _ = room.await;
     let engine = tokio::task::spawn_blocking(move || engine.join()).await;
     if !matches!(engine, Ok(Ok(()))) {
         tracing::error!("the engine's thread has failed; the next start computes its outputs again");
@@ -206,6 +239,31 @@ pub(crate) async fn run<End: Future<Output = ()>>(
     inputs::fold(&file).await;
     inputs::fold(&kept_file).await;
     Ok(())
+}
+
+/// Links, each with an address.
+type LinksTo = Vec<(String, String)>;
+
+/// Each link that is passed on with the other station's address, and the key.
+fn passed_on(plan: &Plan) -> Result<(LinksTo, Vec<u8>), Failure> {
+    let names: Vec<&str> = plan.setup.links.iter().map(|link| link.name.as_str()).collect();
+    let mut all = LinksTo::new();
+    for PassOn { link, to } in &plan.pass_on {
+        let link = match (link, &names[..]) {
+            (None, [only]) => (*only).to_owned(),
+            (Some(link), names) if names.contains(&link.as_str()) => link.clone(),
+            _ => {
+                return Err(Failure::usage(format!(
+                    "--pass-on must name a link of the setup ({}), as in --pass-on \"{}={to}\"",
+                    names.join(", "),
+                    names.first().unwrap_or(&"LINK")
+                )));
+            }
+        };
+        all.push((link, to.clone()));
+    }
+    let key = plan.key.as_deref().map(relay::read).transpose().map_err(Failure::usage)?;
+    Ok((all, key.unwrap_or_default()))
 }
 
 /// What those who watch were shown of the newest flight when the station ended: as after a seek to the end of a replay.

@@ -92,6 +92,8 @@ pub(crate) struct Status {
     pub(crate) not_kept_since_ns: Option<i64>,
     /// What is wrong with the disk, if anything.
     pub(crate) disk: Option<Disk>,
+    /// How long the room on the disk lasts at the pace at which the folder grows, s, if that is less than a day.
+    pub(crate) room_for_s: Option<f64>,
     /// Inputs that never reached the disk and never will, and their bytes.
     pub(crate) lost_inputs: u64,
     /// See `lost_inputs`.

@@ -9,7 +9,7 @@ use std::collections::BTreeMap;
 use std::fmt::Write as _;
 use std::path::Path;
 
-use loftwatch_engine::{Engine, Input, Output, What};
+use loftwatch_engine::{Engine, Input, Output, RelayNews, What};
 use sqlx::{Row, SqlitePool};
 
 use crate::failure::Failure;
@@ -51,6 +51,9 @@ pub(crate) async fn run(data: &Path) -> Result<(), Failure> {
             .compare(&pool, &file, outputs.as_ref().map(|pool| (pool, derived_file.as_path())))
             .await?;
         account.tell(&mut said);
+        if account.doubled > 0 {
+            wrong.push(format!("{} inputs of remote receivers came twice or out of order", account.doubled));
+        }
         if let Some(compared) = compared {
             compared.tell(&mut said, &mut wrong);
         }
@@ -102,6 +105,10 @@ struct Account {
     kinds: BTreeMap<&'static str, u64>,
     span: Option<(i64, i64)>,
     backwards: u64,
+    /// Newest number of each remote receiver's store, by link.
+    relayed: BTreeMap<(String, i64), u64>,
+    /// Relayed inputs that came twice or out of order.
+    doubled: u64,
 }
 
 impl Account {
@@ -126,6 +133,22 @@ impl Account {
             What::Lost { link, bytes, .. } => {
                 *self.lost.entry(link.clone()).or_default() += bytes;
                 "losses"
+            }
+            What::Relayed { link, stamp, news } => {
+                let newest = self.relayed.entry((link.clone(), stamp.store)).or_default();
+                self.doubled += u64::from(stamp.number <= *newest);
+                *newest = stamp.number.max(*newest);
+                match news {
+                    RelayNews::Bytes(bytes) => {
+                        *self.bytes.entry(link.clone()).or_default() += bytes.len() as u64;
+                        "relayed pieces of bytes"
+                    }
+                    RelayNews::Lost { bytes, .. } => {
+                        *self.lost.entry(link.clone()).or_default() += bytes;
+                        "losses at a remote receiver"
+                    }
+                    RelayNews::LinkState { .. } | RelayNews::Started => "states of a remote receiver",
+                }
             }
             What::LinkState { .. } => "link states",
             What::SetupChange(_) | What::SetupByCrew { .. } => "setups",

@@ -59,6 +59,7 @@ export function now(change: Partial<Now> = {}): Now {
     silent_since_s: null,
     not_kept_since_s: null,
     disk: null,
+    disk_room_s: null,
     stale_after_s: 1.1,
     bodies: [
       body(),

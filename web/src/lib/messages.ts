@@ -70,6 +70,8 @@ silent_since_s: number | null,
 not_kept_since_s: number | null,
 /** What is wrong with the disk; `null` when it follows. */
 disk: Disk | null,
+/** How long the room on the disk lasts at the pace of the last hour, s; `null` while that is more than a day. */
+disk_room_s: number | null,
 /** A figure older than this is stale: two expected intervals and one second, s. */
 stale_after_s: number,
 /** The bodies, in the order of the setup; the first is the vehicle. */

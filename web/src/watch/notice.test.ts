@@ -75,6 +75,18 @@ describe('the notice', () => {
     }
   });
 
+  it('warns of little room on the disk until it is full', () => {
+    const said = (disk_room_s: number | null, more = {}): string[] =>
+      notices(view({ disk_room_s, ...more }), false).map((n) => `${n.level}: ${n.words}`);
+    expect(said(null)).toEqual([]);
+    expect(said(80_000)).toEqual(['look: The disk has room for about 22 hours more. Free some space.']);
+    expect(said(4000)[0]).toContain('about an hour more');
+    expect(said(100)[0]).toContain('less than an hour more');
+    const full = said(0, { not_kept_since_s: now().t_s - 0.1, disk: 'full' });
+    expect(full).toHaveLength(1);
+    expect(full[0]).toMatch(/^act: Disk full/);
+  });
+
   it('names one transmitter that is silent while others speak, but not a piece that lies', () => {
     const gone = body({ name: 'Cam B', heard_t_s: T0 - 10 });
     expect(notices(view({ bodies: [body(), gone] }), false)[0]?.words).toBe('Cam B not heard for 16 s.');

@@ -32,6 +32,10 @@ export function notices(
   const unkept = notKept(view, lost);
   if (unkept) found.push({ level: 'act', words: unkept });
   found.push(...holding.filter((h) => h.level === 'look').map(said));
+  // Once it is full there are stronger words.
+  if (now.disk_room_s !== null && !unkept && !lost) {
+    found.push({ level: 'look', words: roomWords(now.disk_room_s) });
+  }
   const silence = silentFor(view);
   if (
     silence !== null &&
@@ -81,6 +85,13 @@ function notKept({ now, t_s }: View, lost: boolean): string | null {
   if (disk === 'slow' && (lost ? now.t_s : t_s) - since < HICCUP_S) return null;
   const [what, remedy] = DISK[disk];
   return `${what}: not kept since ${clock(now.utc_s + (since - now.t_s))}. ${remedy}; the flight goes on.`;
+}
+
+function roomWords(room_s: number): string {
+  const hours = room_s / 3600;
+  const long =
+    hours < 1 ? 'less than an hour' : hours < 1.5 ? 'about an hour' : `about ${Math.floor(hours)} hours`;
+  return `The disk has room for ${long} more. Free some space.`;
 }
 
 function silenceWords(view: View): string {

@@ -3,26 +3,44 @@
 use super::Engine;
 use crate::links::{Cut, LinkStream};
 use crate::one_flight::OneFlight;
-use crate::{Input, Output, Setup, What};
+use crate::setup::Source;
+use crate::{Input, Output, RelayNews, Setup, What};
 
 impl Engine {
     pub(super) fn apply(&mut self, input: &Input, out: &mut Vec<Output>) {
         let utc_offset_ns = input.utc_ns.saturating_sub(input.t_ns);
         match &input.what {
-            What::Bytes { link, bytes } => self.take_bytes(link, bytes, utc_offset_ns, out),
+            What::Bytes { link, bytes } => self.take_bytes(link, bytes, None, utc_offset_ns, out),
             What::LinkState { link, up, .. } => {
-                if !up {
-                    self.reset_link(link, utc_offset_ns, out);
+                // A broken way to a remote receiver loses nothing: its half frame goes on when the way is back.
+                if !up && !self.is_relayed(link) {
+                    self.reset_link(link, None, utc_offset_ns, out);
                 }
             }
             What::Started => {
                 for link in self.links.keys().cloned().collect::<Vec<_>>() {
-                    self.reset_link(&link, utc_offset_ns, out);
+                    if !self.is_relayed(&link) {
+                        self.reset_link(&link, None, utc_offset_ns, out);
+                    }
                 }
             }
             What::Lost { link, bytes, .. } => {
-                self.reset_link(link, utc_offset_ns, out);
+                self.reset_link(link, None, utc_offset_ns, out);
                 self.skip_bytes(link, *bytes);
+            }
+            What::Relayed { link, stamp, news } => {
+                let heard_ns = Some(stamp.heard_ns.min(self.marks.t_ns));
+                match news {
+                    RelayNews::Bytes(bytes) => self.take_bytes(link, bytes, heard_ns, utc_offset_ns, out),
+                    RelayNews::LinkState { up: true, .. } => {}
+                    RelayNews::LinkState { up: false, .. } | RelayNews::Started => {
+                        self.reset_link(link, heard_ns, utc_offset_ns, out);
+                    }
+                    RelayNews::Lost { bytes, .. } => {
+                        self.reset_link(link, heard_ns, utc_offset_ns, out);
+                        self.skip_bytes(link, *bytes);
+                    }
+                }
             }
             What::SetupChange(setup) | What::SetupByCrew { setup, .. } => self.change_setup(setup, out),
             What::Mark { label, at_ns, who } => {
@@ -41,7 +59,20 @@ impl Engine {
         }
     }
 
-    fn take_bytes(&mut self, name: &str, bytes: &[u8], utc_offset_ns: i64, out: &mut Vec<Output>) {
+    /// Whether the link is the way to a remote receiver.
+    fn is_relayed(&self, name: &str) -> bool {
+        self.setup.links.iter().any(|l| l.name == name && matches!(l.source, Source::Relay { .. }))
+    }
+
+    /// `heard_ns`: when a remote receiver heard them; else they are heard now.
+    fn take_bytes(
+        &mut self,
+        name: &str,
+        bytes: &[u8],
+        heard_ns: Option<i64>,
+        utc_offset_ns: i64,
+        out: &mut Vec<Output>,
+    ) {
         self.bytes_ns = Some(self.marks.t_ns);
         let Some(link) = self.setup.links.iter().find(|l| l.name == name) else {
             self.skip_bytes(name, bytes.len() as u64);
@@ -49,20 +80,20 @@ impl Engine {
         };
         let Some(stream) = self.links.get_mut(name) else { return };
         let mut cuts = Vec::new();
-        stream.push(&self.setup, link, bytes, self.marks.t_ns, &mut cuts);
-        self.take_cuts(cuts, name, utc_offset_ns, out);
+        stream.push(&self.setup, link, bytes, heard_ns.unwrap_or(self.marks.t_ns), &mut cuts);
+        self.take_cuts(cuts, name, heard_ns, utc_offset_ns, out);
         if self.radio_ns.is_none() {
             self.radio_ns = Some(self.next_on_grid(super::RADIO_NS));
         }
     }
 
-    fn reset_link(&mut self, name: &str, utc_offset_ns: i64, out: &mut Vec<Output>) {
+    fn reset_link(&mut self, name: &str, heard_ns: Option<i64>, utc_offset_ns: i64, out: &mut Vec<Output>) {
         let mut cuts: Vec<Cut> = Vec::new();
         let link = self.setup.links.iter().find(|l| l.name == name);
         if let (Some(link), Some(stream)) = (link, self.links.get_mut(name)) {
             stream.reset(&self.setup, link, &mut cuts);
         }
-        self.take_cuts(cuts, name, utc_offset_ns, out);
+        self.take_cuts(cuts, name, heard_ns, utc_offset_ns, out);
     }
 
     /// Bytes that no frame will be cut from: those of a link that the setup does not have, or that were lost.

@@ -19,15 +19,25 @@ impl Engine {
         &mut self,
         cuts: Vec<Cut>,
         link: &str,
+        heard_ns: Option<i64>,
         utc_offset_ns: i64,
         out: &mut Vec<Output>,
     ) {
         for cut in cuts {
-            self.take_cut(cut, link, utc_offset_ns, out);
+            self.take_cut(cut, link, heard_ns, utc_offset_ns, out);
         }
     }
 
-    fn take_cut(&mut self, mut cut: Cut, link: &str, utc_offset_ns: i64, out: &mut Vec<Output>) {
+    fn take_cut(
+        &mut self,
+        mut cut: Cut,
+        link: &str,
+        heard_ns: Option<i64>,
+        utc_offset_ns: i64,
+        out: &mut Vec<Output>,
+    ) {
+        // Passed on late, it is no newer than what was heard elsewhere meanwhile.
+        let received_ns = heard_ns.map_or(self.marks.t_ns, |heard_ns| self.marks.t_receive_ns.max(heard_ns));
         let mut read = None;
         if let Some((index, decoded)) = cut.decoded.take() {
             let layout = &self.setup.layouts[index];
@@ -47,15 +57,18 @@ impl Engine {
         }
         let Some((index, decoded, packet, body)) = read else {
             let mut pen = self.pen(out);
-            pen.marks.t_receive_ns = self.marks.t_ns;
+            pen.marks.t_receive_ns = received_ns;
             pen.marks.utc_offset_ns = utc_offset_ns;
             pen.say(Said::Frame(cut.frame));
             return;
         };
         let quiet_ns = self.marks.quiet_ns();
-        self.marks.t_receive_ns = self.marks.t_ns;
+        self.marks.t_receive_ns = received_ns;
         self.marks.utc_offset_ns = utc_offset_ns;
-        self.hear_again(out);
+        // Old news that a remote receiver passes on does not end a silence of now.
+        if heard_ns.is_none_or(|heard_ns| self.heard.is_news(heard_ns, self.marks.t_ns)) {
+            self.hear_again(out);
+        }
         self.open_flight(quiet_ns, out);
         self.pen(out).say(Said::Frame(cut.frame));
 

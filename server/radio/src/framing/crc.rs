@@ -175,6 +175,11 @@ impl Check {
         Some(Self { engine, stored: usize::from(width).div_ceil(8), width, big_endian: crc.big_endian })
     }
 
+    /// The same, stored in this order.
+    pub(super) fn with_order(&self, big_endian: bool) -> Self {
+        Self { big_endian, ..self.clone() }
+    }
+
     /// The CRC of some bytes.
     pub(super) fn of(&self, bytes: &[u8]) -> u128 {
         match &self.engine {

@@ -4,7 +4,7 @@
 mod encode;
 
 use encode::{Width, all, delimiter, encode, handed_out, payload};
-use loftwatch_radio::{Cut, Frame, Framing, Hints, Splitter, Wrong};
+use loftwatch_radio::{Cut, Frame, Framing, Guess, Hints, Splitter, Wrong, guess};
 use proptest::prelude::*;
 
 #[derive(Clone, Debug, PartialEq)]
@@ -233,4 +233,68 @@ fn a_line_of_a_hundred_megabytes_takes_little_memory_and_few_reports() {
         assert_eq!(bytes, 100 << 20, "{:?}", framing.cut);
         assert!(reports < 20, "{:?}: {reports}", framing.cut);
     }
+}
+
+/// Frames of many lengths, each different.
+fn some_frames(framing: &Framing, seed: u64, count: usize) -> Vec<u8> {
+    let mut state = seed;
+    let mut random = move || {
+        state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        (state >> 33) as u8
+    };
+    let mut stream = Vec::new();
+    for _ in 0..count {
+        let length = 12 + usize::from(random() % 20);
+        let bytes: Vec<u8> = (0..length).map(|_| random()).collect();
+        stream.extend(encode(framing, &payload(framing, &bytes)));
+    }
+    stream
+}
+
+#[test]
+fn each_framing_is_guessed_from_its_bytes() {
+    for width in [Width::Sixteen, Width::ThirtyTwo] {
+        for (seed, framing) in (1..).zip(all(width)) {
+            if matches!(&framing.cut, Cut::Fixed { sync, .. } if sync.is_empty()) {
+                continue;
+            }
+            let stream = some_frames(&framing, seed, 60);
+            // Joined in the middle of a frame, and a byte in a thousand is hit.
+            let mut heard = stream[7..].to_vec();
+            for at in (500..heard.len()).step_by(1000) {
+                heard[at] ^= 0x10;
+            }
+            let guesses = guess(&heard);
+            let like = |guess: &Guess| guess.framing.cut == framing.cut && guess.framing.crc == framing.crc;
+            assert!(guesses.iter().take(2).any(like), "{framing:?}\n{guesses:#?}");
+            let right = guesses.iter().find(|guess| like(guess)).unwrap();
+            assert!(right.fit * 10 >= right.frames * 8, "{right:?}");
+        }
+    }
+}
+
+#[test]
+fn noise_and_rests_look_like_nothing() {
+    for seed in 1..40u64 {
+        let mut state = seed;
+        let noise: Vec<u8> = (0..8_000)
+            .map(|_| {
+                state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+                (state >> 33) as u8
+            })
+            .collect();
+        assert_eq!(guess(&noise), [], "seed {seed}");
+    }
+    for rest in [&b""[..], b"\n", b"\0\0\0\0\0\0\0\0\0\0", &[0xc0; 50], b"one line alone\n", &[0xff; 5_000]] {
+        assert_eq!(guess(rest), [], "{rest:?}");
+    }
+}
+
+#[test]
+fn text_without_a_checksum_is_guessed_as_lines() {
+    let lines: Vec<String> = (0..40).map(|n| format!("{n},{},{}\r\n", n * 7, n * n)).collect();
+    let text = lines.concat();
+    let guesses = guess(text.as_bytes());
+    let lines = Cut::Lines { checksum: loftwatch_radio::LineChecksum::None };
+    assert_eq!(guesses.first().map(|guess| &guess.framing.cut), Some(&lines), "{guesses:?}");
 }

@@ -191,15 +191,16 @@ impl Hub {
 
     fn now_text(&self, state: &State) -> String {
         let told = Arc::clone(&self.setup.borrow());
-        let (not_kept_since_ns, disk) = {
+        let (not_kept_since_ns, disk, room_for_s) = {
             let status = self.status.borrow();
-            (status.not_kept_since_ns, status.disk)
+            (status.not_kept_since_ns, status.disk, status.room_for_s)
         };
         let moment = Moment {
             t_ns: self.clock.now_ns(),
             utc_ns: clock::utc_now_ns(),
             not_kept_since_ns,
             disk,
+            room_for_s,
             replay: None,
         };
         fit::fitted(state.now(&told.setup, &moment))

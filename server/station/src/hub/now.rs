@@ -20,6 +20,8 @@ pub(crate) struct Moment {
     pub(crate) not_kept_since_ns: Option<i64>,
     /// What is wrong with the disk.
     pub(crate) disk: Option<Disk>,
+    /// How long its room lasts, s, if that is less than a day.
+    pub(crate) room_for_s: Option<f64>,
     /// For a replay: its label and its rate.
     pub(crate) replay: Option<(String, f64)>,
 }
@@ -55,6 +57,7 @@ impl State {
             silent_since_s: self.silent_since_ns.map(opened),
             not_kept_since_s: moment.not_kept_since_ns.map(opened),
             disk: moment.disk,
+            disk_room_s: moment.room_for_s.and_then(|room_s| figure(room_s, 0)),
             stale_after_s: stale_after_s(told),
             bodies: (0..told.plan.bodies.len()).map(|body| self.body_now(told, body, t_s)).collect(),
             headsups: self.headsups_now(told),

@@ -5,6 +5,7 @@
 mod file;
 mod pause;
 mod port;
+mod relay;
 mod serial;
 mod tcp;
 mod udp;
@@ -19,7 +20,9 @@ use tokio::task::JoinHandle;
 use crate::ring::Ring;
 use crate::shared::LinkStatus;
 
+pub(crate) use pause::Pause;
 pub(crate) use port::Port;
+pub(crate) use relay::Desk;
 
 /// The running links.
 #[derive(Debug)]
@@ -29,12 +32,14 @@ pub(crate) struct Links {
     running: BTreeMap<String, (Link, JoinHandle<()>)>,
     /// Bytes of each link that the store holds already: where a file goes on after a restart.
     stored: BTreeMap<String, u64>,
+    /// Where what remote receivers pass on is taken in.
+    desk: Desk,
 }
 
 impl Links {
     /// No links yet. `stored`: bytes of each link already recorded.
-    pub(crate) fn new(ring: Arc<Ring>, stored: BTreeMap<String, u64>) -> Self {
-        Self { ring, board: watch::Sender::new(Vec::new()), running: BTreeMap::new(), stored }
+    pub(crate) fn new(ring: Arc<Ring>, stored: BTreeMap<String, u64>, desk: Desk) -> Self {
+        Self { ring, board: watch::Sender::new(Vec::new()), running: BTreeMap::new(), stored, desk }
     }
 
     /// The state of the links, for those who watch.
@@ -62,7 +67,7 @@ impl Links {
             if !self.running.contains_key(&link.name) {
                 let port = Port::new(&link.name, &self.ring, &self.board);
                 let from = self.stored.remove(&link.name).unwrap_or(0);
-                let task = tokio::spawn(run(link.source.clone(), port, from));
+                let task = tokio::spawn(run(link.source.clone(), port, from, self.desk.clone()));
                 self.running.insert(link.name.clone(), (link.clone(), task));
             }
         }
@@ -77,7 +82,7 @@ impl Drop for Links {
     }
 }
 
-async fn run(source: Source, mut port: Port, from: u64) {
+async fn run(source: Source, mut port: Port, from: u64, desk: Desk) {
     match source {
         Source::Serial { path, baud, data_bits, parity, stop_bits, flow } => {
             serial::run(&serial::Wanted { path, baud, data_bits, parity, stop_bits, flow }, &mut port).await;
@@ -87,5 +92,6 @@ async fn run(source: Source, mut port: Port, from: u64) {
         Source::Udp { address } => udp::run(&address, &mut port).await,
         Source::File { path } => file::run(&path, from, &mut port).await,
         Source::Stdin => file::stdin(&mut port).await,
+        Source::Relay { address, key_file } => relay::run(&address, &key_file, &desk, &mut port).await,
     }
 }

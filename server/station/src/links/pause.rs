@@ -7,27 +7,35 @@ const LONGEST: Duration = Duration::from_secs(10);
 
 /// The pause before the next attempt.
 #[derive(Debug)]
-pub(super) struct Pause(Duration);
+pub(crate) struct Pause {
+    next: Duration,
+    first: Duration,
+}
 
 impl Pause {
-    pub(super) const fn new() -> Self {
-        Self(FIRST)
+    pub(crate) const fn new() -> Self {
+        Self::from(FIRST)
+    }
+
+    /// Beginning with another pause.
+    pub(crate) const fn from(first: Duration) -> Self {
+        Self { next: first, first }
     }
 
     /// After a success the next pause is the first one again.
-    pub(super) const fn reset(&mut self) {
-        self.0 = FIRST;
+    pub(crate) const fn reset(&mut self) {
+        self.next = self.first;
     }
 
     /// Takes the next pause.
-    pub(super) fn next(&mut self) -> Duration {
-        let pause = self.0;
-        self.0 = self.0.mul_f64(1.6).min(LONGEST);
+    pub(crate) fn next(&mut self) -> Duration {
+        let pause = self.next;
+        self.next = self.next.mul_f64(1.6).min(LONGEST);
         pause
     }
 
     /// Waits for the next pause.
-    pub(super) async fn wait(&mut self) {
+    pub(crate) async fn wait(&mut self) {
         tokio::time::sleep(self.next()).await;
     }
 }

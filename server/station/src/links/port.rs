@@ -22,6 +22,16 @@ impl Port {
         Self { name: name.to_owned(), ring: Arc::clone(ring), board: board.clone(), said: None }
     }
 
+    /// The link's name.
+    pub(super) fn name(&self) -> &str {
+        &self.name
+    }
+
+    /// Where inputs go.
+    pub(super) fn ring(&self) -> &Ring {
+        &self.ring
+    }
+
     /// Bytes as read in one piece, stamped now.
     pub(super) fn bytes(&self, bytes: &[u8]) {
         self.ring.push(What::Bytes { link: self.name.clone(), bytes: bytes.to_vec() });
@@ -49,6 +59,15 @@ impl Port {
     fn say(&mut self, up: bool, reason: &str) {
         self.said = Some((up, reason.to_owned()));
         self.ring.push(What::LinkState { link: self.name.clone(), up, reason: reason.to_owned() });
+        self.post(up, reason);
+    }
+
+    /// Shows other words for a link that is up; they are not recorded.
+    pub(super) fn show(&self, reason: &str) {
+        self.post(true, reason);
+    }
+
+    fn post(&self, up: bool, reason: &str) {
         self.board.send_modify(|board| {
             let status = LinkStatus { name: self.name.clone(), up, reason: reason.to_owned() };
             match board.iter_mut().find(|s| s.name == self.name) {

@@ -41,6 +41,8 @@ pub(crate) struct Now {
     pub(crate) not_kept_since_s: Option<f64>,
     /// What is wrong with the disk; `null` when it follows.
     pub(crate) disk: Option<Disk>,
+    /// How long the room on the disk lasts at the pace of the last hour, s; `null` while that is more than a day.
+    pub(crate) disk_room_s: Option<f64>,
     /// A figure older than this is stale: two expected intervals and one second, s.
     pub(crate) stale_after_s: f64,
     /// The bodies, in the order of the setup; the first is the vehicle.

@@ -20,7 +20,7 @@ use crate::ports;
 use crate::store::fnv1a_64;
 
 /// Keys of a link that say where its bytes come from.
-const PLACES: [&str; 3] = ["path", "connect", "listen"];
+const PLACES: [&str; 4] = ["path", "connect", "listen", "key_file"];
 
 /// A text that is to become the setup file.
 #[derive(Debug)]
@@ -238,6 +238,12 @@ mod tests {
             ("10.0.0.2", "10.0.0.3", 13, 11),
             ("connect = \"10.0.0.2:4000\"", "listen = \"127.0.0.1:4000\"", 13, 10),
             ("kind = \"serial\"\npath = \"/dev/ttyUSB0\"", "kind = \"stdin\"", 6, 1),
+            (
+                "kind = \"serial\"\npath = \"/dev/ttyUSB0\"",
+                "kind = \"relay\"\nlisten = \"127.0.0.1:4000\"\nkey_file = \"/etc/passwd\"",
+                9,
+                10,
+            ),
         ] {
             let mistake = mistake(&TEXT.replace(old, new));
             assert_eq!((mistake.line, mistake.column), (line, column), "{new}: {mistake:?}");

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
-use loftwatch_engine::{Input, Setup, What};
+use loftwatch_engine::{Input, RelayNews, RelayStamp, Setup, What};
 use sqlx::migrate::Migrator;
 use sqlx::sqlite::{
     SqliteConnectOptions, SqliteJournalMode, SqlitePoolOptions, SqliteRow, SqliteSynchronous,
@@ -142,8 +142,15 @@ async fn insert(connection: &mut SqliteConnection, inputs: &[Input]) -> Result<(
     if inputs.is_empty() {
         return Ok(());
     }
-    let rows = vec!["(?,?,?,?,?,?)"; inputs.len()].join(",");
-    let sql = format!("INSERT INTO input (number, t_ns, utc_ns, kind, link, data) VALUES {rows}");
+    // Nearly all rows have no far end: they are stored without its columns, which is faster.
+    let relayed = inputs.iter().any(|input| stamp(&input.what).is_some());
+    let (row, more) = if relayed {
+        ("(?,?,?,?,?,?,?,?,?,?)", ", far_store, far_number, far_ns, heard_ns")
+    } else {
+        ("(?,?,?,?,?,?)", "")
+    };
+    let rows = vec![row; inputs.len()].join(",");
+    let sql = format!("INSERT INTO input (number, t_ns, utc_ns, kind, link, data{more}) VALUES {rows}");
     let mut query = sqlx::query(AssertSqlSafe(sql));
     for input in inputs {
         let (kind, link, data) = columns(&input.what)?;
@@ -154,14 +161,33 @@ async fn insert(connection: &mut SqliteConnection, inputs: &[Input]) -> Result<(
             .bind(kind)
             .bind(link)
             .bind(data);
+        if relayed {
+            let stamp = stamp(&input.what);
+            query = query
+                .bind(stamp.map(|stamp| stamp.store))
+                .bind(stamp.map(|stamp| stamp.number as i64))
+                .bind(stamp.map(|stamp| stamp.far_ns))
+                .bind(stamp.map(|stamp| stamp.heard_ns));
+        }
     }
     query.execute(connection).await?;
     Ok(())
 }
 
+/// What a remote receiver says of its input.
+const fn stamp(what: &What) -> Option<&RelayStamp> {
+    match what {
+        What::Relayed { stamp, .. } => Some(stamp),
+        _ => None,
+    }
+}
+
 fn columns(what: &What) -> Result<(&'static str, Option<String>, Vec<u8>), sqlx::Error> {
     let (kind, link) = match what {
-        What::Bytes { link, bytes } => return Ok(("bytes", Some(link.clone()), bytes.clone())),
+        What::Bytes { link, bytes } | What::Relayed { link, news: RelayNews::Bytes(bytes), .. } => {
+            return Ok(("bytes", Some(link.clone()), bytes.clone()));
+        }
+        What::Relayed { link, .. } => ("relayed", Some(link.clone())),
         What::LinkState { link, .. } => ("link_state", Some(link.clone())),
         What::Lost { link, .. } => ("lost", Some(link.clone())),
         What::SetupChange(_) | What::SetupByCrew { .. } => ("setup_change", None),
@@ -179,9 +205,24 @@ fn input(row: &SqliteRow) -> Result<Input, sqlx::Error> {
     let kind: &str = row.try_get("kind")?;
     let data: &[u8] = row.try_get("data")?;
     let what = if kind == "bytes" {
-        What::Bytes {
-            link: row.try_get::<Option<String>, _>("link")?.unwrap_or_default(),
-            bytes: data.to_vec(),
+        let link = row.try_get::<Option<String>, _>("link")?.unwrap_or_default();
+        // A file of schema 2 or before, which is read as it is, has no such column.
+        let far_number = match row.try_get::<Option<i64>, _>("far_number") {
+            Err(sqlx::Error::ColumnNotFound(_)) => None,
+            number => number?,
+        };
+        match far_number {
+            None => What::Bytes { link, bytes: data.to_vec() },
+            Some(number) => What::Relayed {
+                link,
+                stamp: RelayStamp {
+                    store: row.try_get("far_store")?,
+                    number: number as u64,
+                    far_ns: row.try_get("far_ns")?,
+                    heard_ns: row.try_get("heard_ns")?,
+                },
+                news: RelayNews::Bytes(data.to_vec()),
+            },
         }
     } else {
         serde_json::from_slice(data).map_err(|error| sqlx::Error::Decode(error.into()))?
@@ -201,14 +242,12 @@ pub(crate) async fn read(
     up_to: u64,
     most: u32,
 ) -> Result<Vec<Input>, sqlx::Error> {
-    let rows = sqlx::query(
-        "SELECT number, t_ns, utc_ns, kind, link, data FROM input WHERE number > ? AND number <= ? ORDER BY number LIMIT ?",
-    )
-    .bind(after as i64)
-    .bind(i64::try_from(up_to).unwrap_or(i64::MAX))
-    .bind(most)
-    .fetch_all(pool)
-    .await?;
+    let rows = sqlx::query("SELECT * FROM input WHERE number > ? AND number <= ? ORDER BY number LIMIT ?")
+        .bind(after as i64)
+        .bind(i64::try_from(up_to).unwrap_or(i64::MAX))
+        .bind(most)
+        .fetch_all(pool)
+        .await?;
     rows.iter().map(input).collect()
 }
 
@@ -233,12 +272,12 @@ pub(crate) async fn end(pool: &SqlitePool) -> Result<End, sqlx::Error> {
 
 /// The first recorded setup, with its input.
 pub(crate) async fn first_setup(pool: &SqlitePool) -> Result<Option<(Input, Setup)>, sqlx::Error> {
-    setup_input(pool, "SELECT number, t_ns, utc_ns, kind, link, data FROM input WHERE kind = 'setup_change' ORDER BY number LIMIT 1").await
+    setup_input(pool, "SELECT * FROM input WHERE kind = 'setup_change' ORDER BY number LIMIT 1").await
 }
 
 /// The newest recorded setup, with its input.
 pub(crate) async fn last_setup(pool: &SqlitePool) -> Result<Option<(Input, Setup)>, sqlx::Error> {
-    setup_input(pool, "SELECT number, t_ns, utc_ns, kind, link, data FROM input WHERE kind = 'setup_change' ORDER BY number DESC LIMIT 1").await
+    setup_input(pool, "SELECT * FROM input WHERE kind = 'setup_change' ORDER BY number DESC LIMIT 1").await
 }
 
 async fn setup_input(pool: &SqlitePool, sql: &'static str) -> Result<Option<(Input, Setup)>, sqlx::Error> {
@@ -251,7 +290,7 @@ async fn setup_input(pool: &SqlitePool, sql: &'static str) -> Result<Option<(Inp
 /// The newest inputs that are presses of the crew, newest first.
 pub(crate) async fn newest_of_crew(pool: &SqlitePool, most: u32) -> Result<Vec<Input>, sqlx::Error> {
     let rows = sqlx::query(
-        "SELECT number, t_ns, utc_ns, kind, link, data FROM input WHERE number IN (SELECT number FROM crew ORDER BY number DESC LIMIT ?) ORDER BY number DESC",
+        "SELECT * FROM input WHERE number IN (SELECT number FROM crew ORDER BY number DESC LIMIT ?) ORDER BY number DESC",
     )
     .bind(most)
     .fetch_all(pool)
@@ -273,4 +312,74 @@ pub(crate) async fn stored_bytes(pool: &SqlitePool) -> Result<BTreeMap<String, u
             ))
         })
         .collect()
+}
+
+/// The newest input of a remote receiver: its number and its time of hearing on this station's clock.
+#[derive(Debug, Default, Clone, Copy, PartialEq, Eq)]
+pub(crate) struct RelayEnd {
+    /// Number in the far end's store.
+    pub(crate) number: u64,
+    /// When it was heard, station time ns.
+    pub(crate) heard_ns: i64,
+}
+
+/// The newest stored input of each remote receiver, by link and far store.
+pub(crate) async fn relay_ends(pool: &SqlitePool) -> Result<BTreeMap<(String, i64), RelayEnd>, sqlx::Error> {
+    let rows = sqlx::query(
+        "SELECT link, far_store, max(far_number) AS number, heard_ns FROM input WHERE far_number IS NOT NULL GROUP BY link, far_store",
+    )
+    .fetch_all(pool)
+    .await?;
+    rows.iter()
+        .map(|row| {
+            let key =
+                (row.try_get::<Option<String>, _>("link")?.unwrap_or_default(), row.try_get("far_store")?);
+            let number = row.try_get::<i64, _>("number")? as u64;
+            Ok((key, RelayEnd { number, heard_ns: row.try_get("heard_ns")? }))
+        })
+        .collect()
+}
+
+/// What concerns a link, after `after` and up to `up_to`, in order, at most `most`: its own inputs and every start.
+pub(crate) async fn read_of_link(
+    pool: &SqlitePool,
+    link: &str,
+    after: u64,
+    up_to: u64,
+    most: u32,
+) -> Result<Vec<Input>, sqlx::Error> {
+    let rows = sqlx::query(
+        "SELECT * FROM input WHERE number > ? AND number <= ? AND (link = ? OR kind = 'started') ORDER BY number LIMIT ?",
+    )
+    .bind(after as i64)
+    .bind(i64::try_from(up_to).unwrap_or(i64::MAX))
+    .bind(link)
+    .bind(most)
+    .fetch_all(pool)
+    .await?;
+    rows.iter().map(input).collect()
+}
+
+/// The newest bytes of a link, in the order in which they came, at most `most`.
+pub(crate) async fn newest_bytes(pool: &SqlitePool, link: &str, most: usize) -> Result<Vec<u8>, sqlx::Error> {
+    let rows =
+        sqlx::query("SELECT data FROM input WHERE kind = 'bytes' AND link = ? ORDER BY number DESC LIMIT ?")
+            .bind(link)
+            // Each piece has a byte at least.
+            .bind(most as i64)
+            .fetch_all(pool)
+            .await?;
+    let mut pieces: Vec<&[u8]> = Vec::new();
+    let mut taken = 0;
+    for row in &rows {
+        let piece: &[u8] = row.try_get("data")?;
+        taken += piece.len();
+        pieces.push(piece);
+        if taken >= most {
+            break;
+        }
+    }
+    pieces.reverse();
+    let bytes = pieces.concat();
+    Ok(bytes[bytes.len().saturating_sub(most)..].to_vec())
 }

@@ -16,6 +16,7 @@ mod kept;
 mod make;
 pub(crate) mod outputs;
 pub(crate) mod recorder;
+pub(crate) mod room;
 #[cfg(test)]
 mod speed;
 

@@ -10,7 +10,7 @@ use std::path::PathBuf;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::{Duration, Instant};
 
-use loftwatch_engine::{Input, What};
+use loftwatch_engine::{Input, RelayNews, What};
 use sqlx::{Connection as _, SqliteConnection};
 use tokio::sync::{Notify, mpsc, watch};
 
@@ -78,7 +78,8 @@ impl Desk {
     }
 }
 
-/// Starts the recorder. Returns what the engine reads from, and the handle that ends when all is written.
+/// Starts the recorder. Returns what the engine reads from, the number of the newest input on the disk, and the handle
+/// that ends when all is written.
 pub(crate) fn start(
     ring: Arc<Ring>,
     connection: SqliteConnection,
@@ -86,7 +87,7 @@ pub(crate) fn start(
     last_number: u64,
     status: watch::Sender<Status>,
     ending: watch::Receiver<bool>,
-) -> (mpsc::Receiver<Taken>, tokio::task::JoinHandle<()>) {
+) -> (mpsc::Receiver<Taken>, watch::Receiver<u64>, tokio::task::JoinHandle<()>) {
     let desk = Arc::new(Desk::default());
     let (kept_in, kept) = watch::channel(last_number);
     let (engine, taken) = mpsc::channel(ENGINE_QUEUE);
@@ -102,6 +103,7 @@ pub(crate) fn start(
     };
     let writing = tokio::spawn(writer.run());
     let folding = tokio::spawn(fold_now_and_then(file, ending.clone()));
+    let on_disk = kept.clone();
     let recorder = Recorder { ring, desk, kept, engine, status, newest: last_number };
     let done = tokio::spawn(async move {
         recorder.run(ending).await;
@@ -110,7 +112,7 @@ pub(crate) fn start(
             tracing::error!("the task that writes the inputs has failed");
         }
     });
-    (taken, done)
+    (taken, on_disk, done)
 }
 
 /// Folds the write-ahead log into its file from a connection of its own: the fsync of a big file then holds up no
@@ -171,8 +173,17 @@ impl Recorder {
         let mut backlog = self.desk.lock();
         // A batch alone always fits: the ring bounds it.
         if backlog.bytes > 0 && backlog.bytes + bytes > BACKLOG_BYTES {
+            // What a remote receiver passes on is never lost here: it would be taken for kept when a later one is. It
+            // is little, as that one waits for the word that it is kept.
+            let (relayed, lost): (Vec<Input>, Vec<Input>) =
+                inputs.iter().cloned().partition(|input| matches!(input.what, What::Relayed { .. }));
+            if !relayed.is_empty() {
+                backlog.bytes += relayed.iter().map(payload).sum::<usize>();
+                backlog.batches.push_back(relayed.into());
+            }
             drop(backlog);
-            self.lose(inputs);
+            self.desk.filled.notify_one();
+            self.lose(&lost);
             return false;
         }
         backlog.bytes += bytes;
@@ -183,7 +194,7 @@ impl Recorder {
         true
     }
 
-    fn lose(&self, inputs: &Arc<[Input]>) {
+    fn lose(&self, inputs: &[Input]) {
         let bytes = inputs.iter().map(payload).sum::<usize>() as u64;
         self.status.send_modify(|status| {
             status.lost_inputs += inputs.len() as u64;
@@ -207,7 +218,7 @@ impl Recorder {
 /// What an input weighs in the backlog.
 fn payload(input: &Input) -> usize {
     128 + match &input.what {
-        What::Bytes { bytes, .. } => bytes.len(),
+        What::Bytes { bytes, .. } | What::Relayed { news: RelayNews::Bytes(bytes), .. } => bytes.len(),
         _ => 1024,
     }
 }
@@ -394,7 +405,7 @@ mod tests {
             let ring = Arc::new(Ring::new(Clock::after(0), 1));
             let (status_in, status) = watch::channel(Status::default());
             let (ending, end) = watch::channel(false);
-            let (taken, done) = start(Arc::clone(&ring), store, file, 0, status_in, end);
+            let (taken, _, done) = start(Arc::clone(&ring), store, file, 0, status_in, end);
             Self { ring, status, taken, ending, done, other, _folder: folder }
         }
 

@@ -55,7 +55,11 @@ async fn station_of(setup_file: Option<&std::path::Path>) -> Station {
     let ring = Arc::new(Ring::new(clock, 1));
     let (setups, wanted) = tokio::sync::mpsc::channel(1);
     if let Some(file) = path {
-        let links = crate::links::Links::new(Arc::clone(&ring), BTreeMap::new());
+        let links = crate::links::Links::new(
+            Arc::clone(&ring),
+            BTreeMap::new(),
+            crate::links::Desk::new(BTreeMap::new(), watch::channel(0).1),
+        );
         tokio::spawn(crate::setup::watch(file, setup_in.clone(), Arc::clone(&ring), links, wanted));
     }
     let folder = tempfile::tempdir().unwrap();

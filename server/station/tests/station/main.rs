@@ -3,6 +3,8 @@
 #![expect(clippy::unwrap_used, reason = "a test whose ground gives way has failed, and the line says where")]
 
 mod bad;
+mod guess;
 mod harness;
 mod keeps;
+mod relay;
 mod rerun;
