@@ -53,7 +53,8 @@ impl Apart {
         let dt = s.t_s - parent.t_s;
         let Some(p) = s.pressure_pa.filter(|p| p.is_finite() && *p > 1.0 && *p < 2e5) else { return };
         let h = parent.height();
-        let noise = m.air.metres_per_pascal(h.max(-500.0)) * sqrt(own.sensors.variance(Channel::Baro));
+        let mpp = m.air.metres_per_pascal(h.max(-500.0));
+        let noise = mpp * sqrt(own.sensors.variance(Channel::Baro));
         let Some(zero) = own.pad.zero(Zero::Baro, lift_s, noise) else { return };
         if dt.abs() > NEAR_S || s.t_s <= self.last_s {
             return;
@@ -68,14 +69,7 @@ impl Apart {
         let climb = parent.moments(VU).0;
         expected += climb * dt + 0.5 * parent.acceleration[2] * dt * dt;
         self.off_m = m.air.height_m(p) - zero.value - expected;
-        let parts = [
-            LEAST_M,
-            noise,
-            zero.sd,
-            OF_HEIGHT * h,
-            OF_CLIMB_S * climb,
-            OF_PRESSURE * q * m.air.metres_per_pascal(h.max(-500.0)),
-        ];
+        let parts = [LEAST_M, noise, zero.sd, OF_HEIGHT * h, OF_CLIMB_S * climb, OF_PRESSURE * q * mpp];
         self.sd_m = sqrt(var + parts.iter().map(|x| x * x).sum::<f64>());
         let z2 = (self.off_m / self.sd_m) * (self.off_m / self.sd_m);
         let ratio = 0.5 * z2 * (1.0 - 1.0 / (FARTHER * FARTHER)) - log(FARTHER);

@@ -8,7 +8,7 @@ use libm::sqrt;
 use crate::filter::Filter;
 use crate::fuse::Number;
 use crate::model::Model;
-use crate::motion::{airspeed, axial_force};
+use crate::motion::{air_cov, airspeed, axial_force};
 use crate::output::Phase;
 use crate::sample::Sample;
 use crate::sensors::Channel;
@@ -139,27 +139,13 @@ fn bend(m: &Model, b: &Blob, drag: f64) -> (f64, f64) {
     if v < 1.0 {
         return (0.0, 0.0);
     }
-    // Covariance of the airspeed, and with ln k.
-    let with = |i: usize, j: usize| {
-        let w = |i: usize| if i < 2 { Some(WE + i) } else { None };
-        let mut c = b.p[VE + i][VE + j];
-        if let Some(wi) = w(i) {
-            c -= b.p[wi][VE + j];
-        }
-        if let Some(wj) = w(j) {
-            c -= b.p[VE + i][wj];
-        }
-        if let (Some(wi), Some(wj)) = (w(i), w(j)) {
-            c += b.p[wi][wj];
-        }
-        c
-    };
+    let cov = air_cov(&b.p);
     let per = drag / (v * v);
     let (mut trace, mut square, mut cross) = (0.0, 0.0, 0.0);
     for i in 0..3 {
-        trace += with(i, i);
+        trace += cov[i][i];
         for j in 0..3 {
-            square += with(i, j) * with(i, j);
+            square += cov[i][j] * cov[i][j];
         }
         let own = b.p[LNK][VE + i] - if i < 2 { b.p[LNK][WE + i] } else { 0.0 };
         cross += air[i] * own;

@@ -9,7 +9,7 @@ use libm::{log, sqrt};
 
 use crate::filter::{BLOBS, Filter};
 use crate::model::{EARTH_RADIUS_M, Model};
-use crate::motion::airspeed;
+use crate::motion::{air_cov, airspeed};
 use crate::output::Phase;
 use crate::sample::Sample;
 use crate::sensors::Channel;
@@ -304,11 +304,8 @@ impl Filter {
             let (a, v) = airspeed(m, &b.x);
             // Its direction about the vertical may be anywhere: the spread across it lengthens the flat part.
             let mean = sqrt(a[0] * a[0] + a[1] * a[1]).max(0.02 * v + 0.1);
-            let side = |i: usize, j: usize| {
-                b.p[VE + i][VE + j] - b.p[WE + i][VE + j] - b.p[VE + i][WE + j] + b.p[WE + i][WE + j]
-            };
-            let across = (a[1] * a[1] * side(0, 0) - 2.0 * a[0] * a[1] * side(0, 1)
-                + a[0] * a[0] * side(1, 1))
+            let cov = air_cov(&b.p);
+            let across = (a[1] * a[1] * cov[0][0] - 2.0 * a[0] * a[1] * cov[0][1] + a[0] * a[0] * cov[1][1])
                 / (mean * mean);
             let flat = sqrt(mean * mean + across.max(0.0));
             let v2 = (v * v).max(1.0);

@@ -92,6 +92,26 @@ pub(crate) fn airspeed(m: &Model, x: &[f64]) -> ([f64; 3], f64) {
     (a, sqrt(a[0] * a[0] + a[1] * a[1] + a[2] * a[2]))
 }
 
+/// Covariance of the airspeed, from that of velocity and wind.
+pub(crate) fn air_cov<const K: usize>(p: &[[f64; K]; K]) -> [[f64; 3]; 3] {
+    let mut cov = [[0.0; 3]; 3];
+    for (i, row) in cov.iter_mut().enumerate() {
+        for (j, c) in row.iter_mut().enumerate() {
+            *c = p[VE + i][VE + j];
+            if j < 2 {
+                *c -= p[VE + i][WE + j];
+            }
+            if i < 2 {
+                *c -= p[WE + i][VE + j];
+            }
+            if i < 2 && j < 2 {
+                *c += p[WE + i][WE + j];
+            }
+        }
+    }
+    cov
+}
+
 /// What thrust points along: the airspeed with only that share of the wind which turns the nose. Off the rail the wind meets a
 /// vehicle that turns slower than it gains speed; a later stage, or a fast one, follows wholly.
 #[inline]

@@ -6,11 +6,11 @@
 
 use crate::filter::Filter;
 use crate::model::Model;
-use crate::motion::{LIFT_SD, Regime, acceleration_of, airspeed, longest_step_s, step};
+use crate::motion::{LIFT_SD, Regime, acceleration_of, air_cov, airspeed, longest_step_s, step};
 use crate::output::{EventKind, Phase, Prediction, Quantiles};
 use crate::phase::TAIL_TAU_S;
 use crate::quantiles::Spread;
-use crate::state::{Blob, D, H, LNK, PRED, TAU, VE, VU, WE};
+use crate::state::{Blob, D, H, LNK, PRED, TAU, VE, VU};
 
 /// Blobs of less weight are left out of predictions.
 pub(crate) const LEAST_WEIGHT: f64 = 4e-3;
@@ -78,7 +78,7 @@ impl Hit {
             }
         }
         let (air, _) = airspeed(m, &x);
-        let mut hit = Self {
+        Self {
             t_s: t,
             t_var: t_var.max(0.0),
             height_m: x[H],
@@ -86,27 +86,10 @@ impl Hit {
             place: [x[0], x[1]],
             place_cov: [[p[0][0].max(0.0), p[0][1]], [p[1][0], p[1][1].max(0.0)]],
             velocity: [x[VE], x[VE + 1], x[VU]],
-            velocity_cov: [[0.0; 3]; 3],
+            velocity_cov: core::array::from_fn(|i| core::array::from_fn(|j| p[VE + i][VE + j])),
             air,
-            air_cov: [[0.0; 3]; 3],
-        };
-        for i in 0..3 {
-            for j in 0..3 {
-                let mut c = p[VE + i][VE + j];
-                hit.velocity_cov[i][j] = c;
-                if j < 2 {
-                    c -= p[VE + i][WE + j];
-                }
-                if i < 2 {
-                    c -= p[WE + i][VE + j];
-                }
-                if i < 2 && j < 2 {
-                    c += p[WE + i][WE + j];
-                }
-                hit.air_cov[i][j] = c;
-            }
+            air_cov: air_cov(&p),
         }
-        hit
     }
 }
 

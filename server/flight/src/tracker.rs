@@ -195,12 +195,13 @@ impl Tracker {
         if root == s.body {
             return;
         }
-        let parent = self.tracks[root].live;
-        let track = &mut self.tracks[s.body];
-        if let Some(lift_s) = track.aloft_s
+        let (parent, own) = (&self.tracks[root].live, &self.tracks[s.body]);
+        if let Some(lift_s) = own.aloft_s
             && !matches!(parent.phase, Phase::Waiting | Phase::Joined | Phase::Down)
         {
-            track.apart.compare(&self.model, &parent, &track.live, lift_s, s);
+            let mut apart = own.apart;
+            apart.compare(&self.model, parent, &own.live, lift_s, s);
+            self.tracks[s.body].apart = apart;
         }
     }
 

@@ -203,6 +203,11 @@ impl Field {
         }
     }
 
+    /// A field of a form that is fixed: its unit and meaning are the form's.
+    fn fixed(name: &str, stored: Stored, unit: &str, meaning: Meaning) -> Self {
+        Self { unit: unit.to_owned(), meaning, ..Self::new(name, stored) }
+    }
+
     /// The key path, see [`Field::key`].
     pub fn key(&self) -> &str {
         self.key.as_deref().unwrap_or(&self.name)

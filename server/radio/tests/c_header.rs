@@ -393,17 +393,23 @@ fn compiler() -> Option<String> {
         .map(str::to_owned)
 }
 
+/// A C compiler and a folder of this name to use it in; says so where there is none.
+fn workshop(name: &str) -> Option<(String, PathBuf)> {
+    let found = compiler();
+    if found.is_none() {
+        eprintln!("skipped: there is no C compiler (gcc, cc or clang) on this machine");
+    }
+    let folder = PathBuf::from(env!("CARGO_TARGET_TMPDIR")).join(name);
+    std::fs::create_dir_all(&folder).unwrap();
+    Some((found?, folder))
+}
+
 /// How many packets of each layout.
 const PACKETS: usize = 25;
 
 #[test]
 fn what_c_packs_is_decoded_to_the_same_values() {
-    let Some(compiler) = compiler() else {
-        eprintln!("skipped: there is no C compiler (gcc, cc or clang) on this machine");
-        return;
-    };
-    let folder = PathBuf::from(env!("CARGO_TARGET_TMPDIR")).join("c_header");
-    std::fs::create_dir_all(&folder).unwrap();
+    let Some((compiler, folder)) = workshop("c_header") else { return };
     let mut chance = Chance(0x9e37_79b9_7f4a_7c15);
     let mut compared = 0;
     for (link, framing, layouts) in links() {
@@ -490,12 +496,7 @@ fn compare(link: &str, framing: &Framing, layout: &Layout, bytes: &[u8], expecte
 
 #[test]
 fn every_crc_of_the_catalogue_is_the_same_in_c() {
-    let Some(compiler) = compiler() else {
-        eprintln!("skipped: there is no C compiler (gcc, cc or clang) on this machine");
-        return;
-    };
-    let folder = PathBuf::from(env!("CARGO_TARGET_TMPDIR")).join("c_crc");
-    std::fs::create_dir_all(&folder).unwrap();
+    let Some((compiler, folder)) = workshop("c_crc") else { return };
     let layout = binary("p", false, None, vec![Field::new("text", Stored::Chars(9))]);
     let (mut main, mut body, mut names) = (String::from("#include <stdio.h>\n"), String::new(), Vec::new());
     for (at, name) in Crc::names().enumerate() {

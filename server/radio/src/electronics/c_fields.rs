@@ -4,7 +4,7 @@ use std::fmt::Write as _;
 
 use super::names::{Names, bytes, comment, number};
 use crate::layout::end_of_group;
-use crate::{Bits, Field, Form, Stored};
+use crate::{Bits, Field, Form, Meaning, Stored};
 
 /// A part of a packet that the crew fills in.
 pub(super) struct Member {
@@ -118,22 +118,11 @@ pub(super) fn structure(out: &mut String, name: &str, fields: &[Field]) -> Vec<V
 
 /// Name, meaning, unit, step and times of a field, in words.
 fn said(field: &Field) -> String {
+    let scale = (field.scale, field.offset);
     let mut said = field.name.clone();
-    if field.meaning.name() != "free" {
-        let _ = write!(said, ": {}", field.meaning.name());
-    }
-    if let Some(channel) = &field.channel {
-        let _ = write!(said, " of {channel}");
-    }
-    if !field.unit.is_empty() {
-        let _ = write!(said, ", {}", field.unit);
-    }
-    if field.scale != 1.0 || field.offset != 0.0 {
-        let _ = write!(said, ", in steps of {} from {}", field.scale, field.offset);
-    }
+    say_what(&mut said, field.meaning, field.channel.as_deref(), &field.unit, scale);
     if let Some(missing) = field.missing {
-        let scaled = field.scale != 1.0 || field.offset != 0.0;
-        let no = if scaled { "NAN".to_owned() } else { format!("{missing}") };
+        let no = if scale == PLAIN { format!("{missing}") } else { "NAN".to_owned() };
         let _ = write!(said, ", {no} for no value");
     }
     if let Some(repeat) = &field.repeat {
@@ -150,19 +139,27 @@ fn said(field: &Field) -> String {
 
 fn said_of_bits(bits: &Bits) -> String {
     let mut said = format!("{}, {} bit{}", bits.name, bits.width, if bits.width == 1 { "" } else { "s" });
-    if bits.meaning.name() != "free" {
-        let _ = write!(said, ": {}", bits.meaning.name());
+    say_what(&mut said, bits.meaning, bits.channel.as_deref(), &bits.unit, (bits.scale, bits.offset));
+    said
+}
+
+/// Scale and offset of a value that is stored as it is.
+const PLAIN: (f64, f64) = (1.0, 0.0);
+
+/// What a stored value means, in words: meaning and channel, unit, steps.
+fn say_what(said: &mut String, meaning: Meaning, channel: Option<&str>, unit: &str, scale: (f64, f64)) {
+    if meaning.name() != "free" {
+        let _ = write!(said, ": {}", meaning.name());
     }
-    if let Some(channel) = &bits.channel {
+    if let Some(channel) = channel {
         let _ = write!(said, " of {channel}");
     }
-    if !bits.unit.is_empty() {
-        let _ = write!(said, ", {}", bits.unit);
+    if !unit.is_empty() {
+        let _ = write!(said, ", {unit}");
     }
-    if bits.scale != 1.0 || bits.offset != 0.0 {
-        let _ = write!(said, ", in steps of {} from {}", bits.scale, bits.offset);
+    if scale != PLAIN {
+        let _ = write!(said, ", in steps of {} from {}", scale.0, scale.1);
     }
-    said
 }
 
 /// A member's stored value as an expression: scaled back, rounded, kept within its bits. Always of a type of 64 bits.
@@ -206,10 +203,8 @@ fn raw(
     }
 }
 
-/// Writes what a packet's struct is and how it is packed.
-pub(super) fn packet(out: &mut String, name: &str, form: &Form, prefix: &[u8]) {
-    let fields = form.fields();
-    let members = structure(out, name, fields);
+/// Begins the function that packs a packet: what it writes to, and the bytes that every such packet has in front.
+pub(super) fn begin(out: &mut String, name: &str, prefix: &[u8]) {
     let _ = writeln!(
         out,
         "/* The payload, without framing: bytes written, 0 if there is no room for it. */\n\
@@ -217,6 +212,13 @@ pub(super) fn packet(out: &mut String, name: &str, form: &Form, prefix: &[u8]) {
          \x20   lw_out o = {{0, 0, 0, 0}};\n    o.to = to;\n    o.size = size;\n    (void)v;"
     );
     constant(out, prefix);
+}
+
+/// Writes what a packet's struct is and how it is packed.
+pub(super) fn packet(out: &mut String, name: &str, form: &Form, prefix: &[u8]) {
+    let fields = form.fields();
+    let members = structure(out, name, fields);
+    begin(out, name, prefix);
     for (field, members) in fields.iter().zip(&members) {
         let counter = field.repeat.as_ref().and_then(|repeat| repeat.count_from);
         if let (Some(repeat), Some(of), false) = (&field.repeat, counter, members.is_empty()) {

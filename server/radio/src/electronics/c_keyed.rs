@@ -2,7 +2,7 @@
 
 use std::fmt::Write as _;
 
-use super::c_fields::{Kind, Member, constant, structure};
+use super::c_fields::{Kind, Member, begin, constant, structure};
 use crate::{Encoding, Field};
 
 /// Writes struct and packing; gives a key that lies inside another one back.
@@ -17,13 +17,7 @@ pub(super) fn packet(
         return Err(nested.key().to_owned());
     }
     let members = structure(out, name, fields);
-    let _ = writeln!(
-        out,
-        "/* The payload, without framing: bytes written, 0 if there is no room for it. */\n\
-         LW_FUNCTION size_t {name}_pack(const {name}_t *v, uint8_t *to, size_t size) {{\n\
-         \x20   lw_out o = {{0, 0, 0, 0}};\n    o.to = to;\n    o.size = size;\n    (void)v;"
-    );
-    constant(out, prefix);
+    begin(out, name, prefix);
     match encoding {
         Encoding::Json => constant(out, b"{"),
         Encoding::Cbor => {

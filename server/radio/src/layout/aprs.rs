@@ -39,11 +39,7 @@ struct Report {
 impl Form {
     /// The form of APRS position reports: its fields are what such a report may hold.
     pub fn aprs(envelope: Envelope) -> Self {
-        let field = |name: &str, stored, unit: &str, meaning| Field {
-            unit: unit.to_owned(),
-            meaning,
-            ..Field::new(name, stored)
-        };
+        let field = Field::fixed;
         let fields = vec![
             field("source", Stored::Text, "", Meaning::Free),
             field("latitude", Stored::Number, "rad", Meaning::Latitude),

@@ -57,11 +57,7 @@ mod at {
 impl Form {
     /// The form of a GNSS receiver's sentences: its fields are what is read from them.
     pub fn nmea(position_from: PositionFrom, velocity_from: VelocityFrom) -> Self {
-        let field = |name: &str, stored, unit: &str, meaning| Field {
-            unit: unit.to_owned(),
-            meaning,
-            ..Field::new(name, stored)
-        };
+        let field = Field::fixed;
         let fields = vec![
             field("sentence", Stored::Text, "", Meaning::Free),
             field("time of day", Stored::Number, "s", Meaning::Free),

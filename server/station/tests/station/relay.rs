@@ -63,33 +63,62 @@ fn key(folder: &Path) -> PathBuf {
     file
 }
 
-fn relay_link(port: u16, key: &Path) -> String {
-    format!("kind = \"relay\"\nlisten = \"127.0.0.1:{port}\"\nkey_file = \"{}\"", key.display())
+/// A far end that takes bytes at a port and passes them on over a way, and a near end.
+struct Ends {
+    folder: tempfile::TempDir,
+    far_setup: PathBuf,
+    near_setup: PathBuf,
+    key: PathBuf,
+    /// Port of the far end's radio.
+    radio: u16,
+    way: Way,
 }
 
-fn far(setup: &Path, data: &Path, way: &Way, key: &Path) -> Station {
-    let to = format!("127.0.0.1:{}", way.port);
-    Station::start_with(setup, data, &["--pass-on", &to, "--key", key.to_str().unwrap()])
+impl Ends {
+    /// `setup` writes a setup with this link into a folder.
+    fn new(setup: fn(&Path, &str) -> PathBuf) -> Self {
+        let folder = tempfile::tempdir().unwrap();
+        let make = |end: &str, link: &str| {
+            let own = folder.path().join(end);
+            std::fs::create_dir_all(&own).unwrap();
+            setup(&own, link)
+        };
+        let (radio, near_port) = (free_port(), free_port());
+        let key = key(folder.path());
+        let far_setup = make("far", &format!("kind = \"tcp\"\nlisten = \"127.0.0.1:{radio}\""));
+        let relay =
+            format!("kind = \"relay\"\nlisten = \"127.0.0.1:{near_port}\"\nkey_file = \"{}\"", key.display());
+        let near_setup = make("near", &relay);
+        Self { far_setup, near_setup, key, radio, way: Way::to(near_port), folder }
+    }
+
+    fn data(&self, end: &str) -> PathBuf {
+        self.folder.path().join(end).join("data")
+    }
+
+    fn near(&self) -> Station {
+        Station::start(&self.near_setup, &self.data("near"))
+    }
+
+    /// The far end, once it waits for its radio.
+    fn far(&self) -> Station {
+        let to = format!("127.0.0.1:{}", self.way.port);
+        let more = ["--pass-on", &to, "--key", self.key.to_str().unwrap()];
+        let mut far = Station::start_with(&self.far_setup, &self.data("far"), &more);
+        far.wait_for("waiting for a client");
+        far
+    }
 }
 
 #[test]
 fn nothing_is_lost_or_doubled_when_the_way_is_cut_and_both_ends_are_killed() {
-    let folder = tempfile::tempdir().unwrap();
-    let (far_folder, near_folder) = (folder.path().join("far"), folder.path().join("near"));
-    std::fs::create_dir_all(&far_folder).unwrap();
-    std::fs::create_dir_all(&near_folder).unwrap();
-    let (radio, near_port) = (free_port(), free_port());
-    let key = key(folder.path());
-    let far_setup = setup(&far_folder, &format!("kind = \"tcp\"\nlisten = \"127.0.0.1:{radio}\""));
-    let near_setup = setup(&near_folder, &relay_link(near_port, &key));
-    let (far_data, near_data) = (far_folder.join("data"), near_folder.join("data"));
-    let way = Way::to(near_port);
-    let mut near = Station::start(&near_setup, &near_data);
+    let ends = Ends::new(setup);
+    let (far_data, near_data) = (ends.data("far"), ends.data("near"));
+    let mut near = ends.near();
     near.wait_for("waiting for a remote receiver");
-    let mut far_end = far(&far_setup, &far_data, &way, &key);
-    far_end.wait_for("waiting for a client");
+    let mut far_end = ends.far();
     let mut sent = String::new();
-    let mut radio_end = connect(radio);
+    let mut radio_end = connect(ends.radio);
     for round in 0..8 {
         for n in 0..60 {
             let line = format!("round {round} line {n}\n");
@@ -97,28 +126,27 @@ fn nothing_is_lost_or_doubled_when_the_way_is_cut_and_both_ends_are_killed() {
             sent.push_str(&line);
             std::thread::sleep(Duration::from_millis(2));
             if n % 17 == 5 {
-                way.cut();
+                ends.way.cut();
             }
         }
         match round % 4 {
             1 => {
                 near.kill();
-                near = Station::start(&near_setup, &near_data);
+                near = ends.near();
             }
             3 => {
                 // Only what the far end has received can be passed on.
                 wait_until("the far end has it", || (kept(&far_data) == sent).then_some(()));
                 far_end.kill();
-                far_end = far(&far_setup, &far_data, &way, &key);
-                far_end.wait_for("waiting for a client");
-                radio_end = connect(radio);
+                far_end = ends.far();
+                radio_end = connect(ends.radio);
             }
             _ => {}
         }
     }
     wait_until("all of it is at the near end", || (kept(&near_data).len() >= sent.len()).then_some(()));
     assert_eq!(kept(&near_data), sent);
-    assert!(way.carried.load(Ordering::Relaxed) > sent.len() as u64, "it went this way");
+    assert!(ends.way.carried.load(Ordering::Relaxed) > sent.len() as u64, "it went this way");
     let doubled = "SELECT count(*) - count(DISTINCT far_number), count(DISTINCT far_store) FROM relayed";
     assert_eq!(query(&near_data.join("inputs.db"), doubled), [["0", "1"]]);
     let stamps = "SELECT number, t_ns FROM input WHERE kind = 'bytes' ORDER BY number";
@@ -138,28 +166,19 @@ fn nothing_is_lost_or_doubled_when_the_way_is_cut_and_both_ends_are_killed() {
 /// What the near end makes of a flight is what the far end makes of it, though the way was cut in the middle of frames.
 #[test]
 fn a_flight_over_a_relay_has_the_readings_of_the_far_end() {
-    let folder = tempfile::tempdir().unwrap();
-    let (far_folder, near_folder) = (folder.path().join("far"), folder.path().join("near"));
-    std::fs::create_dir_all(&far_folder).unwrap();
-    std::fs::create_dir_all(&near_folder).unwrap();
-    let (radio, near_port) = (free_port(), free_port());
-    let key = key(folder.path());
-    let far_setup = demo_setup(&far_folder, &format!("kind = \"tcp\"\nlisten = \"127.0.0.1:{radio}\""));
-    let near_setup = demo_setup(&near_folder, &relay_link(near_port, &key));
-    let (far_data, near_data) = (far_folder.join("data"), near_folder.join("data"));
-    let way = Way::to(near_port);
-    let mut near = Station::start(&near_setup, &near_data);
+    let ends = Ends::new(demo_setup);
+    let (far_data, near_data) = (ends.data("far"), ends.data("near"));
+    let mut near = ends.near();
     near.wait_for("waiting for a remote receiver");
-    let mut far_end = far(&far_setup, &far_data, &way, &key);
-    far_end.wait_for("waiting for a client");
-    let mut radio_end = connect(radio);
+    let far_end = ends.far();
+    let mut radio_end = connect(ends.radio);
     let bytes = demo_pieces().concat();
     // In pieces that have nothing to do with frames.
     for (n, piece) in bytes[..bytes.len().min(30_000)].chunks(41).enumerate() {
         radio_end.write_all(piece).unwrap();
         std::thread::sleep(Duration::from_millis(2));
         if n % 101 == 50 {
-            way.cut();
+            ends.way.cut();
         }
     }
     let readings =
