@@ -25,6 +25,7 @@ mod says;
 pub mod setup;
 mod sound;
 
+pub use hindsight::ON_THE_PAD_S;
 pub use input::{Input, RelayNews, RelayStamp, What};
 pub use line::{Line, Lines};
 pub use machine::{ENGINE_VERSION, Engine};

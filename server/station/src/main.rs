@@ -10,6 +10,7 @@ mod demo;
 mod export;
 mod failure;
 mod guess;
+mod hindsight;
 mod hub;
 mod links;
 mod lists;

@@ -15,6 +15,7 @@ use ts_rs::TS;
 
 use crate::clock::Clock;
 use crate::crew::Crew;
+use crate::hindsight::Hindsight;
 use crate::hub::Hub;
 use crate::ring::Ring;
 use crate::setup::Wanted;
@@ -45,6 +46,8 @@ pub(crate) struct Shared {
     pub(crate) listening: SocketAddr,
     /// The archive of map tiles, if the crew brought one.
     pub(crate) map: Option<PathBuf>,
+    /// Ended flights with hindsight.
+    pub(crate) hindsight: Hindsight,
     /// HTTPS, where it can be had.
     pub(crate) tls: Option<Arc<Tls>>,
     /// Where texts for the setup file go: to who looks after it.

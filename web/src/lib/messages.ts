@@ -543,6 +543,13 @@ export type Track = {
 /** One a body that has estimates. */
 bodies: Array<TrackBody> };
 
+/** An ended flight's path with hindsight. */
+export type HindsightTrack = {
+/** How many states it has; `null`: it is being computed now, ask again in a second. */
+states: number | null,
+/** The path, decimated as a track is. */
+track: Track | null };
+
 /** The past of one body, column by column. A `null` is a gap in the line. */
 export type TrackBody = {
 /** Index of the body. */

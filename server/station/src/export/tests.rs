@@ -7,7 +7,7 @@ use loftwatch_engine::output::Value;
 use proptest::prelude::*;
 
 use super::cells;
-use super::track::{Point, decimate};
+use super::track::{Point, Stretch, Told, decimate};
 use crate::hub::made::{self, EPOCH_NS, output};
 use crate::playback::made::store;
 use crate::playback::{Flight, flight};
@@ -92,7 +92,8 @@ async fn track(from_s: f64, to_s: f64, most: usize) -> crate::messages::Track {
     let stored = store(&made::setup(), made::whole_flight()).await;
     let flight: Flight = flight(&stored.readers, 1).await.unwrap().unwrap();
     let ns = |t_s: f64| EPOCH_NS + (t_s * 1e9) as i64;
-    super::track::read(&stored.readers, EPOCH_NS, &flight, ns(from_s), ns(to_s), Some(most)).await.unwrap()
+    let stretch = Stretch { from_ns: ns(from_s), to_ns: ns(to_s), most: Some(most) };
+    super::track::read(&stored.readers, EPOCH_NS, &flight, Told::Live, stretch).await.unwrap()
 }
 
 #[tokio::test]

@@ -133,6 +133,15 @@ pub(crate) struct Track {
     pub(crate) bodies: Vec<TrackBody>,
 }
 
+/// An ended flight's path with hindsight.
+#[derive(Clone, Debug, PartialEq, Serialize, TS)]
+pub(crate) struct HindsightTrack {
+    /// How many states it has; `null`: it is being computed now, ask again in a second.
+    pub(crate) states: Option<u32>,
+    /// The path, decimated as a track is.
+    pub(crate) track: Option<Track>,
+}
+
 /// The past of one body, column by column. A `null` is a gap in the line.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, TS)]
 pub(crate) struct TrackBody {

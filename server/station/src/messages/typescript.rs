@@ -79,6 +79,7 @@ fn generated() -> String {
         FlightInfo,
         FlightDetail,
         Track,
+        HindsightTrack,
         TrackBody,
         Problem,
         Act,

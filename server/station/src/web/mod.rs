@@ -80,6 +80,7 @@ pub(crate) fn router(shared: &Arc<Shared>) -> Router {
         .route("/api/flights", get(flights::list))
         .route("/api/flights/{number}", get(flights::one))
         .route("/api/flights/{number}/track", get(flights::track))
+        .route("/api/flights/{number}/hindsight", get(flights::hindsight))
         .route("/api/flights/{number}/readings.csv", get(flights::readings))
         .route("/api/flights/{number}/estimates.csv", get(flights::estimates))
         .route("/api/flights/{number}/socket", any(replay::open))

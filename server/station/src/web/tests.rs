@@ -79,6 +79,7 @@ async fn station_of(setup_file: Option<&std::path::Path>) -> Station {
         crew: crate::crew::Crew::open(folder.path()).unwrap(),
         listening: address,
         map: Some(map),
+        hindsight: crate::hindsight::Hindsight::unanswered(),
         tls: Some(Arc::new(crate::tls::Tls::open(folder.path()).unwrap())),
         setups,
     });
