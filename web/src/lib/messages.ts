@@ -72,6 +72,8 @@ not_kept_since_s: number | null,
 disk: Disk | null,
 /** How long the room on the disk lasts at the pace of the last hour, s; `null` while that is more than a day. */
 disk_room_s: number | null,
+/** Bytes that the station has received since its start and lost, for want of room in memory while the disk took nothing. */
+lost_bytes: number,
 /** A figure older than this is stale: two expected intervals and one second, s. */
 stale_after_s: number,
 /** The bodies, in the order of the setup; the first is the vehicle. */

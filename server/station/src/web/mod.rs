@@ -9,6 +9,7 @@ mod act;
 mod actor;
 mod crew;
 mod flights;
+mod frames;
 mod guard;
 mod listen;
 mod live;
