@@ -8,12 +8,18 @@
 //! the store or the time of day.
 
 pub mod block;
+pub mod captions;
 pub mod csv;
 mod error;
 pub mod estimate;
 pub mod flight;
+pub mod geojson;
+pub mod gpx;
+pub mod html;
 pub mod jsonl;
+pub mod kml;
 pub mod parquet;
+pub mod path;
 pub mod rate;
 pub mod table;
 pub mod time;

@@ -41,9 +41,10 @@ impl Resampler {
         if !(gap_s > 0.0) || gap_s > GAP_S {
             return;
         }
-        let place = |t_s: f64| (t_s - self.zero_s) / self.step_s;
-        let mut at = libm::floor(place(before.t_s)) + 1.0;
-        while at <= libm::floor(place(row.t_s)) {
+        // A millionth of a step: an instant on the grid counts as on it, however it was rounded.
+        let place = |t_s: f64| libm::floor((t_s - self.zero_s) / self.step_s + 1e-6);
+        let mut at = place(before.t_s) + 1.0;
+        while at <= place(row.t_s) {
             let t_s = self.zero_s + at * self.step_s;
             let share = ((t_s - before.t_s) / gap_s).clamp(0.0, 1.0);
             let mut between = Row { t_s, ..before };

@@ -522,6 +522,24 @@ fn is_text(field: &Field) -> bool {
     matches!(field.stored, loftwatch_radio::Stored::Text | loftwatch_radio::Stored::Chars(_)) || !field.values.is_empty()
 }
 
+/// The unit in which values of a meaning are kept; of free ones none.
+pub fn unit_of(meaning: Meaning) -> Unit {
+    match (meaning, meaning.quantity()) {
+        (Meaning::Rssi, _) => Unit::Dbm,
+        (_, Quantity::Plain) => Unit::One,
+        (_, Quantity::Time) => Unit::Second,
+        (_, Quantity::Pressure) => Unit::Pascal,
+        (_, Quantity::Temperature) => Unit::Kelvin,
+        (_, Quantity::Acceleration) => Unit::MetrePerSecond2,
+        (_, Quantity::AngularRate) => Unit::RadianPerSecond,
+        (_, Quantity::Angle) => Unit::Radian,
+        (_, Quantity::Length) => Unit::Metre,
+        (_, Quantity::Speed) => Unit::MetrePerSecond,
+        (_, Quantity::Voltage) => Unit::Volt,
+        (_, Quantity::Decibel) => Unit::Db,
+    }
+}
+
 /// The field's name, its meaning and its unit: of a known meaning the one asked for, of a free field as declared.
 fn reading_column(name: &str, meaning: Meaning, declared: &str, is_text: bool) -> Column {
     let about = match meaning {
@@ -548,21 +566,7 @@ fn reading_column(name: &str, meaning: Meaning, declared: &str, is_text: bool) -
     let kind = if is_text {
         Kind::Text
     } else {
-        let unit = match (meaning, meaning.quantity()) {
-            (Meaning::Rssi, _) => Unit::Dbm,
-            (_, Quantity::Plain) => Unit::One,
-            (_, Quantity::Time) => Unit::Second,
-            (_, Quantity::Pressure) => Unit::Pascal,
-            (_, Quantity::Temperature) => Unit::Kelvin,
-            (_, Quantity::Acceleration) => Unit::MetrePerSecond2,
-            (_, Quantity::AngularRate) => Unit::RadianPerSecond,
-            (_, Quantity::Angle) => Unit::Radian,
-            (_, Quantity::Length) => Unit::Metre,
-            (_, Quantity::Speed) => Unit::MetrePerSecond,
-            (_, Quantity::Voltage) => Unit::Volt,
-            (_, Quantity::Decibel) => Unit::Db,
-        };
-        Kind::Real(unit, ALL_DIGITS)
+        Kind::Real(unit_of(meaning), ALL_DIGITS)
     };
     Column::new(format!("{name} ({}{over_ground})", meaning.name()), kind, about)
 }
