@@ -68,6 +68,21 @@ pub(crate) fn prepare(around: Around) -> (Hindsight, impl Future<Output = ()> + 
     (Hindsight { asked }, run(around, asks))
 }
 
+/// For a command: computes a flight's path and keeps it, if the folder can be written. What goes wrong is told and no more:
+/// files are then made without it.
+pub(crate) async fn compute(folder: &std::path::Path, readers: &SqlitePool, store: &SqlitePool, flight: u32) {
+    let around = Around {
+        kept_file: crate::store::folder::derived(folder),
+        readers: readers.clone(),
+        store: store.clone(),
+        clock: Clock::after(0),
+        ending: watch::channel(false).1,
+    };
+    if let Err(error) = tell(&around, flight, false).await {
+        tracing::warn!("flight {flight} could not be gone over with hindsight: {error}; its files are made without");
+    }
+}
+
 async fn run(mut around: Around, mut asks: mpsc::Receiver<u32>) {
     let mut failed = std::collections::BTreeSet::new();
     loop {

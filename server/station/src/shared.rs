@@ -48,6 +48,10 @@ pub(crate) struct Shared {
     pub(crate) listening: SocketAddr,
     /// The archive of map tiles, if the crew brought one.
     pub(crate) map: Option<PathBuf>,
+    /// The data folder.
+    pub(crate) data: PathBuf,
+    /// Files that were made to be handed out.
+    pub(crate) spool: crate::export::spool::Spool,
     /// Ended flights with hindsight.
     pub(crate) hindsight: Hindsight,
     /// HTTPS, where it can be had.

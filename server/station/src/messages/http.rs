@@ -428,6 +428,21 @@ pub(crate) struct RadioTried {
     pub(crate) frames: Vec<RadioFrame>,
 }
 
+/// `GET /api/flights/N/files/NAME?progress`: how far a file is.
+#[derive(Clone, Debug, PartialEq, Serialize, TS)]
+pub(crate) struct FileState {
+    /// Rows done.
+    pub(crate) done: u64,
+    /// Rows in all, as far as is known.
+    pub(crate) total: u64,
+    /// Whether it is whole.
+    pub(crate) ready: bool,
+    /// Its length, bytes, once it is.
+    pub(crate) bytes: Option<u64>,
+    /// SHA-256 of it, in hexadecimal, once it is.
+    pub(crate) digest: Option<String>,
+}
+
 names! {
     /// What an area is for.
     #[ts(rename = "AreaKind")]

@@ -80,6 +80,7 @@ fn generated() -> String {
         FlightDetail,
         Track,
         HindsightTrack,
+        FileState,
         TrackBody,
         Problem,
         Act,

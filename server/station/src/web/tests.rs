@@ -79,6 +79,8 @@ async fn station_of(setup_file: Option<&std::path::Path>) -> Station {
         crew: crate::crew::Crew::open(folder.path()).unwrap(),
         listening: address,
         map: Some(map),
+        data: stored.folder.path().to_owned(),
+        spool: crate::export::spool::Spool::new(stored.folder.path(), std::time::Duration::ZERO),
         hindsight: crate::hindsight::Hindsight::unanswered(),
         tls: Some(Arc::new(crate::tls::Tls::open(folder.path()).unwrap())),
         setups,
