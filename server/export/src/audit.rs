@@ -23,6 +23,7 @@ pub use prediction::{Apogee, Checked, Drag, Fan, Impulse, PredictionAudit};
 
 /// A figure with its 90 % interval, SI.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, TS)]
+#[ts(rename = "AuditFigure")]
 pub struct Figure {
     /// Median.
     pub value: f64,

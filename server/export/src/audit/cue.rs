@@ -17,6 +17,7 @@ use crate::path::Happened;
 /// How a cue's limit was kept.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, TS)]
 #[serde(rename_all = "snake_case")]
+#[ts(rename = "CueVerdict")]
 pub enum Verdict {
     /// All of the 90 % interval is within.
     Within,

@@ -18,6 +18,7 @@ const FAN: usize = 240;
 
 /// Apogee as it was.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, TS)]
+#[ts(rename = "AuditApogee")]
 pub struct Apogee {
     /// s since liftoff.
     pub t_s: f64,
@@ -31,6 +32,7 @@ pub struct Apogee {
 
 /// What was predicted over time: columns of equal length. Times are s since liftoff, heights m above the pad.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, TS)]
+#[ts(rename = "PredictionFan")]
 pub struct Fan {
     /// When it was predicted.
     pub t_s: Vec<f64>,
@@ -50,6 +52,7 @@ pub struct Fan {
 
 /// One prediction against what came.
 #[derive(Clone, Debug, PartialEq, Serialize, TS)]
+#[ts(rename = "CheckedPrediction")]
 pub struct Checked {
     /// Which: `at burnout`, `half of the coast`, `1 s before apogee`.
     pub instant: String,
@@ -73,6 +76,7 @@ pub struct Checked {
 
 /// What the coast taught about drag.
 #[derive(Clone, Debug, PartialEq, Serialize, TS)]
+#[ts(rename = "LearnedDrag")]
 pub struct Drag {
     /// Told rho0 Cd A / (2 m), 1/m.
     pub told_k_per_m: f64,
@@ -88,6 +92,7 @@ pub struct Drag {
 
 /// What the burn taught about impulse over mass.
 #[derive(Clone, Debug, PartialEq, Serialize, TS)]
+#[ts(rename = "LearnedImpulse")]
 pub struct Impulse {
     /// Speed that thrust gave, m/s, as told: impulse over the falling mass.
     pub told_mps: f64,
