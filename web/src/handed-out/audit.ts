@@ -152,8 +152,8 @@ export function picture(audit: PredictionAudit, units: Units, width: number, hei
   const truth = audit.apogee.height_m.value;
   const from = audit.checked[0]?.t_s ?? 0;
   const inside = [
-    ...fan.p05.filter((_, i) => fan.t_s[i]! >= from),
-    ...fan.p95.filter((_, i) => fan.t_s[i]! >= from),
+    ...fan.p05.filter((_, i) => (fan.t_s[i] ?? 0) >= from),
+    ...fan.p95.filter((_, i) => (fan.t_s[i] ?? 0) >= from),
   ];
   const reach = Math.min(
     Math.max(...inside.map((m) => Math.abs(m - truth)), 0.06 * Math.abs(truth)),
@@ -163,7 +163,7 @@ export function picture(audit: PredictionAudit, units: Units, width: number, hei
   const x = (t: number): number => (width * t) / Math.max(audit.apogee.t_s, 1e-3);
   const y = (m: number): number => height * (1 - (Math.min(Math.max(m, low), high) - low) / (high - low));
   const points = (column: number[], order = 1): string[] => {
-    const all = fan.t_s.map((t, i) => `${x(t).toFixed(1)},${y(column[i]!).toFixed(1)}`);
+    const all = fan.t_s.map((t, i) => `${x(t).toFixed(1)},${y(column[i] ?? truth).toFixed(1)}`);
     return order < 0 ? all.reverse() : all;
   };
   const band = (a: number[], b: number[]): string => [...points(a), ...points(b, -1)].join(' ');
@@ -171,7 +171,7 @@ export function picture(audit: PredictionAudit, units: Units, width: number, hei
     let pen = false;
     return fan.t_s
       .map((t, i) => {
-        const m = column[i]!;
+        const m = column[i] ?? truth;
         if (m < low || m > high) {
           pen = false;
           return '';
