@@ -1,35 +1,58 @@
+"""Cuts the two weights of the flight sheet from the pages' own font (SIL Open Font License 1.1, OFL.txt).
+
+    python server/export/fonts/make.py
+
+needs `npm --prefix web ci`, and fonttools and brotli. Digits of one width take the place of the others, hinting and what
+shapes scripts that are not in it are left out, Latin and extended Latin become one file.
+"""
+
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+from fontTools import merge, subset
 from fontTools.ttLib import TTFont
 from fontTools.varLib.instancer import instantiateVariableFont
-from fontTools import subset, merge
-import os
-src='/tmp/loft/wt-export/web/node_modules/@fontsource-variable/atkinson-hyperlegible-next/files/atkinson-hyperlegible-next-latin%s-wght-normal.woff2'
-out='/tmp/loft/wt-export/server/export/fonts/'
-for w,name in [(400,'regular'),(700,'bold')]:
-    parts=[]
-    for ext in ['','-ext']:
-        f=TTFont(src%ext); f.flavor=None
-        f=instantiateVariableFont(f,{'wght':w})
-        g=f['GSUB'].table if 'GSUB' in f else None
-        if g and not ext:
-            m={}
-            for fr in g.FeatureList.FeatureRecord:
-                if fr.FeatureTag=='tnum':
-                    for li in fr.Feature.LookupListIndex:
-                        for st in g.LookupList.Lookup[li].SubTable:
-                            if hasattr(st,'ExtSubTable'): st=st.ExtSubTable
-                            m.update(st.mapping)
-            for t in f['cmap'].tables:
-                for c,gl in list(t.cmap.items()):
-                    if gl in m: t.cmap[c]=m[gl]
-            print('tnum', len(m))
-        for t in ['GSUB','GPOS','GDEF','STAT','prep','gasp','HVAR','MVAR','avar']:
-            if t in f: del f[t]
-        o=subset.Options(); o.notdef_outline=True; o.name_IDs=['*']; o.hinting=False
-        s=subset.Subsetter(o); s.populate(unicodes=list(f.getBestCmap())); s.subset(f)
-        p=f'/tmp/loft/f{w}{ext}.ttf'; f.save(p); parts.append(p)
-    m=merge.Merger().merge(parts)
-    # The OFL asks for the notice to stay: it is in the name table.
-    m['head'].created=m['head'].modified=0
-    m.recalcTimestamp=False
-    p=out+f'atkinson-hyperlegible-next-{name}.ttf'
-    m.save(p); print(p, os.path.getsize(p), len(m.getBestCmap()), m['name'].getDebugName(0), m['name'].getDebugName(13), m['hmtx'][m.getBestCmap()[ord('1')]], m['hmtx'][m.getBestCmap()[ord('8')]], m['OS/2'].usWeightClass)
+
+HERE = Path(__file__).parent
+SOURCE = HERE / "../../../web/node_modules/@fontsource-variable/atkinson-hyperlegible-next/files"
+
+
+def tabular(font):
+    """Which glyphs stand for digits of one width."""
+    table = font["GSUB"].table
+    lookups = [i for record in table.FeatureList.FeatureRecord if record.FeatureTag == "tnum" for i in record.Feature.LookupListIndex]
+    mapping = {}
+    for lookup in lookups:
+        for part in table.LookupList.Lookup[lookup].SubTable:
+            mapping.update(getattr(part, "ExtSubTable", part).mapping)
+    return mapping
+
+
+def cut(weight, part, to):
+    font = TTFont(SOURCE / f"atkinson-hyperlegible-next-{part}-wght-normal.woff2")
+    font.flavor = None
+    font = instantiateVariableFont(font, {"wght": weight})
+    if part == "latin":
+        digits = tabular(font)
+        for table in font["cmap"].tables:
+            table.cmap.update({code: digits[glyph] for code, glyph in table.cmap.items() if glyph in digits})
+    for name in ("GSUB", "GPOS", "GDEF", "STAT", "prep", "gasp", "HVAR", "MVAR", "avar"):
+        if name in font:
+            del font[name]
+    options = subset.Options(notdef_outline=True, name_IDs=["*"], hinting=False)
+    subsetter = subset.Subsetter(options)
+    subsetter.populate(unicodes=list(font.getBestCmap()))
+    subsetter.subset(font)
+    font.save(to)
+
+
+for weight, name in ((400, "regular"), (700, "bold")):
+    with TemporaryDirectory() as place:
+        parts = []
+        for part in ("latin", "latin-ext"):
+            parts.append(f"{place}/{part}.ttf")
+            cut(weight, part, parts[-1])
+        font = merge.Merger().merge(parts)
+        font["head"].created = font["head"].modified = 0
+        font.recalcTimestamp = False
+        font.save(HERE / f"atkinson-hyperlegible-next-{name}.ttf")

@@ -7,6 +7,7 @@
 //! Text from radios, names and notes is hostile: each form says how it keeps text text. This crate must not know sockets,
 //! the store or the time of day.
 
+pub mod audit;
 pub mod block;
 pub mod captions;
 pub mod csv;
@@ -21,6 +22,7 @@ pub mod kml;
 pub mod parquet;
 pub mod path;
 pub mod rate;
+pub mod sheet;
 pub mod table;
 pub mod time;
 pub mod units;

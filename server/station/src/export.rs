@@ -1,6 +1,7 @@
 //! Everything that is handed out of a stored flight or day: read here, written by `loftwatch-export`. Page, HTTP and command
 //! line all come through [`make::write`].
 
+pub(crate) mod audits;
 pub(crate) mod bundle;
 mod frames;
 pub(crate) mod make;

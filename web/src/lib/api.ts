@@ -2,8 +2,10 @@
 import type {
   About,
   Act,
+  Audits,
   CrewCode,
   Deed,
+  FileState,
   FlightDetail,
   FlightInfo,
   Join,
@@ -64,6 +66,13 @@ export function getTrack(flight: FlightRef, fromS: number | null, most: number):
   const from = fromS === null ? '' : `from_s=${fromS}&`;
   return get(`/api/flights/${flight}/track?${from}most=${most}`);
 }
+
+/** How far the file at that address is; asking begins to make it. */
+export function fileState(url: string): Promise<FileState> {
+  return get(`${url}${url.includes('?') ? '&' : '?'}progress`);
+}
+
+export const getAudits = (url: string): Promise<Audits> => get(url);
 
 export const getNetwork = (): Promise<Network> => get('/api/network');
 export const getAbout = (): Promise<About> => get('/api/about');

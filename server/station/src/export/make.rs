@@ -16,6 +16,7 @@ use loftwatch_export::{
 use serde_json::json;
 use tokio::sync::mpsc;
 
+use super::audits::Drawn;
 use super::frames::FrameBytes;
 use super::pages::Pages;
 use super::source::{self, Chosen, Source};
@@ -173,8 +174,32 @@ pub(crate) async fn write(
             })
             .await
         }
-        What::Audits | What::SheetPdf | What::SheetHtml => {
-            Err(Trouble::Wanted(format!("`{}` is not made yet", what.name())))
+        What::Audits => {
+            let mut all = Vec::new();
+            for one in chosen {
+                all.push(super::audits::audits(source, one).await?);
+            }
+            // One flight is an object, a day an array of them.
+            let text = match &all[..] {
+                [one] => serde_json::to_vec(one),
+                many => serde_json::to_vec(many),
+            };
+            std::fs::write(to, text.map_err(ExportError::from)?)?;
+            Ok(())
+        }
+        What::SheetPdf | What::SheetHtml => {
+            let [one] = chosen else {
+                return Err(Trouble::Wanted("a sheet is of one flight; ask for it by its number".to_owned()));
+            };
+            let drawn = Drawn::read(source, one, how).await?;
+            let (to, how) = (to.to_owned(), how.clone());
+            blocking(move || {
+                let sheet = drawn.sheet(&how);
+                let bytes = if what == What::SheetPdf { sheet.pdf()? } else { sheet.html().into_bytes() };
+                std::fs::write(to, bytes)?;
+                Ok(())
+            })
+            .await
         }
     }
 }

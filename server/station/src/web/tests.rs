@@ -14,6 +14,7 @@ use tokio_tungstenite::tungstenite::Message as Frame;
 use tokio_tungstenite::tungstenite::client::IntoClientRequest as _;
 
 mod crew;
+mod files;
 mod network;
 mod radio;
 
