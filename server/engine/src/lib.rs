@@ -20,6 +20,8 @@ mod one_flight;
 pub mod output;
 mod packet;
 mod pen;
+pub mod preparation;
+mod readiness;
 mod recording;
 mod says;
 pub mod setup;

@@ -22,6 +22,7 @@ mod mixup;
 mod motor;
 mod nearest;
 mod notes;
+mod preparation;
 mod read;
 mod remark;
 mod site;

@@ -308,7 +308,11 @@ radio: Array<RadioNow>,
 /** The links. */
 links: Array<LinkNow>,
 /** Where the pieces lie. */
-ground: GroundNow };
+ground: GroundNow,
+/** On the pad, and as it was last said there: what was heard and measured, beside its limits. */
+readiness: Array<CheckNow>,
+/** What the crew accepted for this flight. */
+accepted: Array<AcceptedNow> };
 
 /** Something that happened. */
 export type EventNow = {
@@ -597,6 +601,14 @@ who: string } | { "kind": "name",
 /** The name. */
 name: string,
 /** Who names it; may be empty. */
+who: string } | { "kind": "accept",
+/** Key of the check, or of the margin. */
+key: string,
+/** Whether it is accepted; else the acceptance is taken back. */
+on: boolean,
+/** Why, in a few words; may be empty where it is taken back. */
+why: string,
+/** Who accepts it; may be empty. */
 who: string } | { "kind": "end",
 /** Number of the flight, so that a press that comes late ends no other one; any if left out. */
 flight: number | null,
@@ -636,7 +648,7 @@ did: DeedKind,
 what: string };
 
 /** What the crew can do. */
-export type DeedKind = "mark" | "correct" | "withdraw" | "name" | "end" | "setup";
+export type DeedKind = "mark" | "correct" | "withdraw" | "name" | "end" | "setup" | "accept" | "take_back";
 
 /** `GET /api/setup`, for crew: the setup file. */
 export type SetupText = {
