@@ -27,6 +27,7 @@ mod says;
 pub mod setup;
 mod sound;
 
+pub use heads_up::{depth_m, is_in};
 pub use input::{Input, RelayNews, RelayStamp, What};
 pub use line::{Line, Lines};
 pub use machine::{ENGINE_VERSION, Engine};

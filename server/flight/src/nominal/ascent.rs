@@ -117,8 +117,7 @@ fn thrust_to_weight(m: &Model, ln_thrust: f64, stretch: f64) -> [f64; 2] {
     let Some(first) = first else { return [0.0, stage.mean_mps2() * factor / stretch / g] };
     let count = 50_u32;
     let over_s = FIRST_S.min(burn_s);
-    let sum: f64 =
-        (0..count).map(|i| force(first + over_s * (f64::from(i) + 0.5) / f64::from(count))).sum();
+    let sum: f64 = (0..count).map(|i| force(first + over_s * (f64::from(i) + 0.5) / f64::from(count))).sum();
     let mean = stage.impulse_ns / stage.burn_s * factor / stretch / stage.ignition_mass_kg;
     [sum / f64::from(count) / g, mean / g]
 }

@@ -69,21 +69,17 @@ pub(super) fn fly(m: &Model, draws: &mut Draws, flown: &mut Flown) {
                 None => Some(apogee),
                 // Not freed by a cue: it is taken to come along to apogee.
                 Some(_) if plan.bodies[body].freed_by.is_none() => Some(apogee),
-                Some(p) => plan.bodies[body]
-                    .freed_by
-                    .and_then(|cue| acted[cue])
-                    .and_then(|t| where_at(flown, p, t)),
+                Some(p) => {
+                    plan.bodies[body].freed_by.and_then(|cue| acted[cue]).and_then(|t| where_at(flown, p, t))
+                }
             };
             let Some(start) = start else { continue };
             let mut fall = Fall { m, drawn: &drawn, body, case: Case::Planned, apogee_s: apogee.t_s };
             let mut path = Vec::new();
-            flown.landings[body] =
-                fall.down(start, &mut acted, flown, gusts, draws, Some(&mut path));
+            flown.landings[body] = fall.down(start, &mut acted, flown, gusts, draws, Some(&mut path));
             flown.falls[body] = path;
             if body == 0 {
-                for (case, to) in
-                    [(Case::Nothing, 0_u8), (Case::MainAtApogee, 1), (Case::DrogueOnly, 2)]
-                {
+                for (case, to) in [(Case::Nothing, 0_u8), (Case::MainAtApogee, 1), (Case::DrogueOnly, 2)] {
                     fall.case = case;
                     let mut own = acted;
                     let mut spare = Flown { cues: flown.cues.clone(), ..Flown::default() };
@@ -201,17 +197,20 @@ impl Fall<'_> {
             if acted[i].is_none() {
                 let due = match cue.trigger {
                     Trigger::AfterApogee(s) => Some(self.apogee_s + s),
-                    Trigger::HeightBelow(z) => (cue.body == self.body
-                        && now.height_m < z
-                        && now.velocity_mps[2] < 0.0)
-                        .then_some(now.t_s),
+                    Trigger::HeightBelow(z) => {
+                        (cue.body == self.body && now.height_m < z && now.velocity_mps[2] < 0.0)
+                            .then_some(now.t_s)
+                    }
                     Trigger::AfterCue(of, s) => acted.get(of).copied().flatten().map(|t| t + s),
                     _ => None,
                 };
                 acted[i] = due.map(|t| t + self.drawn.delay_s[i]);
             }
             // Its moment, on the body that acts.
-            if cue.body == self.body && flown.cues[i].is_none() && acted[i].is_some_and(|t| t <= now.t_s + NEAR_S) {
+            if cue.body == self.body
+                && flown.cues[i].is_none()
+                && acted[i].is_some_and(|t| t <= now.t_s + NEAR_S)
+            {
                 flown.cues[i] = Some(*now);
             }
         }

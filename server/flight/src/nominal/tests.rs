@@ -1,7 +1,9 @@
 //! Drawn flights against closed forms.
 
 use super::*;
-use crate::plan::{Body, Cue, CueKind, Descent, DescentState, Limit, LimitOf, Motor, Site, Told, Trigger, Vehicle, Weather};
+use crate::plan::{
+    Body, Cue, CueKind, Descent, DescentState, Limit, LimitOf, Motor, Site, Told, Trigger, Vehicle, Weather,
+};
 
 fn told(value: f64, sd: f64) -> Told {
     Told { value, sd }
