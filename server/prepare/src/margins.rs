@@ -10,6 +10,7 @@ use loftwatch_engine::{Setup, depth_m, is_in};
 use loftwatch_flight::nominal::{Flown, Touchdown};
 use loftwatch_flight::{DescentState, LimitOf};
 use serde::Serialize;
+use ts_rs::TS;
 
 use crate::classes::{class_of, distances};
 use crate::sample::Sample;
@@ -26,7 +27,7 @@ const SHARE_PEOPLE: f64 = 0.01;
 const FROM_MEMORY: &str = "NFPA 1127, 2018, from memory; the local code decides";
 
 /// One figure beside its limit.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, TS)]
 pub struct Margin {
     /// Stable key, e.g. `margin:rail_exit`.
     pub key: String,
@@ -49,6 +50,7 @@ pub struct Margin {
     /// Whether it is judged at all.
     pub judged: bool,
     /// How urgent; `None` where it is within limits or not judged.
+    #[ts(type = "Level | null")]
     pub level: Option<Level>,
     /// What is beside it that one should know.
     pub note: String,

@@ -3,6 +3,7 @@
 use loftwatch_engine::Setup;
 use loftwatch_flight::CueKind;
 use serde::Serialize;
+use ts_rs::TS;
 
 use crate::sample::Sample;
 
@@ -12,7 +13,7 @@ const NEAR_S: f64 = 0.3;
 const TOLD: f64 = 0.01;
 
 /// Two cues that may come in the wrong order, or together.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, TS)]
 pub struct Clash {
     /// Name of the cue that is meant to come first.
     pub first: String,

@@ -7,6 +7,7 @@
 use loftwatch_engine::Setup;
 use loftwatch_flight::nominal::{Flown, Point};
 use serde::Serialize;
+use ts_rs::TS;
 
 use crate::sample::Sample;
 use crate::spread::Spread;
@@ -17,7 +18,8 @@ const STEPS: usize = 24;
 const DOTS: usize = 100;
 
 /// Everything that is drawn.
-#[derive(Clone, Debug, Default, PartialEq, Serialize)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, TS)]
+#[ts(rename = "NominalPicture")]
 pub struct Picture {
     /// Azimuth of downrange, rad from true north.
     pub azimuth_rad: f64,
@@ -50,7 +52,7 @@ pub struct Picture {
 }
 
 /// A point of a drawn path.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, TS)]
 pub struct Drawn {
     /// Since first motion, s.
     pub t_s: f64,
@@ -63,7 +65,8 @@ pub struct Drawn {
 }
 
 /// Where the drawn flights are at one share of the climb or of the fall.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, TS)]
+#[ts(rename = "NominalBand")]
 pub struct Band {
     /// Mean downrange and height, m.
     pub centre_m: [f64; 2],
@@ -72,7 +75,8 @@ pub struct Band {
 }
 
 /// A moment of the nominal flight.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, TS)]
+#[ts(rename = "NominalMoment")]
 pub struct Moment {
     /// `rail_exit`, `burnout`, `apogee`, `cue`, `landing`.
     pub kind: String,
@@ -89,7 +93,7 @@ pub struct Moment {
 }
 
 /// Where a body lands in one case.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, TS)]
 pub struct GroundCase {
     /// Index of the body.
     pub body: usize,

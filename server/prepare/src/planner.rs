@@ -10,6 +10,7 @@ use loftwatch_engine::Setup;
 use loftwatch_flight::nominal::{Flown, Point};
 use loftwatch_flight::{LimitOf, Told, Trigger};
 use serde::{Deserialize, Serialize};
+use ts_rs::TS;
 
 use crate::sample::{Near, One, Sample, at, falls_through};
 use crate::spread::{Spread, quantile};
@@ -33,7 +34,7 @@ const MACH_ROOM_S: f64 = 1.0;
 const SAFER_SHARE: f64 = 0.9;
 
 /// What the crew want.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, TS)]
 #[serde(tag = "kind", rename_all = "snake_case")]
 pub enum Want {
     /// So long before apogee (after it where negative), s.
@@ -54,7 +55,7 @@ pub enum Want {
 }
 
 /// A guarded condition, for flight electronics.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, TS)]
 pub struct Condition {
     /// Not earlier after the liftoff that the electronics detected, s. Liftoff and burnout must have been detected.
     pub earliest_s: f64,
@@ -73,7 +74,7 @@ pub struct Condition {
 }
 
 /// One line of the table.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, TS)]
 pub struct Lead {
     /// Before apogee, s.
     pub lead_s: f64,
@@ -82,13 +83,13 @@ pub struct Lead {
     /// Threshold without drag, the hand sum, for the same moment: g t, m/s.
     pub hand_mps: f64,
     /// With drag, at that moment itself, nothing taken off, m/s.
-    pub climb_mps: f64,
-    /// Airspeed at that moment for leans at burnout of 0, 15, 30 and 45 degrees, m/s.
-    pub by_lean_mps: [f64; 4],
+    pub climb_mps: Option<f64>,
+    /// Airspeed at that moment for leans at burnout of 0, 15, 30 and 45 degrees, m/s; `None` where no flight leans so.
+    pub by_lean_mps: [Option<f64>; 4],
 }
 
 /// A condition with more in it, and what it changes.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, TS)]
 pub struct Safer {
     /// Airspeed as the electronics see it must be at or below, m/s, too.
     pub airspeed_mps: f64,
@@ -103,7 +104,8 @@ pub struct Safer {
 }
 
 /// What comes of it.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, TS)]
+#[ts(rename = "CuePlan")]
 pub struct Plan {
     /// Name of the cue.
     pub cue: String,
@@ -396,8 +398,8 @@ fn leads(sample: &Sample, g: f64, wanted_s: f64) -> Vec<Lead> {
                 Some((p.velocity_mps[2] - fall, libm::hypot(p.airspeed_mps(), fall)))
             };
             let by_lean_mps =
-                core::array::from_fn(|i| leaning[i].as_ref().and_then(then).map_or(f64::NAN, |(_, air)| air));
-            let climb_mps = then(&sample.nominal).map_or(f64::NAN, |(climb, _)| climb);
+                core::array::from_fn(|i| leaning[i].as_ref().and_then(then).map(|(_, air)| air));
+            let climb_mps = then(&sample.nominal).map(|(climb, _)| climb);
             Lead { lead_s, wanted, hand_mps: g * lead_s, climb_mps, by_lean_mps }
         })
         .collect()

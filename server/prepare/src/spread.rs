@@ -1,9 +1,11 @@
 //! A distribution by five quantiles of a sample.
 
 use serde::Serialize;
+use ts_rs::TS;
 
 /// Five quantiles.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, TS)]
+#[ts(rename = "Spread5")]
 pub struct Spread {
     /// 5 %.
     pub p05: f64,

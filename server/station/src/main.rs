@@ -19,6 +19,7 @@ mod meant;
 mod messages;
 mod playback;
 mod ports;
+mod prepared;
 mod rebuild;
 mod relay;
 mod rerun;

@@ -7,13 +7,14 @@ use axum::Json;
 use axum::extract::State;
 use axum::extract::rejection::JsonRejection;
 use axum::http::StatusCode;
-use loftwatch_engine::output::{Accepted, Check};
+use loftwatch_engine::output::Accepted;
 use loftwatch_engine::{MOST_MARKS, What};
 
 use super::actor::Member;
 use super::problem::{Refusal, wrong_body};
 use crate::hub::Marks;
 use crate::messages::Act;
+use crate::prepared::in_words;
 use crate::shared::Shared;
 
 /// Longest texts, characters.
@@ -31,7 +32,7 @@ pub(super) async fn act(
 ) -> Result<StatusCode, Refusal> {
     let Json(act) = act.map_err(|error| wrong_body(&error, FORM))?;
     let press = match act {
-        Act::Accept { key, on, why, who } => accept(&shared, &key, on, &why, member.who(&who))?,
+        Act::Accept { key, on, why, who } => accept(&shared, &key, on, &why, member.who(&who)).await?,
         act => press(act, &member, shared.clock.now_ns())?,
     };
     fits(&press, &shared.hub.marks())?;
@@ -83,14 +84,19 @@ fn press(act: Act, member: &Member, now_ns: i64) -> Result<Press, Refusal> {
 }
 
 /// An acceptance, with the words as they stand now: what a page says of them is not asked.
-fn accept(shared: &Shared, key: &str, on: bool, why: &str, who: String) -> Result<Press, Refusal> {
+async fn accept(shared: &Shared, key: &str, on: bool, why: &str, who: String) -> Result<Press, Refusal> {
     let why = if on { text(why, LONGEST_REASON, "why")? } else { plain(why, LONGEST_REASON) };
-    let found = shared.hub.check(key);
-    let check = found.filter(|check| !on || check.level.is_some()).ok_or_else(|| {
-        stale("There is no such thing that is not within limits now.", "Look at the list again.")
-    })?;
-    let Check { key, what, figure, limit, .. } = check;
-    let told = Accepted { key, on, what, figure, limit, who, why };
+    let none = || stale("There is no such thing that is not within limits now.", "Look at the list again.");
+    let (what, figure, limit) = if key.starts_with("margin:") {
+        let worked = super::prepare::worked(shared).await?;
+        let margin = worked.margin(key).filter(|m| !on || m.level.is_some()).ok_or_else(none)?;
+        let (figure, limit) = in_words(margin);
+        (margin.what.clone(), figure, limit)
+    } else {
+        let check = shared.hub.check(key).filter(|check| !on || check.level.is_some()).ok_or_else(none)?;
+        (check.what, check.figure, check.limit)
+    };
+    let told = Accepted { key: key.to_owned(), on, what, figure, limit, who, why };
     Ok(Press { what: What::Accept(Box::new(told)), flight: None })
 }
 

@@ -14,6 +14,7 @@ mod listen;
 mod live;
 mod network;
 mod pages;
+mod prepare;
 mod problem;
 mod qr;
 mod radio;
@@ -32,6 +33,8 @@ use axum::middleware;
 use axum::routing::{any, get, post};
 use tokio::net::TcpListener;
 use tower_http::services::ServeFile;
+
+pub(crate) use about::areas;
 
 use crate::shared::Shared;
 
@@ -75,6 +78,8 @@ pub(crate) fn router(shared: &Arc<Shared>) -> Router {
         .route("/api/crew/log", get(crew::log))
         .route("/api/setup", get(setup::text).post(setup::take).layer(setup_body))
         .route("/api/setup/check", post(setup::check).layer(setup_body))
+        .route("/api/prepare", get(prepare::prepare))
+        .route("/api/prepare/plan", get(prepare::plan))
         .route("/api/radio/frames", get(radio::frames))
         .route("/api/radio/try", post(radio::attempt).layer(setup_body))
         .route("/api/flights", get(flights::list))
@@ -86,6 +91,7 @@ pub(crate) fn router(shared: &Arc<Shared>) -> Router {
         .route("/api/{*rest}", any(problem::no_such_path))
         .route("/device", get(pages::application))
         .route("/flights", get(pages::application))
+        .route("/prepare", get(pages::application))
         .route("/radio", get(pages::application))
         .route("/flights/{number}", get(pages::flight))
         .layer(DefaultBodyLimit::max(MOST_BODY_BYTES))
