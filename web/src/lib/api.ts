@@ -3,11 +3,13 @@ import type {
   About,
   Act,
   CrewCode,
+  CuePlan,
   Deed,
   FlightDetail,
   FlightInfo,
   Join,
   Network,
+  Prepared,
   Problem,
   RadioFrames,
   RadioTried,
@@ -56,6 +58,8 @@ function post(path: string, body?: unknown): Promise<Response> {
   return ask(path, { method: 'POST', headers: { 'content-type': 'application/json' }, ...json });
 }
 
+export const getPrepared = (): Promise<Prepared> => get('/api/prepare');
+export const getPlan = (query: string): Promise<CuePlan> => get(`/api/prepare/plan?${query}`);
 export const getSite = (): Promise<SiteInfo> => get('/api/site');
 export const getFlights = (): Promise<FlightInfo[]> => get('/api/flights');
 export const getFlight = (number: number): Promise<FlightDetail> => get(`/api/flights/${number}`);
