@@ -13,7 +13,7 @@ use crate::sample::Sample;
 use crate::spread::Spread;
 
 /// Shares of the climb, and of the fall, at which bands are told.
-const STEPS: usize = 24;
+const STEPS: usize = 48;
 /// Points of a landing area that are handed out.
 const DOTS: usize = 100;
 

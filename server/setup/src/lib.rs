@@ -13,6 +13,7 @@ mod change;
 mod cue;
 mod curve;
 mod field;
+mod figures;
 mod fixed;
 mod framing;
 mod layout;
@@ -33,6 +34,7 @@ mod vehicle;
 mod weather;
 
 pub use change::{Change, Changed, changes};
+pub use figures::{Edit, Figure, Section, Unfit, edit, figures, with_vehicle_of};
 pub use mistake::{Mistake, Report};
 pub use read::read;
 pub use remark::remarks;

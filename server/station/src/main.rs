@@ -11,6 +11,7 @@ mod export;
 mod failure;
 mod guess;
 mod hub;
+mod learned;
 mod links;
 mod lists;
 mod map;
@@ -30,6 +31,7 @@ mod setup;
 mod shared;
 mod store;
 mod tls;
+mod vehicles;
 mod web;
 mod whole;
 
@@ -112,6 +114,7 @@ async fn obey(cli: Cli) -> Result<(), Failure> {
         Command::Check(wanted) => whole::run(&wanted.data).await,
         Command::Rebuild(wanted) => rebuild::run(&wanted.data).await,
         Command::Key { file } => relay::make(&file),
+        Command::Prepare(wanted) => prepared::run(&wanted),
         Command::Ports => lists::serial_ports(),
         Command::Setup { what: SetupCommand::Check { file, json } } => lists::setup_check(&file, json),
         Command::Setup { what: SetupCommand::Header(wanted) } => lists::setup_header(&wanted),

@@ -1,13 +1,17 @@
 //! What is worked out of the setup before a flight, once for each setup and all who ask.
 
+use std::fmt::Write as _;
 use std::sync::Arc;
 
 use loftwatch_engine::Setup;
+use loftwatch_engine::output::Level;
 use loftwatch_prepare::{Margin, Plan, Sample, Want};
 use tokio::sync::Mutex;
 
+use crate::failure::Failure;
 use crate::messages::{CueWanted, Prepared, StepInfo};
 use crate::store::fnv1a_64;
+use crate::{cli, lists, setup};
 
 /// The newest that was worked out. Whoever asks while it is under way waits for it: it is never done twice at once.
 #[derive(Debug, Default)]
@@ -92,6 +96,54 @@ impl Worked {
     pub(crate) fn margin(&self, key: &str) -> Option<&Margin> {
         self.told.margins.iter().find(|margin| margin.key == key)
     }
+}
+
+/// `loftwatch prepare`.
+pub(crate) fn run(wanted: &cli::Prepare) -> Result<(), Failure> {
+    let setup = setup::read(&wanted.file).map_err(Failure::usage)?;
+    let worked = Worked::of(setup);
+    let chosen = match &wanted.cue {
+        None => None,
+        Some(name) => Some(worked.told.cues.iter().position(|cue| cue.name == *name).ok_or_else(|| {
+            let names: Vec<&str> = worked.told.cues.iter().map(|cue| cue.name.as_str()).collect();
+            Failure::usage(format!("the setup has no cue `{name}`; it has: {}", names.join(", ")))
+        })?),
+    };
+    let finite = |value: Option<f64>| value.filter(|v| v.is_finite());
+    let want = finite(wanted.lead).map(|s| Want::Lead { s });
+    let plans: Vec<Plan> = (0..worked.told.cues.len())
+        .filter(|index| chosen.is_none_or(|chosen| chosen == *index))
+        .filter_map(|index| {
+            let lag = finite(wanted.lag).map(|lag| [lag.max(0.0), worked.told.cues[index].lag_s[1]]);
+            worked.plan(index, want, lag, None)
+        })
+        .collect();
+    if wanted.json {
+        let all = serde_json::json!({ "prepared": worked.told, "plans": plans });
+        return lists::print(&format!("{all:#}\n"));
+    }
+    let mut text = String::new();
+    for margin in &worked.told.margins {
+        let (figure, limit) = in_words(margin);
+        let state = match margin.level {
+            Some(Level::Act) => "ACT   ",
+            Some(Level::Look) => "LOOK  ",
+            None if margin.judged => "within",
+            None => "      ",
+        };
+        let _ = writeln!(text, "{state}  {}: {figure}; {limit} ({})", margin.what, margin.limit_from);
+    }
+    for clash in &worked.told.clashes {
+        let _ = writeln!(text, "LOOK    {}", clash.words);
+    }
+    for plan in &plans {
+        let _ = writeln!(text, "\n{}", plan.copy);
+        for words in &plan.words {
+            let _ = writeln!(text, "# {words}");
+        }
+    }
+    let _ = writeln!(text, "\nAdvice, not range safety: the range's own officers and the local code decide.");
+    lists::print(&text)
 }
 
 fn edition(setup: &Setup) -> String {

@@ -172,6 +172,7 @@ pub(crate) async fn run<End: Future<Output = ()>>(
         listening,
         map: plan.map,
         tls,
+        vehicles: plan.data.join("vehicles"),
         prepared: crate::prepared::Desk::default(),
         setups: setups_in,
     });

@@ -4,6 +4,11 @@ import type {
   Act,
   CrewCode,
   CuePlan,
+  FiguresForm,
+  FiguresWanted,
+  Learned,
+  VehicleCopy,
+  VehicleWanted,
   Deed,
   FlightDetail,
   FlightInfo,
@@ -59,6 +64,9 @@ function post(path: string, body?: unknown): Promise<Response> {
 }
 
 export const getPrepared = (): Promise<Prepared> => get('/api/prepare');
+export const getForm = (): Promise<FiguresForm> => get('/api/prepare/figures');
+export const getVehicles = (): Promise<VehicleCopy[]> => get('/api/prepare/vehicles');
+export const getLearned = (): Promise<Learned[]> => get('/api/prepare/learned');
 export const getPlan = (query: string): Promise<CuePlan> => get(`/api/prepare/plan?${query}`);
 export const getSite = (): Promise<SiteInfo> => get('/api/site');
 export const getFlights = (): Promise<FlightInfo[]> => get('/api/flights');
@@ -96,6 +104,14 @@ export async function leaveCrew(): Promise<void> {
 
 export async function newCode(): Promise<CrewCode> {
   return (await (await post('/api/crew/new-code')).json()) as CrewCode;
+}
+
+export async function takeForm(wanted: FiguresWanted): Promise<SetupVerdict> {
+  return (await (await post('/api/prepare/figures', wanted)).json()) as SetupVerdict;
+}
+
+export async function copyVehicle(wanted: VehicleWanted): Promise<SetupVerdict> {
+  return (await (await post('/api/prepare/vehicles', wanted)).json()) as SetupVerdict;
 }
 
 export async function checkSetup(wanted: SetupWanted): Promise<SetupVerdict> {

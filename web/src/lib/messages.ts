@@ -840,6 +840,107 @@ step: string,
 /** Who does it; empty if not told. */
 who: string };
 
+/** `GET /api/prepare/figures`, for crew: the setup file as a form. */
+export type FiguresForm = {
+/** Tells this state of the file from others. */
+edition: string,
+/** The file's name, without the folder. */
+name: string,
+/** Figures that stand together. */
+sections: Array<FormSection> };
+
+/** Figures that stand together. */
+export type FormSection = {
+/** Dotted key of the table. */
+key: string,
+/** What to call it. */
+title: string,
+/** Whether it can be taken out. */
+removable: boolean,
+/** Its figures. */
+figures: Array<FormFigure> };
+
+/** One figure of the form. */
+export type FormFigure = {
+/** Dotted key, as mistakes have it. */
+key: string,
+/** What to call it. */
+label: string,
+/** Its unit; empty without one. */
+unit: string,
+/** Whether it is a number, else text. */
+number: boolean,
+/** As it stands in the file; `null` where it does not. */
+value: string | null,
+/** The remark at the end of its line: where it comes from. */
+source: string,
+/** What is taken where it is not told, in words. */
+default: string | null };
+
+/** `POST /api/prepare/figures`: changes of the form. */
+export type FiguresWanted = {
+/** As it was got. */
+edition: string,
+/** The changes, in order. */
+edits: Array<FormEdit>,
+/** Only looked at: nothing is changed. */
+check: boolean,
+/** Who wants it; may be empty. */
+who: string };
+
+/** One change of the form. */
+export type FormEdit = { "kind": "tell",
+/** Its key. */
+key: string,
+/** As typed; `null` takes it out. */
+value: string | null,
+/** Its source; `null` leaves it as it is. */
+source: string | null } | { "kind": "add",
+/** `vehicle.part` or `checklist`. */
+list: string,
+/** Name of the part; the step. */
+name: string } | { "kind": "remove",
+/** Key of its table. */
+key: string };
+
+/** A copy of a vehicle that was kept. `POST /api/prepare/vehicles` keeps one of the setup file as it is, or takes one. */
+export type VehicleCopy = {
+/** Its number. */
+id: string,
+/** Name of the vehicle. */
+name: string,
+/** Mass at liftoff as told, kg. */
+mass_kg: string,
+/** Total impulse as told, N s. */
+impulse_ns: string,
+/** When it was kept, UTC seconds. */
+kept_utc_s: number };
+
+/** `GET /api/prepare/learned`: what earlier flights of this vehicle taught, offered for the setup. */
+export type Learned = {
+/** In a sentence. */
+words: string,
+/** From which flights. */
+from: string,
+/** The figures that it comes to. */
+figures: Array<LearnedFigure> };
+
+/** A figure that was learned. */
+export type LearnedFigure = {
+/** Its key in the form. */
+key: string,
+/** Its value, in the form's unit. */
+value: string };
+
+/** `POST /api/prepare/vehicles` */
+export type VehicleWanted = { "kind": "keep" } | { "kind": "take",
+/** Number of the copy. */
+id: string,
+/** Edition of the file, as it was got. */
+edition: string,
+/** Only looked at: nothing is changed. */
+check: boolean };
+
 /** One figure beside its limit. */
 export type Margin = {
 /** Stable key, e.g. `margin:rail_exit`. */

@@ -47,6 +47,9 @@ describe('the picture of the nominal flight', () => {
     const none = frameOf(picture({ nominal: [], worst: [], band: [] }), 360, 400);
     expect(Number.isFinite(none.scale)).toBe(true);
     expect(pathOf(none, [])).toBe('');
+    const unlaid = frameOf(picture(), 0, 400);
+    expect(marks(unlaid.left_m, unlaid.right_m, unlaid.step).length).toBeLessThan(20);
+    expect(marks(0, 100, 0)).toEqual([]);
   });
 
   it('moves labels that would cover one another', () => {

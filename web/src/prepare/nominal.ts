@@ -25,7 +25,9 @@ export function roundStep(value: number): number {
 const MARGIN = { left: 8, right: 8, top: 34, bottom: 30 };
 
 /** Fits everything that is drawn into a width, within a range of heights. */
-export function frameOf(picture: NominalPicture, width: number, most: number): Frame {
+export function frameOf(picture: NominalPicture, given: number, most: number): Frame {
+  // Before it is laid out a figure has no width.
+  const width = Math.max(given, 240);
   const paths = [picture.nominal, picture.worst, ...picture.others];
   const points = paths.flat();
   const band = picture.band.flatMap(({ centre_m: [a, h], covariance_m2: [aa, , hh] }) => [
@@ -83,8 +85,9 @@ export function placed<T extends { x: number; y: number; width: number }>(
   return done;
 }
 
-/** Marks of an axis from one end to the other. */
+/** Marks of an axis from one end to the other; none where there is no room to speak of. */
 export function marks(from: number, to: number, step: number): number[] {
+  if (!(step > 0) || !((to - from) / step < 200)) return [];
   const first = Math.ceil(from / step - 1e-9);
   const last = Math.floor(to / step + 1e-9);
   return Array.from({ length: Math.max(0, last - first + 1) }, (_, i) => (first + i) * step);

@@ -1,7 +1,7 @@
 import { describe, expect, it } from 'vitest';
 import { check } from '../lib/fixtures';
 import type { AcceptedNow, Margin } from '../lib/messages';
-import { counted, rowsOf, shown } from './rows';
+import { counted, rowsOf, shown, together } from './rows';
 
 function margin(change: Partial<Margin> = {}): Margin {
   return {
@@ -73,6 +73,27 @@ describe('rows', () => {
   it('does not count what has no limit', () => {
     const rows = rowsOf([margin({ judged: false, limit: null })], [check()], [], 0, 'metric');
     expect(counted(rows)).toBe('One of one within limits.');
+  });
+
+  it('puts what is within limits together by kind and limit, each with its figure', () => {
+    const rows = rowsOf(
+      [],
+      [
+        check({ key: 'fix:Body', figure: '2 m' }),
+        check({ key: 'fix:Cam A', figure: '9 m' }),
+        check({ key: 'heard:Body', figure: 'heard' }),
+        check({ key: 'heard:Cam A', figure: 'heard' }),
+        check({ key: 'fix:Cam B', figure: '4 m', limit: 'another' }),
+      ],
+      [],
+      0,
+      'metric',
+    );
+    expect(together(rows).map((r) => `${r.what}: ${r.figure}`)).toEqual([
+      'Fixes, 2: Body 2 m, Cam A 9 m',
+      'Radios, 2: all heard',
+      'Body battery: 4 m',
+    ]);
   });
 
   it('says figures in the units chosen', () => {

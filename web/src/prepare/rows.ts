@@ -110,6 +110,58 @@ export function rowsOf(
     .map(({ row }) => row);
 }
 
+/** What several rows of one kind are called together. */
+const TOGETHER: Record<string, string> = {
+  heard: 'Radios',
+  receiver: 'Receivers',
+  fix: 'Fixes',
+  satellites: 'Satellites',
+  dilution: 'Dilution',
+  pressure: 'Pressures',
+  continuity: 'Continuity',
+  armed: 'Arming',
+  battery: 'Batteries',
+  sensors: 'Sensors',
+  clock: 'Clocks',
+  storage: 'Storage left',
+  restart: 'Restarts',
+  'margin:cue': 'At cues and chutes',
+  'margin:landing_speed': 'Speeds at landing',
+  'margin:landing_energy': 'Energies at landing',
+  'margin:distance': 'Distances from the pad',
+};
+
+function kindOf(key: string): string {
+  const parts = key.split(':');
+  return parts[0] === 'margin' ? `margin:${parts[1] ?? ''}` : (parts[0] ?? '');
+}
+
+/** What is within limits in fewer rows: those of one kind and one limit together, each with its own figure. */
+export function together(rows: readonly Row[]): Row[] {
+  const groups = new Map<string, Row[]>();
+  for (const row of rows) {
+    const kind = kindOf(row.key);
+    const key = kind in TOGETHER ? `${kind}|${row.limit}|${row.from}` : row.key;
+    groups.set(key, [...(groups.get(key) ?? []), row]);
+  }
+  return [...groups.values()].flatMap((group) => {
+    const [first] = group;
+    if (!first || group.length === 1) return group;
+    const names = group.map((r) => nameOf(r));
+    const same = group.every((r) => r.figure === first.figure);
+    const figure = same
+      ? `all ${first.figure}`
+      : group.map((r, i) => `${names[i] ?? ''} ${r.figure}`).join(', ');
+    const what = `${TOGETHER[kindOf(first.key)] ?? ''}, ${group.length}`;
+    return [{ ...first, what, figure: figure, note: same ? names.join(', ') : '' }];
+  });
+}
+
+/** Of whom a row is: the last part of its key. */
+function nameOf(row: Row): string {
+  return row.key.split(':').at(-1) ?? '';
+}
+
 const WORDS = [
   'none',
   'one',

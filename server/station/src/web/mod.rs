@@ -8,6 +8,7 @@ mod about;
 mod act;
 mod actor;
 mod crew;
+mod figures;
 mod flights;
 mod guard;
 mod listen;
@@ -80,6 +81,9 @@ pub(crate) fn router(shared: &Arc<Shared>) -> Router {
         .route("/api/setup/check", post(setup::check).layer(setup_body))
         .route("/api/prepare", get(prepare::prepare))
         .route("/api/prepare/plan", get(prepare::plan))
+        .route("/api/prepare/figures", get(figures::form).post(figures::take).layer(setup_body))
+        .route("/api/prepare/learned", get(figures::learned))
+        .route("/api/prepare/vehicles", get(figures::list).post(figures::copy))
         .route("/api/radio/frames", get(radio::frames))
         .route("/api/radio/try", post(radio::attempt).layer(setup_body))
         .route("/api/flights", get(flights::list))

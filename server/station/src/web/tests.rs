@@ -80,6 +80,7 @@ async fn station_of(setup_file: Option<&std::path::Path>) -> Station {
         listening: address,
         map: Some(map),
         tls: Some(Arc::new(crate::tls::Tls::open(folder.path()).unwrap())),
+        vehicles: folder.path().join("vehicles"),
         prepared: crate::prepared::Desk::default(),
         setups,
     });

@@ -10,7 +10,7 @@ const JSON: &str = "Content-Type: application/json\r\n";
 const ELSEWHERE: &str = "X-Forwarded-For: 192.168.4.7\r\n";
 
 /// Everything that a page can have done, with a body that is right.
-const ACTIONS: [(&str, &str); 11] = [
+const ACTIONS: [(&str, &str); 13] = [
     ("/api/act", r#"{"kind": "mark", "label": "chute seen", "who": "Mo"}"#),
     ("/api/act", r#"{"kind": "correct", "flight": 1, "id": 1000000, "label": "seen", "t_s": 1795600010}"#),
     ("/api/act", r#"{"kind": "withdraw", "flight": 1, "id": 1000000}"#),
@@ -22,6 +22,8 @@ const ACTIONS: [(&str, &str); 11] = [
     ("/api/crew/new-code", ""),
     ("/api/crew/join", r#"{"code": "", "who": "Mo"}"#),
     ("/api/act", r#"{"kind": "accept", "key": "battery:Body", "on": true, "why": "it is cold"}"#),
+    ("/api/prepare/figures", r#"{"edition": "", "edits": []}"#),
+    ("/api/prepare/vehicles", r#"{"kind": "keep"}"#),
 ];
 
 async fn post(station: &Station, path: &str, extra: &str, body: &str) -> (String, String) {
@@ -121,13 +123,14 @@ async fn nothing_that_a_viewer_sends_changes_anything() {
             assert_eq!(status(&head), "403", "{path} {origin} on the station's own machine");
         }
         for method in ["GET", "PUT", "DELETE", "PATCH"] {
-            if (method, path) != ("GET", "/api/setup") {
+            let read = ["/api/setup", "/api/prepare/figures", "/api/prepare/vehicles"];
+            if method != "GET" || !read.contains(&path) {
                 let (head, _) = ask(&station, method, path, &format!("{JSON}{mine}"), right).await;
                 assert!(matches!(status(&head), "405" | "403"), "{method} {path}: {head}");
             }
         }
     }
-    for path in ["/api/setup", "/api/crew/code"] {
+    for path in ["/api/setup", "/api/crew/code", "/api/prepare/figures", "/api/prepare/vehicles"] {
         let (head, body) = ask(&station, "GET", path, ELSEWHERE, "").await;
         assert_eq!(status(&head), "403", "{path}: {head}");
         assert!(!body.contains(code.letters()) && !body.contains("ttyUSB0"), "{body}");
