@@ -48,6 +48,8 @@ pub(crate) enum Command {
     },
     /// List the serial ports found.
     Ports,
+    /// Before a flight: margins, and conditions for cues, from a setup file alone.
+    Prepare(Prepare),
     /// Look at setup files.
     Setup {
         #[command(subcommand)]
@@ -119,6 +121,25 @@ pub(crate) struct Rerun {
     /// Also flights, silences, frames and readings.
     #[arg(long)]
     pub(crate) all: bool,
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct Prepare {
+    /// The setup file.
+    #[arg(value_name = "FILE")]
+    pub(crate) file: PathBuf,
+    /// Print all of it as JSON, in SI units.
+    #[arg(long)]
+    pub(crate) json: bool,
+    /// Plan this cue only; else all that the setup has, as it has them.
+    #[arg(long, value_name = "NAME")]
+    pub(crate) cue: Option<String>,
+    /// Wanted so many seconds before apogee; negative is after it.
+    #[arg(long, value_name = "SECONDS", requires = "cue", allow_negative_numbers = true)]
+    pub(crate) lead: Option<f64>,
+    /// Lag of the electronics' vertical speed, s, instead of the setup's.
+    #[arg(long, value_name = "SECONDS", requires = "cue")]
+    pub(crate) lag: Option<f64>,
 }
 
 #[derive(Debug, Args)]

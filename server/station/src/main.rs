@@ -13,6 +13,7 @@ mod guess;
 mod handed_out;
 mod hindsight;
 mod hub;
+mod learned;
 mod links;
 mod lists;
 mod map;
@@ -21,6 +22,7 @@ mod meant;
 mod messages;
 mod playback;
 mod ports;
+mod prepared;
 mod rebuild;
 mod relay;
 mod rerun;
@@ -31,6 +33,7 @@ mod setup;
 mod shared;
 mod store;
 mod tls;
+mod vehicles;
 mod web;
 mod whole;
 
@@ -114,6 +117,7 @@ async fn obey(cli: Cli) -> Result<(), Failure> {
         Command::Check(wanted) => whole::run(&wanted.data).await,
         Command::Rebuild(wanted) => rebuild::run(&wanted.data).await,
         Command::Key { file } => relay::make(&file),
+        Command::Prepare(wanted) => prepared::run(&wanted),
         Command::Ports => lists::serial_ports(),
         Command::Setup { what: SetupCommand::Check { file, json } } => lists::setup_check(&file, json),
         Command::Setup { what: SetupCommand::Header(wanted) } => lists::setup_header(&wanted),

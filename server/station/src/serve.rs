@@ -188,6 +188,8 @@ pub(crate) async fn run<End: Future<Output = ()>>(
         spool: crate::export::spool::Spool::new(folder.path(), WAIT_FOR_HINDSIGHT),
         hindsight,
         tls,
+        vehicles: plan.data.join("vehicles"),
+        prepared: crate::prepared::Desk::default(),
         setups: setups_in,
     });
     shared.hub.take(&remembered);

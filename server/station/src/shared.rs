@@ -56,6 +56,10 @@ pub(crate) struct Shared {
     pub(crate) hindsight: Hindsight,
     /// HTTPS, where it can be had.
     pub(crate) tls: Option<Arc<Tls>>,
+    /// Where copies of vehicles are kept.
+    pub(crate) vehicles: PathBuf,
+    /// What is worked out of the setup before a flight.
+    pub(crate) prepared: crate::prepared::Desk,
     /// Where texts for the setup file go: to who looks after it.
     pub(crate) setups: mpsc::Sender<Wanted>,
 }

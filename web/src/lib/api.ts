@@ -4,12 +4,19 @@ import type {
   Act,
   Audits,
   CrewCode,
+  CuePlan,
+  FiguresForm,
+  FiguresWanted,
+  Learned,
+  VehicleCopy,
+  VehicleWanted,
   Deed,
   FileState,
   FlightDetail,
   FlightInfo,
   Join,
   Network,
+  Prepared,
   Problem,
   RadioFrames,
   RadioTried,
@@ -58,6 +65,11 @@ function post(path: string, body?: unknown): Promise<Response> {
   return ask(path, { method: 'POST', headers: { 'content-type': 'application/json' }, ...json });
 }
 
+export const getPrepared = (): Promise<Prepared> => get('/api/prepare');
+export const getForm = (): Promise<FiguresForm> => get('/api/prepare/figures');
+export const getVehicles = (): Promise<VehicleCopy[]> => get('/api/prepare/vehicles');
+export const getLearned = (): Promise<Learned[]> => get('/api/prepare/learned');
+export const getPlan = (query: string): Promise<CuePlan> => get(`/api/prepare/plan?${query}`);
 export const getSite = (): Promise<SiteInfo> => get('/api/site');
 export const getFlights = (): Promise<FlightInfo[]> => get('/api/flights');
 export const getFlight = (number: number): Promise<FlightDetail> => get(`/api/flights/${number}`);
@@ -101,6 +113,14 @@ export async function leaveCrew(): Promise<void> {
 
 export async function newCode(): Promise<CrewCode> {
   return (await (await post('/api/crew/new-code')).json()) as CrewCode;
+}
+
+export async function takeForm(wanted: FiguresWanted): Promise<SetupVerdict> {
+  return (await (await post('/api/prepare/figures', wanted)).json()) as SetupVerdict;
+}
+
+export async function copyVehicle(wanted: VehicleWanted): Promise<SetupVerdict> {
+  return (await (await post('/api/prepare/vehicles', wanted)).json()) as SetupVerdict;
 }
 
 export async function checkSetup(wanted: SetupWanted): Promise<SetupVerdict> {

@@ -9,6 +9,7 @@ mod act;
 mod actor;
 mod crew;
 mod files;
+mod figures;
 mod flights;
 mod frames;
 mod guard;
@@ -16,6 +17,7 @@ mod listen;
 mod live;
 mod network;
 mod pages;
+mod prepare;
 mod problem;
 mod qr;
 mod radio;
@@ -34,6 +36,8 @@ use axum::middleware;
 use axum::routing::{any, get, post};
 use tokio::net::TcpListener;
 use tower_http::services::ServeFile;
+
+pub(crate) use about::areas;
 
 use crate::shared::Shared;
 
@@ -77,6 +81,11 @@ pub(crate) fn router(shared: &Arc<Shared>) -> Router {
         .route("/api/crew/log", get(crew::log))
         .route("/api/setup", get(setup::text).post(setup::take).layer(setup_body))
         .route("/api/setup/check", post(setup::check).layer(setup_body))
+        .route("/api/prepare", get(prepare::prepare))
+        .route("/api/prepare/plan", get(prepare::plan))
+        .route("/api/prepare/figures", get(figures::form).post(figures::take).layer(setup_body))
+        .route("/api/prepare/learned", get(figures::learned))
+        .route("/api/prepare/vehicles", get(figures::list).post(figures::copy))
         .route("/api/radio/frames", get(radio::frames))
         .route("/api/radio/try", post(radio::attempt).layer(setup_body))
         .route("/api/flights", get(flights::list))
@@ -91,6 +100,7 @@ pub(crate) fn router(shared: &Arc<Shared>) -> Router {
         .route("/api/{*rest}", any(problem::no_such_path))
         .route("/device", get(pages::application))
         .route("/flights", get(pages::application))
+        .route("/prepare", get(pages::application))
         .route("/radio", get(pages::application))
         .route("/flights/{number}", get(pages::flight))
         .layer(DefaultBodyLimit::max(MOST_BODY_BYTES))

@@ -84,6 +84,8 @@ async fn station_of(setup_file: Option<&std::path::Path>) -> Station {
         spool: crate::export::spool::Spool::new(stored.folder.path(), std::time::Duration::ZERO),
         hindsight: crate::hindsight::Hindsight::unanswered(),
         tls: Some(Arc::new(crate::tls::Tls::open(folder.path()).unwrap())),
+        vehicles: folder.path().join("vehicles"),
+        prepared: crate::prepared::Desk::default(),
         setups,
     });
     tokio::spawn(serve(listener, Arc::clone(&shared)));
