@@ -39,7 +39,9 @@ impl Hindsight {
     /// of the same sensor over the same time: it is the same measurement, and would count twice.
     fn all(&mut self) -> Vec<Sample> {
         let onboard = std::mem::take(&mut self.onboard);
-        let (Some(first), Some(last)) = (onboard.first(), onboard.last()) else { return self.samples.clone() };
+        let (Some(first), Some(last)) = (onboard.first(), onboard.last()) else {
+            return self.samples.clone();
+        };
         let (from_s, to_s, body) = (first.t_s, last.t_s, first.body);
         let has = |of: fn(&Sample) -> bool| onboard.iter().any(of);
         let (pressure, axial, tilt) = (

@@ -132,16 +132,19 @@ impl Log {
             }
         };
         let separator = declared.separator.unwrap_or(',');
-        let separator = u8::try_from(separator).map_err(|_| wrong(format!("`{separator}` cannot separate columns")))?;
+        let separator =
+            u8::try_from(separator).map_err(|_| wrong(format!("`{separator}` cannot separate columns")))?;
         let mut reader = csv::ReaderBuilder::new()
             .delimiter(separator)
             .trim(csv::Trim::All)
             .flexible(true)
             .comment(Some(b'#'))
             .from_reader(text.as_bytes());
-        let header = reader.headers().map_err(|error| wrong(format!("the log cannot be read: {error}")))?.clone();
+        let header =
+            reader.headers().map_err(|error| wrong(format!("the log cannot be read: {error}")))?.clone();
         let place = |name: &str| header.iter().position(|column| column == name);
-        let wanted = std::iter::once(&declared.time.column).chain(declared.column.iter().map(|one| &one.column));
+        let wanted =
+            std::iter::once(&declared.time.column).chain(declared.column.iter().map(|one| &one.column));
         let missing: Vec<&str> = wanted.filter(|name| place(name).is_none()).map(String::as_str).collect();
         if !missing.is_empty() {
             return Err(wrong(format!(
@@ -166,7 +169,9 @@ impl Log {
             preview: Vec::new(),
         };
         for record in reader.records() {
-            let number = |record: &csv::StringRecord, at: usize| record.get(at).and_then(|cell| cell.parse::<f64>().ok());
+            let number = |record: &csv::StringRecord, at: usize| {
+                record.get(at).and_then(|cell| cell.parse::<f64>().ok())
+            };
             let row = record.ok().and_then(|record| {
                 let t_s = number(&record, time_at)? * clock.scale + clock.offset;
                 // A clock that goes back has begun again: what follows is another log.
@@ -217,7 +222,8 @@ impl Log {
         if (most - told).abs() <= PRESSURE_OFF_PA {
             return Ok(());
         }
-        let factors = [("hPa", 100.0), ("kPa", 1_000.0), ("Pa", 0.01), ("psi", 6_894.757), ("inHg", 3_386.389)];
+        let factors =
+            [("hPa", 100.0), ("kPa", 1_000.0), ("Pa", 0.01), ("psi", 6_894.757), ("inHg", 3_386.389)];
         let likely = factors.iter().find(|(_, factor)| (most * factor - told).abs() <= PRESSURE_OFF_PA);
         let hint = likely.map_or_else(
             || "the log may be of another place, or its column means something else".to_owned(),
@@ -238,7 +244,9 @@ impl Log {
                 plan.weather.temperature_k,
                 gravity::at_height(plan.site.latitude_rad, plan.site.elevation_m),
             );
-            return Some(pressure.iter().map(|pa| if *pa > 0.0 { air.height_m(*pa) } else { f64::NAN }).collect());
+            return Some(
+                pressure.iter().map(|pa| if *pa > 0.0 { air.height_m(*pa) } else { f64::NAN }).collect(),
+            );
         }
         if let Some(height) = self.of(Meaning::OwnHeight) {
             return Some(height.to_vec());
@@ -262,11 +270,14 @@ impl Log {
     /// Finds where the log lies over the flight's path.
     pub fn align(&self, flight: &Flight, track: &Track) -> Result<Alignment, ExportError> {
         let Some(heights) = self.heights(flight) else {
-            return Err(wrong("the log cannot be laid over the flight: it needs pressure, own height or own climb rate"));
+            return Err(wrong(
+                "the log cannot be laid over the flight: it needs pressure, own height or own climb rate",
+            ));
         };
         let rows = if track.rows(self.body).len() > 40 { track.rows(self.body) } else { track.rows(0) };
         let path: Vec<(f64, f64)> = rows.iter().map(|row| (row.t_s, row.figures[1])).collect();
-        let own: Vec<(f64, f64)> = self.t_s.iter().copied().zip(heights).filter(|(_, h)| h.is_finite()).collect();
+        let own: Vec<(f64, f64)> =
+            self.t_s.iter().copied().zip(heights).filter(|(_, h)| h.is_finite()).collect();
         let (Some(log), Some(path)) = (Grid::of(&own), Grid::of(&path)) else {
             return Err(wrong("the flight or the log is too short to lay one over the other"));
         };
@@ -287,7 +298,8 @@ impl Log {
             return Err(wrong("the log covers less than three fifths of the flight"));
         };
         let apart = (2.0 / STEP_S) as isize;
-        let next_best = all.iter().filter(|(s, _)| (s - shift).abs() > apart).map(|(_, r)| *r).fold(0.0, f64::max);
+        let next_best =
+            all.iter().filter(|(s, _)| (s - shift).abs() > apart).map(|(_, r)| *r).fold(0.0, f64::max);
         if r < LEAST_CORRELATION {
             return Err(wrong(format!(
                 "the log does not look like this flight: its vertical speed correlates by {r:.2} at best, and {LEAST_CORRELATION} is the least. Is \
@@ -316,7 +328,8 @@ impl Log {
     /// The log as measurements on the axis inside outputs, averaged to a rate that the smoother gains from.
     pub fn samples(&self, flight: &Flight, shift_s: f64) -> Vec<Sample> {
         let from_s = flight.liftoff_s().map_or(f64::NEG_INFINITY, |liftoff_s| liftoff_s - BEFORE_S);
-        let to_s = flight.ended_ns.map_or(f64::INFINITY, |ended_ns| (ended_ns - flight.epoch_ns) as f64 / 1e9);
+        let to_s =
+            flight.ended_ns.map_or(f64::INFINITY, |ended_ns| (ended_ns - flight.epoch_ns) as f64 / 1e9);
         let mut samples = Vec::new();
         let mut first = 0;
         while first < self.t_s.len() {
@@ -535,20 +548,27 @@ mod tests {
         assert!(aligned.height_rms_m < 1.5, "{aligned:?}");
         let samples = log.samples(&flight, aligned.shift_s);
         assert!(samples.len() > 1_400 && samples.windows(2).all(|pair| pair[1].t_s > pair[0].t_s));
-        assert!(samples.iter().all(|sample| sample.pressure_pa.is_some_and(|pa| pa > 10_000.0)), "-1 is no value");
+        assert!(
+            samples.iter().all(|sample| sample.pressure_pa.is_some_and(|pa| pa > 10_000.0)),
+            "-1 is no value"
+        );
     }
 
     #[test]
     fn what_does_not_fit_is_told_with_what_was_found() {
         let flight = flight();
         let text = log(&flight);
-        let told = |text: &str, declared: &Declaration| Log::read(text, declared, &flight).unwrap_err().to_string();
+        let told =
+            |text: &str, declared: &Declaration| Log::read(text, declared, &flight).unwrap_err().to_string();
         let mixed = told(&text, &declaration("hPa"));
         assert!(mixed.contains("looks like Pa"), "{mixed}");
         let mut other = declaration("Pa");
         other.column[0].column = "pressure".into();
         let missing = told(&text, &other);
-        assert!(missing.contains("no column `pressure`") && missing.contains("`t`, `p`, `note`"), "{missing}");
+        assert!(
+            missing.contains("no column `pressure`") && missing.contains("`t`, `p`, `note`"),
+            "{missing}"
+        );
         let metres = told(&text, &declaration("m"));
         assert!(metres.contains("does not measure pressure"), "{metres}");
         let mut nobody = declaration("Pa");
@@ -569,7 +589,12 @@ mod tests {
             text.push_str(&format!("{},{}\n", step * 10, libm::sin(f64::from(step) / 40.0) * 2.0));
         }
         let declared = Declaration {
-            column: vec![Declared { column: "h".into(), means: "own height".into(), unit: "m".into(), missing: None }],
+            column: vec![Declared {
+                column: "h".into(),
+                means: "own height".into(),
+                unit: "m".into(),
+                missing: None,
+            }],
             ..declaration("Pa")
         };
         let log = Log::read(&text, &declared, &flight).unwrap();
