@@ -213,7 +213,10 @@ impl Rows<'_> {
         let bound = &self.limits.pressure_within_pa;
         let off = own.value - against;
         let mut check = self.check(body, "pressure", "pressure", bound);
-        check.figure = format!("{:.1} hPa, {:+.1}", own.value / 100.0, off / 100.0);
+        // Without a sign before nothing.
+        let tenths = libm::round(off / 10.0) / 10.0 + 0.0;
+        let sign = if tenths > 0.0 { "+" } else { "" };
+        check.figure = format!("{:.1} hPa, {sign}{tenths:.1} off", own.value / 100.0);
         check.limit = format!("within {:.1} hPa {whose}", bound.value / 100.0);
         check.level = (libm::fabs(off) > bound.value).then_some(Level::Look);
         check.words = format!(
