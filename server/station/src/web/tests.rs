@@ -15,6 +15,7 @@ use tokio_tungstenite::tungstenite::client::IntoClientRequest as _;
 
 mod crew;
 mod network;
+mod prepare;
 mod radio;
 
 use super::*;
