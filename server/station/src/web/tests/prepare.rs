@@ -72,7 +72,8 @@ async fn the_form_changes_one_line_and_refuses_nonsense_at_its_field() {
     assert_eq!((&mass["value"], &mass["source"]), (&"2.4".into(), &"scale".into()));
     let wanted = |key: &str, value: &str, check: bool| {
         let edits = serde_json::json!([{ "kind": "tell", "key": key, "value": value }]);
-        serde_json::json!({ "edition": form["edition"], "edits": edits, "check": check, "who": "Mo" }).to_string()
+        serde_json::json!({ "edition": form["edition"], "edits": edits, "check": check, "who": "Mo" })
+            .to_string()
     };
     for (key, value, words) in [
         ("vehicle.liftoff_mass_kg", "0", "0.05 to 1000 kg"),
@@ -82,7 +83,8 @@ async fn the_form_changes_one_line_and_refuses_nonsense_at_its_field() {
         ("vehicle.diameter_m", "wide", "a number"),
         ("link[radio].path", "/etc/passwd", "a figure of the form"),
     ] {
-        let (head, body) = ask(&station, "POST", "/api/prepare/figures", JSON, &wanted(key, value, false)).await;
+        let (head, body) =
+            ask(&station, "POST", "/api/prepare/figures", JSON, &wanted(key, value, false)).await;
         assert_eq!(status(&head), "200", "{head}\n{body}");
         let verdict: Json = serde_json::from_str(&body).unwrap();
         let mistakes = verdict["mistakes"].as_array().unwrap();
@@ -105,7 +107,8 @@ async fn the_form_changes_one_line_and_refuses_nonsense_at_its_field() {
 #[tokio::test]
 async fn a_vehicle_is_kept_and_taken_and_what_it_replaces_is_kept_first() {
     let (station, _folder, file) = with_setup().await;
-    let post = async |body: Json| ask(&station, "POST", "/api/prepare/vehicles", JSON, &body.to_string()).await;
+    let post =
+        async |body: Json| ask(&station, "POST", "/api/prepare/vehicles", JSON, &body.to_string()).await;
     assert_eq!(status(&post(serde_json::json!({ "kind": "keep" })).await.0), "200");
     let list: Json = serde_json::from_str(&get(&station, "/api/prepare/vehicles").await.1).unwrap();
     let id = list[0]["id"].clone();
