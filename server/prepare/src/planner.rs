@@ -424,9 +424,9 @@ fn leaning(sample: &Sample, lean_rad: f64) -> Option<Flown> {
         match fly(middle) {
             Some((flown, lean)) => {
                 if lean > lean_rad {
-                    high = middle
+                    high = middle;
                 } else {
-                    low = middle
+                    low = middle;
                 }
                 let off = libm::fabs(lean - lean_rad);
                 if best.as_ref().is_none_or(|b| off < b.1) {
@@ -495,7 +495,7 @@ fn by_height(plan: &mut Plan, setup: &Setup, sample: &Sample, height_m: f64) {
 /// The small table: names as flight code has them, one a line, nothing that could be read alone.
 fn copy(plan: &Plan, c: &Condition) -> String {
     let wanted = match plan.want {
-        Want::Lead { s } if s == 0.0 => "at apogee".to_owned(),
+        Want::Lead { s: 0.0 } => "at apogee".to_owned(),
         Want::Lead { s } if s > 0.0 => format!("{s} s before apogee"),
         Want::Lead { s } => format!("{} s after apogee", -s),
         Want::Climb { mps } => format!("at {mps} m/s of climb"),
@@ -509,7 +509,7 @@ fn copy(plan: &Plan, c: &Condition) -> String {
     ];
     match c.mach_lockout_s {
         Some(t) => {
-            lines.push(format!("mach_lockout_s           {t:.1}   # after liftoff, for a barometer's speed"))
+            lines.push(format!("mach_lockout_s           {t:.1}   # after liftoff, for a barometer's speed"));
         }
         None => lines.push("mach_lockout_s           none  # Mach 0.7 is not reached".to_owned()),
     }
