@@ -55,6 +55,22 @@ CREATE TABLE hole (
     to_seq    INTEGER NOT NULL
 ) STRICT;
 
+-- The path of an ended flight with hindsight, computed once it is asked for or the flight has ended.
+CREATE TABLE smoothed (
+    flight  INTEGER NOT NULL,
+    body    INTEGER NOT NULL,
+    t_s     REAL    NOT NULL,  -- seconds on the axis of the times inside outputs
+    data    TEXT    NOT NULL,  -- JSON: an estimate, SI units
+    PRIMARY KEY (flight, body, t_s)
+) STRICT, WITHOUT ROWID;
+
+-- Which flights' paths are in `smoothed`, whole.
+CREATE TABLE hindsight (
+    flight     INTEGER PRIMARY KEY,
+    states     INTEGER NOT NULL,
+    took_s     REAL    NOT NULL
+) STRICT;
+
 -- For people who open this file with plain SQL.
 CREATE VIEW estimates AS
 SELECT flight, body,

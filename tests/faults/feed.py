@@ -12,8 +12,10 @@ import argparse
 import base64
 import json
 import os
+import pathlib
 import re
 import sys
+import tempfile
 import termios
 import threading
 import time
@@ -35,17 +37,30 @@ def read_recording(path):
 
 
 class Ports:
-    """One pseudo-terminal a link; the program under test opens the far side as a serial port."""
+    """One pseudo-terminal a link; the program under test opens the far side as a serial port.
+
+    Each has a name of its own, as under /dev/serial/by-id. A station that was told the number, and outlives the terminal, would
+    open the next terminal that gets it, which is somebody else's."""
 
     def __init__(self, links):
         self.near, self.path, self._far = {}, {}, {}
-        for link in links:
-            near, far = os.openpty()
-            tty.setraw(near, termios.TCSANOW)
-            tty.setraw(far, termios.TCSANOW)
-            os.set_blocking(near, False)
-            self.near[link], self._far[link] = near, far
-            self.path[link] = os.ttyname(far)
+        self._folder = pathlib.Path(tempfile.mkdtemp(prefix="loftwatch-ports-"))
+        for number, link in enumerate(links):
+            self.path[link] = str(self._folder / f"port-{number}")
+            self.open(link)
+
+    def open(self, link):
+        near, far = os.openpty()
+        tty.setraw(near, termios.TCSANOW)
+        tty.setraw(far, termios.TCSANOW)
+        os.set_blocking(near, False)
+        self.near[link], self._far[link] = near, far
+        os.symlink(os.ttyname(far), self.path[link])
+
+    def shut(self, link):
+        os.unlink(self.path[link])
+        os.close(self.near.pop(link))
+        os.close(self._far.pop(link))
 
     def write(self, link, data):
         """Writes without waiting; a full line drops the rest, as a receiver without flow control does."""
@@ -60,8 +75,9 @@ class Ports:
             termios.tcflush(far, termios.TCIFLUSH)
 
     def close(self):
-        for descriptor in (*self.near.values(), *self._far.values()):
-            os.close(descriptor)
+        for link in list(self.near):
+            self.shut(link)
+        self._folder.rmdir()
 
 
 class Player(threading.Thread):
@@ -137,6 +153,7 @@ def main():
         elif order["do"] == "write":
             ports.write(order["link"], base64.b64decode(order["bytes"]))
             answer(wrote_ms=time.time() * 1000)
+    ports.close()
 
 
 if __name__ == "__main__":

@@ -30,10 +30,12 @@ def program():
 class Station:
     """One running station on a free port of the loopback address."""
 
-    def __init__(self, setup, data, listen="127.0.0.1:0", extra=()):
+    def __init__(self, setup, data, listen="127.0.0.1:0", extra=(), env=None):
         self.started = time.monotonic()
         command = [program(), "serve", "--setup", str(setup), "--data", str(data), "--listen", listen, *extra]
-        self.process = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True)
+        self.process = subprocess.Popen(
+            command, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, env={**os.environ, **(env or {})}
+        )
         self.lines = []
         self.address = None
         self._ready = threading.Event()

@@ -56,6 +56,11 @@ def main(argv=None):
     r.add_argument("--first", type=int, default=101)
     r.add_argument("--learn", type=int, default=24, help="earlier flights that teach the spread of the lean; 0: as told")
     r.add_argument("--jobs", type=int, default=2)
+    w = sub.add_parser("knows", help="which missing knowledge costs what: the same flights with one thing as told")
+    w.add_argument("--binary", required=True, help="the program, or with --samples the estimator's example")
+    w.add_argument("--flights", type=int, default=24, help="flights a class")
+    w.add_argument("--class", dest="cls", action="append", help="a class; may be given again")
+    w.add_argument("--samples", action="store_true", help="feed plan.json and samples.jsonl instead of the recording")
     sub.add_parser("pack", help="write the committed flights")
     k = sub.add_parser("check", help="hold the program to the committed flights")
     k.add_argument("--binary", required=True)
@@ -108,6 +113,9 @@ def main(argv=None):
             with open(a.rows, "w", encoding="utf-8") as f:
                 f.writelines(json.dumps(r) + "\n" for r in rows)
         print(designs.report(rows))
+    elif a.what == "knows":
+        from . import knows
+        print(knows.report(knows.compare(a.binary, a.cls or knows.CLASSES, a.flights, a.samples)))
     elif a.what == "pad":
         from .pad import count
         rows = count(a.binary, a.hours, a.first, a.samples, a.jobs)

@@ -28,8 +28,10 @@ def meant(values):
         out[("continuity", cue)] = not fired
         out[("armed", cue)] = True
     own = [fired for cue, fired in body["cues"].items() if cue in body["own"]]
-    out[("fired", None)] = any(own)
-    out[("continuity", None)] = not any(own)
+    # A board that has one charge says of it by no name, or as its chute: one layout does for all cameras.
+    for channel in (None, "chute"):
+        out[("fired", channel)] = any(own)
+        out[("continuity", channel)] = not any(own)
     out[("says freed", None)] = body["free"]
     out["recording"] = 1
     out["mode"] = body["mode"]

@@ -183,6 +183,7 @@ function now(s, mode, speed) {
     silent_since_s: silent ? LIFTOFF + silentFrom : null,
     not_kept_since_s: null,
     disk_room_s: null,
+    lost_bytes: 0,
     disk: null,
     stale_after_s: 1.1,
     bodies: NAMES.map((_, i) => bodyNow(i, s)),

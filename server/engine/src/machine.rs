@@ -101,7 +101,8 @@ impl Engine {
     }
 
     /// From now on keeps each flight's measurements and says its smoothed path when it has ended. Memory grows with the
-    /// flight, and it is no part of a snapshot: for reruns from the first input on.
+    /// flight, and it is no part of a snapshot: for reruns that begin [`ON_THE_PAD_S`](crate::ON_THE_PAD_S) before liftoff
+    /// or earlier.
     pub fn keep_hindsight(&mut self) {
         self.hindsight = Some(Hindsight::default());
     }
@@ -266,7 +267,7 @@ impl Engine {
 
     fn tell_hindsight(&mut self, out: &mut Vec<Output>) {
         let (Some(kept), Some(flight)) = (&mut self.hindsight, &self.flight) else { return };
-        let path = kept.tell(flight.plan());
+        let path = kept.tell(flight.plan(), flight.liftoff_s());
         let mut pen = self.pen(out);
         for (body, estimate) in path {
             pen.say(Said::Smoothed { body, estimate });

@@ -128,6 +128,11 @@ impl OneFlight {
         &self.plan
     }
 
+    /// First motion, s, once there was one.
+    pub(crate) fn liftoff_s(&self) -> Option<f64> {
+        self.happened.liftoff_s
+    }
+
     /// Whether the vehicle stands on the pad, as far as is known.
     pub(crate) fn waits(&self) -> bool {
         self.state.liftoff_ns.is_none() && self.phase().is_none_or(|p| p == Phase::Waiting)

@@ -32,6 +32,8 @@ pub(crate) enum Command {
     Rerun(Rerun),
     /// List the stored flights.
     Flights(Flights),
+    /// Write files of a stored flight or day: tables, tracks, captions, audits, the flight sheet, a bundle of all.
+    Export(Export),
     /// Read a data folder whole: is it undamaged, is anything missing, are the outputs what the inputs lead to?
     Check(Flights),
     /// Compute all stored outputs again from the inputs.
@@ -151,6 +153,44 @@ pub(crate) struct Guess {
     /// Which link; needed where there are several.
     #[arg(long, value_name = "NAME", requires = "data")]
     pub(crate) link: Option<String>,
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct Export {
+    /// What to write: `estimates.csv`, `readings.parquet`, `track.kml`, `sheet.pdf`, `bundle.zip` and so on; an unknown name
+    /// is answered with all there are.
+    #[arg(value_name = "FILE", required = true)]
+    pub(crate) files: Vec<String>,
+    /// The data folder.
+    #[arg(long, value_name = "DIR", default_value = "loftwatch-data")]
+    pub(crate) data: PathBuf,
+    /// The flight, by its number.
+    #[arg(long, value_name = "N", conflicts_with = "day", required_unless_present = "day")]
+    pub(crate) flight: Option<u32>,
+    /// All flights of a date, such as 2026-06-12, where this machine stands.
+    #[arg(long, value_name = "DATE")]
+    pub(crate) day: Option<jiff::civil::Date>,
+    /// The folder to write to.
+    #[arg(long, value_name = "DIR", default_value = ".")]
+    pub(crate) to: PathBuf,
+    /// `si` (default) or `imperial`.
+    #[arg(long, value_name = "UNITS")]
+    pub(crate) units: Option<String>,
+    /// Columns of a table, with commas between, instead of all.
+    #[arg(long, value_name = "NAMES")]
+    pub(crate) columns: Option<String>,
+    /// Rows a second of `estimates` and `smoothed`, instead of those that are stored: straight lines between neighbours.
+    #[arg(long, value_name = "HZ")]
+    pub(crate) rate_hz: Option<String>,
+    /// Captions: flight time, in seconds since liftoff, at the footage's zero.
+    #[arg(long, value_name = "S", allow_hyphen_values = true)]
+    pub(crate) starts_s: Option<String>,
+    /// Captions: seconds of footage for a second of flight.
+    #[arg(long, value_name = "RATE")]
+    pub(crate) clock_rate: Option<String>,
+    /// The flight sheet's paper: `a4` (default) or `letter`.
+    #[arg(long, value_name = "PAPER")]
+    pub(crate) paper: Option<String>,
 }
 
 #[derive(Debug, Args)]

@@ -10,6 +10,8 @@ mod demo;
 mod export;
 mod failure;
 mod guess;
+mod handed_out;
+mod hindsight;
 mod hub;
 mod learned;
 mod links;
@@ -110,6 +112,7 @@ async fn obey(cli: Cli) -> Result<(), Failure> {
         Command::Demo(wanted) => demo::run(wanted).await,
         Command::Rerun(wanted) => rerun::run(wanted).await,
         Command::Flights(wanted) => lists::flights(&wanted.data).await,
+        Command::Export(wanted) => handed_out::run(wanted).await,
         Command::Guess(wanted) => guess::run(&wanted).await,
         Command::Check(wanted) => whole::run(&wanted.data).await,
         Command::Rebuild(wanted) => rebuild::run(&wanted.data).await,

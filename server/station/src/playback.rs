@@ -124,6 +124,7 @@ impl Playback {
             not_kept_since_ns: None,
             disk: None,
             room_for_s: None,
+            lost_bytes: 0,
             replay: Some((self.label.clone(), self.speed)),
         };
         hub::fitted(self.state.now(&self.told, &moment))

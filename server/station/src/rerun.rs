@@ -10,11 +10,8 @@ use loftwatch_engine::{Engine, Lines, Output};
 
 use crate::cli::Rerun;
 use crate::failure::Failure;
+use crate::hindsight::AFTER_NS;
 use crate::setup;
-
-/// Station time that passes after the last input, ns: longer than the stillness that ends a flight, so that what
-/// hindsight makes of it still comes out.
-const AFTER_NS: i64 = 90_000_000_000;
 
 /// Does what the command line asks for.
 pub(crate) async fn run(wanted: Rerun) -> Result<(), Failure> {

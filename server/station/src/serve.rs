@@ -5,6 +5,7 @@ use std::io::{IsTerminal as _, Write as _};
 use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
+use std::time::Duration;
 
 use loftwatch_engine::{Input, Output, Setup, What};
 use tokio::net::TcpListener;
@@ -15,6 +16,7 @@ use crate::addresses;
 use crate::clock::{Clock, utc_now_ns};
 use crate::crew::Crew;
 use crate::failure::Failure;
+use crate::hindsight;
 use crate::hub::Hub;
 use crate::links::{Desk, Links, Pause};
 use crate::map;
@@ -31,6 +33,9 @@ use crate::web;
 
 /// Files that may be open: the viewers of a full house, and what the program itself needs.
 const MOST_FILES: u64 = 10_000;
+
+/// Files that are better with hindsight, which takes seconds, wait so long for it.
+const WAIT_FOR_HINDSIGHT: Duration = Duration::from_secs(60);
 
 /// What a station is to be.
 #[derive(Debug)]
@@ -159,6 +164,14 @@ pub(crate) async fn run<End: Future<Output = ()>>(
             None
         }
     };
+    let (hindsight, looks_back) = hindsight::prepare(hindsight::Around {
+        kept_file: kept_file.clone(),
+        readers: kept_readers.clone(),
+        store: readers.clone(),
+        clock: begin.clock,
+        ending: ending.clone(),
+    });
+    let looks_back = on_own_thread("hindsight", looks_back)?;
     let shared = Arc::new(Shared {
         hub: Hub::new(begin.clock, epoch_ns, setup.clone(), status, links.watch()),
         readers: kept_readers,
@@ -171,6 +184,9 @@ pub(crate) async fn run<End: Future<Output = ()>>(
         crew,
         listening,
         map: plan.map,
+        data: folder.path().to_owned(),
+        spool: crate::export::spool::Spool::new(folder.path(), WAIT_FOR_HINDSIGHT),
+        hindsight,
         tls,
         vehicles: plan.data.join("vehicles"),
         prepared: crate::prepared::Desk::default(),
@@ -186,7 +202,7 @@ pub(crate) async fn run<End: Future<Output = ()>>(
     };
     let runner = Runner::new(snapshot, &begin.first, around)
         .ok_or_else(|| Failure::data(format!("`{}` does not begin with a setup", file.display())))?;
-    let engine = on_own_thread(runner.live(taken, Arc::clone(&shared), begin.last))?;
+    let engine = on_own_thread("engine", runner.live(taken, Arc::clone(&shared), begin.last))?;
 
     setup::log_remarks(&plan.setup_file, &plan.setup);
     links.apply(&plan.setup.links);
@@ -235,6 +251,7 @@ pub(crate) async fn run<End: Future<Output = ()>>(
         tracing::error!("the engine's thread has failed; the next start computes its outputs again");
     }
     let _ = keeping.await;
+    let _ = tokio::task::spawn_blocking(move || looks_back.join()).await;
     // The last one out folds the write-ahead log into its file.
     shared.readers.close().await;
     shared.inputs_readers.close().await;
@@ -319,16 +336,17 @@ async fn begin(
     Ok(Begin { first, before: end.number, last, clock })
 }
 
-/// Runs the engine's task on a thread of its own: it computes for milliseconds at a time, which would hold up others.
+/// Runs a task with an engine on a thread of its own: it computes for milliseconds at a time, which would hold up others.
 fn on_own_thread(
+    name: &str,
     task: impl Future<Output = ()> + Send + 'static,
 ) -> Result<std::thread::JoinHandle<()>, Failure> {
     let runtime = tokio::runtime::Handle::current();
     std::thread::Builder::new()
-        .name("engine".to_owned())
+        .name(name.to_owned())
         .stack_size(crate::ENGINE_STACK)
         .spawn(move || runtime.block_on(task))
-        .map_err(|error| Failure::other(format!("no thread for the engine: {error}")))
+        .map_err(|error| Failure::other(format!("no thread for the {name}: {error}")))
 }
 
 /// UTC now, fit for a file name.

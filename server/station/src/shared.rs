@@ -3,22 +3,25 @@
 //! Everything here is either a message (watch channels, the ring) or a read-only pool; nobody but the recorder
 //! writes the store, nobody but the engine's task owns the engine.
 
+mod disk;
+
 use std::net::SocketAddr;
 use std::path::PathBuf;
 use std::sync::Arc;
 
 use loftwatch_engine::{Setup, What};
-use serde::Serialize;
 use sqlx::SqlitePool;
 use tokio::sync::{mpsc, watch};
-use ts_rs::TS;
 
 use crate::clock::Clock;
 use crate::crew::Crew;
+use crate::hindsight::Hindsight;
 use crate::hub::Hub;
 use crate::ring::Ring;
 use crate::setup::Wanted;
 use crate::tls::Tls;
+
+pub(crate) use disk::Disk;
 
 /// The running station, as its parts and the web see it.
 #[derive(Debug)]
@@ -45,6 +48,12 @@ pub(crate) struct Shared {
     pub(crate) listening: SocketAddr,
     /// The archive of map tiles, if the crew brought one.
     pub(crate) map: Option<PathBuf>,
+    /// The data folder.
+    pub(crate) data: PathBuf,
+    /// Files that were made to be handed out.
+    pub(crate) spool: crate::export::spool::Spool,
+    /// Ended flights with hindsight.
+    pub(crate) hindsight: Hindsight,
     /// HTTPS, where it can be had.
     pub(crate) tls: Option<Arc<Tls>>,
     /// Where copies of vehicles are kept.
@@ -71,22 +80,6 @@ pub(crate) struct SetupNow {
     pub(crate) path: Option<PathBuf>,
     /// The file has changed since and is wrong: all mistakes, for people. The setup in force stays.
     pub(crate) complaint: Option<String>,
-}
-
-/// What is wrong with the disk that takes the inputs.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, TS)]
-#[serde(rename_all = "snake_case")]
-pub(crate) enum Disk {
-    /// A commit is late; it may be a hiccup.
-    Slow,
-    /// No room is left.
-    Full,
-    /// It takes no writing.
-    ReadOnly,
-    /// Another program holds the store.
-    Locked,
-    /// Any other error.
-    Failing,
 }
 
 /// The state of the store.

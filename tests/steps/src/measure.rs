@@ -16,7 +16,7 @@ use crate::tools::{need_c_compiler, need_node, need_python, top};
 /// Flights a class, where the command does not say.
 const FLIGHTS: &str = "200";
 /// Kills, where the command does not say.
-const KILLS: &str = "50";
+const KILLS: &str = "200";
 
 /// Runs every measurement; the first argument is the number of flights a class.
 pub(crate) fn run(arguments: &[String]) -> Result<(), String> {
@@ -42,6 +42,11 @@ pub(crate) fn run(arguments: &[String]) -> Result<(), String> {
         let mut designs = command(&tests, &python, &["-m", "sim", "designs", "--binary"]);
         designs.arg(&loftwatch);
         keep(designs, &out.join("designs.md"))
+    });
+    steps.take("which missing knowledge costs what", || {
+        let mut knows = command(&tests, &python, &["-m", "sim", "knows", "--binary"]);
+        knows.arg(&loftwatch);
+        keep(knows, &out.join("knows.md"))
     });
     steps.take("decoding beside its floor", || {
         keep(
@@ -69,7 +74,12 @@ pub(crate) fn run(arguments: &[String]) -> Result<(), String> {
         kill.env("LOFTWATCH", &loftwatch);
         keep(kill, &out.join("kills.md"))
     });
-    steps.take("bad input by the megabyte, full and read-only disks", || {
+    steps.take("faults of ports, disks, clocks and files", || {
+        let mut faults = command(&tests, &python, &["faults/suite.py"]);
+        faults.env("LOFTWATCH", &loftwatch);
+        keep(faults, &out.join("faults.md"))
+    });
+    steps.take("bad input by the megabyte", || {
         let mut bad = command(&tests, &python, &["faults/bad.py"]);
         bad.env("LOFTWATCH", &loftwatch);
         keep(bad, &out.join("bad.md"))
@@ -133,10 +143,12 @@ fn report(tests: &Path) -> Result<(), String> {
     let parts = [
         ("Accuracy and coverage by class", "accuracy.md"),
         ("Filter designs beside each other", "designs.md"),
+        ("Which missing knowledge costs what", "knows.md"),
         ("Decoding", "decoding.md"),
         ("Storing", "storing.md"),
         ("SIGKILL at random moments of a flight", "kills.md"),
-        ("Bad input by the megabyte, full and read-only disks", "bad.md"),
+        ("Faults injected into a flight", "faults.md"),
+        ("Bad input by the megabyte", "bad.md"),
         ("Last byte to pixel", "latency.md"),
         ("What the page costs", "page.md"),
         ("Many viewers beside a bare fan-out", "viewers.md"),

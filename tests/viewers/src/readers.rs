@@ -122,6 +122,16 @@ impl Readers {
     }
 }
 
+/// The body of an answer.
+pub(crate) async fn get(address: &str, path: &str) -> std::io::Result<String> {
+    let mut stream = TcpStream::connect(address).await?;
+    let request = format!("GET {path} HTTP/1.1\r\nHost: {address}\r\nConnection: close\r\n\r\n");
+    stream.write_all(request.as_bytes()).await?;
+    let mut answer = String::new();
+    stream.read_to_string(&mut answer).await?;
+    Ok(answer.split_once("\r\n\r\n").map_or("", |(_, body)| body).to_owned())
+}
+
 async fn open(to: SocketAddr, index: usize) -> std::io::Result<TcpStream> {
     let socket = TcpSocket::new_v4()?;
     let host = u8::try_from(2 + index / FROM_ONE_ADDRESS).unwrap_or(u8::MAX);

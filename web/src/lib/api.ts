@@ -2,6 +2,7 @@
 import type {
   About,
   Act,
+  Audits,
   CrewCode,
   CuePlan,
   FiguresForm,
@@ -10,6 +11,7 @@ import type {
   VehicleCopy,
   VehicleWanted,
   Deed,
+  FileState,
   FlightDetail,
   FlightInfo,
   Join,
@@ -76,6 +78,13 @@ export function getTrack(flight: FlightRef, fromS: number | null, most: number):
   const from = fromS === null ? '' : `from_s=${fromS}&`;
   return get(`/api/flights/${flight}/track?${from}most=${most}`);
 }
+
+/** How far the file at that address is; asking begins to make it. */
+export function fileState(url: string): Promise<FileState> {
+  return get(`${url}${url.includes('?') ? '&' : '?'}progress`);
+}
+
+export const getAudits = (url: string): Promise<Audits> => get(url);
 
 export const getNetwork = (): Promise<Network> => get('/api/network');
 export const getAbout = (): Promise<About> => get('/api/about');

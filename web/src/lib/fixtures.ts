@@ -60,6 +60,7 @@ export function now(change: Partial<Now> = {}): Now {
     not_kept_since_s: null,
     disk: null,
     disk_room_s: null,
+    lost_bytes: 0,
     stale_after_s: 1.1,
     bodies: [
       body(),

@@ -72,6 +72,8 @@ not_kept_since_s: number | null,
 disk: Disk | null,
 /** How long the room on the disk lasts at the pace of the last hour, s; `null` while that is more than a day. */
 disk_room_s: number | null,
+/** Bytes that the station has received since its start and lost, for want of room in memory while the disk took nothing. */
+lost_bytes: number,
 /** A figure older than this is stale: two expected intervals and one second, s. */
 stale_after_s: number,
 /** The bodies, in the order of the setup; the first is the vehicle. */
@@ -546,6 +548,201 @@ duration_s: number | null };
 export type Track = {
 /** One a body that has estimates. */
 bodies: Array<TrackBody> };
+
+/** An ended flight's path with hindsight. */
+export type HindsightTrack = {
+/** How many states it has; `null`: it is being computed now, ask again in a second. */
+states: number | null,
+/** The path, decimated as a track is. */
+track: Track | null };
+
+/** `GET /api/flights/N/files/NAME?progress`: how far a file is. */
+export type FileState = {
+/** Rows done. */
+done: number,
+/** Rows in all, as far as is known. */
+total: number,
+/** Whether it is whole. */
+ready: boolean,
+/** Its length, bytes, once it is. */
+bytes: number | null,
+/** SHA-256 of it, in hexadecimal, once it is. */
+digest: string | null };
+
+/** Both audits of a flight. */
+export type Audits = {
+/** Number of the flight. */
+flight: number,
+/** Which data everything is measured against, in words. */
+measured_against: string,
+/** Whether that is the path with hindsight. */
+hindsight: boolean,
+/** Of each cue, in the order of the setup. */
+cues: Array<CueAudit>,
+/** Of the predictions; `null` where no apogee is known. */
+prediction: PredictionAudit | null,
+/** Why there is none, or what else has to be said. */
+remarks: Array<string> };
+
+/** What became of one cue. */
+export type CueAudit = {
+/** Its name. */
+cue: string,
+/** `release`, `separation`, `chute`, `staging`. */
+kind: string,
+/** The body that acts. */
+body: string,
+/** The condition, in words, SI. */
+when: string,
+/** When the told condition and delay put it on the measured path, s since liftoff. */
+wanted_s: number | null,
+/** When it was commanded, s since liftoff: between the last packet without the command and the first one with it. */
+commanded_after_s: number | null,
+/** See `commanded_after_s`. */
+commanded_by_s: number | null,
+/** When it came, s since liftoff. */
+came_s: number | null,
+/** One standard deviation of that, s. */
+came_sd_s: number | null,
+/** `reported` by the vehicle, `detected` on the ground, `marked` by the crew. */
+came_as: string | null,
+/** Apogee minus that moment, s; negative after apogee. */
+to_apogee_s: number | null,
+/** How much later than wanted, s. */
+late_s: number | null,
+/** Height above the pad then, m. */
+height_m: AuditFigure | null,
+/** Vertical speed then, m/s, up positive. */
+climb_mps: AuditFigure | null,
+/** Speed through the air then, m/s. */
+airspeed_mps: AuditFigure | null,
+/** Dynamic pressure then, Pa. */
+dynamic_pressure_pa: AuditFigure | null,
+/** Path angle through the air from vertical then, rad; `null` where it was not known. */
+lean_rad: AuditFigure | null,
+/** Opening load, N, as it was predicted last. */
+opening_load_n: AuditFigure | null,
+/** What the limit is of: `airspeed`, `dynamic_pressure`, `opening_load`. */
+limit_of: string | null,
+/** The limit, m/s, Pa or N. */
+limit: number | null,
+/** Where it comes from. */
+limit_from: string | null,
+/** Whether it was kept. */
+verdict: CueVerdict,
+/** In words: the threshold that would have put it where it was wanted. */
+threshold: string | null,
+/** The same as a figure, in the unit of the condition: m/s, s or m. */
+threshold_value: number | null,
+/** What else has to be said. */
+remark: string | null };
+
+/** How a cue's limit was kept. */
+export type CueVerdict = "within" | "over" | "not_told" | "none";
+
+/** A figure with its 90 % interval, SI. */
+export type AuditFigure = {
+/** Median. */
+value: number,
+/** 5 % quantile. */
+low: number,
+/** 95 % quantile. */
+high: number };
+
+/** The audit. */
+export type PredictionAudit = {
+/** What it is held against. */
+apogee: AuditApogee,
+/** Predictions over time. */
+fan: PredictionFan,
+/** At three instants. */
+checked: Array<CheckedPrediction>,
+/** Share of the time from burnout to apogee in which the true height lay in the 90 % interval; it should be 0.9 over
+ * many flights, and says little about one. */
+held_90: number | null,
+/** In the 50 % interval. */
+held_50: number | null,
+/** `null` where the coast was not seen. */
+drag: LearnedDrag | null,
+/** `null` where the burn was not seen. */
+impulse: LearnedImpulse | null,
+/** Why one of them is missing. */
+remarks: Array<string> };
+
+/** Apogee as it was. */
+export type AuditApogee = {
+/** s since liftoff. */
+t_s: number,
+/** Height above the pad, m. */
+height_m: AuditFigure,
+/** Speed through the air there, m/s. */
+airspeed_mps: AuditFigure | null,
+/** Speed over the ground there, m/s. */
+ground_speed_mps: AuditFigure | null };
+
+/** What was predicted over time: columns of equal length. Times are s since liftoff, heights m above the pad. */
+export type PredictionFan = {
+/** When it was predicted. */
+t_s: Array<number>,
+/** Median. */
+p50: Array<number>,
+/** 5 %. */
+p05: Array<number>,
+/** 25 %. */
+p25: Array<number>,
+/** 75 %. */
+p75: Array<number>,
+/** 95 %. */
+p95: Array<number>,
+/** The drag-free sum, done by hand. */
+hand: Array<number> };
+
+/** One prediction against what came. */
+export type CheckedPrediction = {
+/** Which: `at burnout`, `half of the coast`, `1 s before apogee`. */
+instant: string,
+/** When, s since liftoff. */
+t_s: number,
+/** Predicted height, m. */
+height_m: AuditFigure,
+/** Predicted minus true height, m. */
+error_m: number,
+/** The same of the drag-free sum, m. */
+hand_error_m: number,
+/** Predicted minus true time, s. */
+time_error_s: number,
+/** Predicted minus true airspeed at apogee, m/s. */
+airspeed_error_mps: number | null,
+/** Whether the true height lies in the 90 % interval. */
+held_90: boolean,
+/** In the 50 % interval. */
+held_50: boolean };
+
+/** What the coast taught about drag. */
+export type LearnedDrag = {
+/** Told rho0 Cd A / (2 m), 1/m. */
+told_k_per_m: number,
+/** Learned, 1/m. */
+learned_k_per_m: AuditFigure,
+/** Told drag coefficient. */
+told_cd: number,
+/** The one to tell next time, with mass and diameter as told. */
+cd: AuditFigure,
+/** What has to be said of it. */
+words: string };
+
+/** What the burn taught about impulse over mass. */
+export type LearnedImpulse = {
+/** Speed that thrust gave, m/s, as told: impulse over the falling mass. */
+told_mps: number,
+/** As flown. */
+flown_mps: number,
+/** Total impulse that it comes to with the mass as told, N s. */
+impulse_ns: number,
+/** Liftoff mass that it comes to with the impulse as told, kg. */
+mass_kg: number,
+/** That the two cannot be told apart, in words. */
+words: string };
 
 /** The past of one body, column by column. A `null` is a gap in the line. */
 export type TrackBody = {

@@ -75,6 +75,16 @@ describe('the notice', () => {
     }
   });
 
+  it('tells how much was lost, under what is happening now', () => {
+    const said = (more: object): string[] => notices(view(more), false).map((n) => n.words);
+    expect(said({ lost_bytes: 1200 })).toEqual([
+      '2 kB from the radio were lost: the disk took nothing for too long.',
+    ]);
+    const both = said({ lost_bytes: 3_400_000, not_kept_since_s: now().t_s - 0.1, disk: 'failing' });
+    expect(both[0]).toMatch(/^Disk failing/);
+    expect(both[1]).toContain('3.4 MB');
+  });
+
   it('warns of little room on the disk until it is full', () => {
     const said = (disk_room_s: number | null, more = {}): string[] =>
       notices(view({ disk_room_s, ...more }), false).map((n) => `${n.level}: ${n.words}`);

@@ -31,6 +31,7 @@ export function notices(
   found.push(...holding.filter((h) => h.level === 'act').map(said));
   const unkept = notKept(view, lost);
   if (unkept) found.push({ level: 'act', words: unkept });
+  if (now.lost_bytes > 0) found.push({ level: 'look', words: lostWords(now.lost_bytes) });
   found.push(...holding.filter((h) => h.level === 'look').map(said));
   // Once it is full there are stronger words.
   if (now.disk_room_s !== null && !unkept && !lost) {
@@ -85,6 +86,12 @@ function notKept({ now, t_s }: View, lost: boolean): string | null {
   if (disk === 'slow' && (lost ? now.t_s : t_s) - since < HICCUP_S) return null;
   const [what, remedy] = DISK[disk];
   return `${what}: not kept since ${clock(now.utc_s + (since - now.t_s))}. ${remedy}; the flight goes on.`;
+}
+
+/** Said until the station is started again: what is gone is gone, and nobody should look for it in the record later. */
+function lostWords(bytes: number): string {
+  const much = bytes < 1e6 ? `${Math.ceil(bytes / 1e3)} kB` : `${(bytes / 1e6).toFixed(1)} MB`;
+  return `${much} from the radio were lost: the disk took nothing for too long.`;
 }
 
 function roomWords(room_s: number): string {

@@ -6,6 +6,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use futures_util::TryStreamExt as _;
+use serde::Deserialize;
 use sqlx::{Row, SqlitePool};
 
 use crate::messages::{Track, TrackBody};
@@ -28,51 +29,90 @@ pub(super) struct Point {
     pub(super) east_north_m: Option<[f64; 2]>,
 }
 
-/// Reads and decimates the track between two instants (station time, ns).
+/// Which path of a flight.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Told {
+    /// As it was told while the flight went on.
+    Live,
+    /// As hindsight tells it.
+    Afterwards,
+}
+
+/// A stretch of a path.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Stretch {
+    /// From here, station time, ns.
+    pub(crate) from_ns: i64,
+    /// Up to here.
+    pub(crate) to_ns: i64,
+    /// Most points of a body.
+    pub(crate) most: Option<usize>,
+}
+
+/// Reads and decimates a stretch of a flight's path.
 pub(crate) async fn read(
     readers: &SqlitePool,
     epoch_ns: i64,
     flight: &Flight,
-    from_ns: i64,
-    to_ns: i64,
-    most: Option<usize>,
+    told: Told,
+    stretch: Stretch,
 ) -> Result<Track, sqlx::Error> {
     let freed = freed(readers, epoch_ns, flight).await?;
     let epoch_s = crate::hub::seconds(epoch_ns);
+    let axis_s = |t_ns: i64| (t_ns.saturating_sub(epoch_ns)) as f64 * 1e-9;
     let mut bodies: BTreeMap<u32, Vec<Point>> = BTreeMap::new();
-    let mut rows = sqlx::query(
-        "SELECT body, json_extract(data, '$.estimate.estimate.t_s') AS t, \
-         json_extract(data, '$.estimate.estimate.height_m.p50') AS height, \
-         json_extract(data, '$.estimate.estimate.climb_mps.p50') AS climb, \
-         json_extract(data, '$.estimate.estimate.airspeed_mps.p50') AS airspeed, \
-         json_extract(data, '$.estimate.estimate.east_north_m[0]') AS east, \
-         json_extract(data, '$.estimate.estimate.east_north_m[1]') AS north \
-         FROM output WHERE flight = ? AND kind = 'estimate' AND t_ns >= ? AND t_ns <= ? ORDER BY seq",
-    )
-    .bind(flight.number)
-    .bind(from_ns)
-    .bind(to_ns)
-    .fetch(readers);
+    let query = match told {
+        Told::Live => sqlx::query(
+            "SELECT body, json_extract(data, '$.estimate.estimate') AS data \
+             FROM output WHERE flight = ? AND kind = 'estimate' AND t_ns >= ? AND t_ns <= ? ORDER BY seq",
+        )
+        .bind(flight.number)
+        .bind(stretch.from_ns)
+        .bind(stretch.to_ns),
+        Told::Afterwards => sqlx::query(
+            "SELECT body, data FROM smoothed WHERE flight = ? AND t_s >= ? AND t_s <= ? ORDER BY body, t_s",
+        )
+        .bind(flight.number)
+        .bind(axis_s(stretch.from_ns))
+        .bind(axis_s(stretch.to_ns)),
+    };
+    let mut rows = query.fetch(readers);
     while let Some(row) = rows.try_next().await? {
         let body: u32 = row.try_get("body")?;
-        let number = |name: &str| row.try_get::<Option<f64>, _>(name).map(|value| value.unwrap_or(f64::NAN));
-        let t_s = epoch_s + number("t")?;
+        let estimate: Figures =
+            serde_json::from_str(row.try_get("data")?).map_err(|error| sqlx::Error::Decode(error.into()))?;
+        let t_s = epoch_s + estimate.t_s;
         let attached = flight.setup.plan.bodies.get(body as usize).is_some_and(|plan| plan.parent.is_some())
             && freed.get(&body).is_none_or(|freed_s| t_s < *freed_s);
         if attached {
             continue;
         }
-        let (east, north) = (number("east")?, number("north")?);
         bodies.entry(body).or_default().push(Point {
             t_s,
-            height_m: number("height")?,
-            climb_mps: number("climb")?,
-            airspeed_mps: number("airspeed")?,
-            east_north_m: (east.is_finite() && north.is_finite()).then_some([east, north]),
+            height_m: estimate.height_m.p50,
+            climb_mps: estimate.climb_mps.p50,
+            airspeed_mps: estimate.airspeed_mps.p50,
+            east_north_m: estimate.east_north_m,
         });
     }
-    let most = most.unwrap_or(USUAL).clamp(8, MOST);
+    let most = stretch.most.unwrap_or(USUAL).clamp(8, MOST);
     Ok(Track { bodies: bodies.into_iter().map(|(body, points)| columns(body, &points, most)).collect() })
+}
+
+/// What of an estimate a track is made of.
+#[derive(Deserialize)]
+struct Figures {
+    t_s: f64,
+    height_m: Median,
+    climb_mps: Median,
+    airspeed_mps: Median,
+    east_north_m: Option<[f64; 2]>,
+}
+
+/// The median of an interval.
+#[derive(Deserialize)]
+struct Median {
+    p50: f64,
 }
 
 /// When each body was freed, station time s.

@@ -19,7 +19,6 @@ mod tests;
 
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
-use axum::extract::ws::Utf8Bytes;
 use loftwatch_engine::Output;
 use tokio::sync::{Notify, watch};
 use tokio::time::Instant;
@@ -47,9 +46,9 @@ pub(crate) struct Hub {
     inner: Mutex<Inner>,
     /// Wakes `keep_time` when something is due earlier than it knew.
     changed: Notify,
-    now: watch::Sender<Utf8Bytes>,
-    picture: watch::Sender<Utf8Bytes>,
-    story: watch::Sender<Utf8Bytes>,
+    now: watch::Sender<Arc<str>>,
+    picture: watch::Sender<Arc<str>>,
+    story: watch::Sender<Arc<str>>,
 }
 
 #[derive(Debug)]
@@ -73,11 +72,11 @@ impl Inner {
 #[derive(Clone, Debug)]
 pub(crate) struct Newest {
     /// Message `now`.
-    pub(crate) now: watch::Receiver<Utf8Bytes>,
+    pub(crate) now: watch::Receiver<Arc<str>>,
     /// Message `picture`.
-    pub(crate) picture: watch::Receiver<Utf8Bytes>,
+    pub(crate) picture: watch::Receiver<Arc<str>>,
     /// Message `story`.
-    pub(crate) story: watch::Receiver<Utf8Bytes>,
+    pub(crate) story: watch::Receiver<Arc<str>>,
 }
 
 impl Hub {
@@ -101,9 +100,9 @@ impl Hub {
                 story: Pace::of_story(),
             }),
             changed: Notify::new(),
-            now: watch::Sender::new(Utf8Bytes::default()),
-            picture: watch::Sender::new(Utf8Bytes::default()),
-            story: watch::Sender::new(Utf8Bytes::default()),
+            now: watch::Sender::new(Arc::default()),
+            picture: watch::Sender::new(Arc::default()),
+            story: watch::Sender::new(Arc::default()),
         };
         hub.publish(Instant::now());
         hub
@@ -196,9 +195,9 @@ impl Hub {
 
     fn now_text(&self, state: &State) -> String {
         let told = Arc::clone(&self.setup.borrow());
-        let (not_kept_since_ns, disk, room_for_s) = {
+        let (not_kept_since_ns, disk, room_for_s, lost_bytes) = {
             let status = self.status.borrow();
-            (status.not_kept_since_ns, status.disk, status.room_for_s)
+            (status.not_kept_since_ns, status.disk, status.room_for_s, status.lost_bytes)
         };
         let moment = Moment {
             t_ns: self.clock.now_ns(),
@@ -206,6 +205,7 @@ impl Hub {
             not_kept_since_ns,
             disk,
             room_for_s,
+            lost_bytes,
             replay: None,
         };
         fit::fitted(state.now(&told.setup, &moment))

@@ -22,6 +22,8 @@ pub(crate) struct Moment {
     pub(crate) disk: Option<Disk>,
     /// How long its room lasts, s, if that is less than a day.
     pub(crate) room_for_s: Option<f64>,
+    /// Bytes lost since the start.
+    pub(crate) lost_bytes: u64,
     /// For a replay: its label and its rate.
     pub(crate) replay: Option<(String, f64)>,
 }
@@ -58,6 +60,7 @@ impl State {
             not_kept_since_s: moment.not_kept_since_ns.map(opened),
             disk: moment.disk,
             disk_room_s: moment.room_for_s.and_then(|room_s| figure(room_s, 0)),
+            lost_bytes: moment.lost_bytes,
             stale_after_s: stale_after_s(told),
             bodies: (0..told.plan.bodies.len()).map(|body| self.body_now(told, body, t_s)).collect(),
             headsups: self.headsups_now(told),

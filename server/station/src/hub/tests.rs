@@ -12,7 +12,15 @@ use super::*;
 
 fn moment(t_s: f64) -> Moment {
     let t_ns = EPOCH_NS + (t_s * 1e9) as i64;
-    Moment { t_ns, utc_ns: t_ns, not_kept_since_ns: None, disk: None, room_for_s: None, replay: None }
+    Moment {
+        t_ns,
+        utc_ns: t_ns,
+        not_kept_since_ns: None,
+        disk: None,
+        room_for_s: None,
+        lost_bytes: 0,
+        replay: None,
+    }
 }
 
 fn state_of(outputs: &[Said]) -> State {

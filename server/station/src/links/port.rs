@@ -37,6 +37,11 @@ impl Port {
         self.ring.push(What::Bytes { link: self.name.clone(), bytes: bytes.to_vec() });
     }
 
+    /// Something was lost before it could be read; how many bytes is not known. `false`: no room to say so now.
+    pub(super) fn lost(&self, reason: String) -> bool {
+        self.ring.push(What::Lost { link: self.name.clone(), bytes: 0, reason })
+    }
+
     /// Waits until the ring has room: only for sources that lose nothing by waiting.
     pub(super) async fn room(&self) {
         self.ring.room().await;

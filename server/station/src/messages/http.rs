@@ -133,6 +133,15 @@ pub(crate) struct Track {
     pub(crate) bodies: Vec<TrackBody>,
 }
 
+/// An ended flight's path with hindsight.
+#[derive(Clone, Debug, PartialEq, Serialize, TS)]
+pub(crate) struct HindsightTrack {
+    /// How many states it has; `null`: it is being computed now, ask again in a second.
+    pub(crate) states: Option<u32>,
+    /// The path, decimated as a track is.
+    pub(crate) track: Option<Track>,
+}
+
 /// The past of one body, column by column. A `null` is a gap in the line.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, TS)]
 pub(crate) struct TrackBody {
@@ -434,6 +443,21 @@ pub(crate) struct RadioTried {
     pub(crate) mistakes: Vec<SetupMistake>,
     /// As in `RadioFrames`.
     pub(crate) frames: Vec<RadioFrame>,
+}
+
+/// `GET /api/flights/N/files/NAME?progress`: how far a file is.
+#[derive(Clone, Debug, PartialEq, Serialize, TS)]
+pub(crate) struct FileState {
+    /// Rows done.
+    pub(crate) done: u64,
+    /// Rows in all, as far as is known.
+    pub(crate) total: u64,
+    /// Whether it is whole.
+    pub(crate) ready: bool,
+    /// Its length, bytes, once it is.
+    pub(crate) bytes: Option<u64>,
+    /// SHA-256 of it, in hexadecimal, once it is.
+    pub(crate) digest: Option<String>,
 }
 
 names! {

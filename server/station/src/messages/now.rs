@@ -43,6 +43,8 @@ pub(crate) struct Now {
     pub(crate) disk: Option<Disk>,
     /// How long the room on the disk lasts at the pace of the last hour, s; `null` while that is more than a day.
     pub(crate) disk_room_s: Option<f64>,
+    /// Bytes that the station has received since its start and lost, for want of room in memory while the disk took nothing.
+    pub(crate) lost_bytes: u64,
     /// A figure older than this is stale: two expected intervals and one second, s.
     pub(crate) stale_after_s: f64,
     /// The bodies, in the order of the setup; the first is the vehicle.

@@ -6,6 +6,8 @@ use std::path::Path;
 
 use ts_rs::{Config, TS};
 
+use loftwatch_export::audit;
+
 use super::*;
 use crate::shared::Disk;
 
@@ -79,6 +81,18 @@ fn generated() -> String {
         FlightInfo,
         FlightDetail,
         Track,
+        HindsightTrack,
+        FileState,
+        audit::Audits,
+        audit::CueAudit,
+        audit::Verdict,
+        audit::Figure,
+        audit::PredictionAudit,
+        audit::Apogee,
+        audit::Fan,
+        audit::Checked,
+        audit::Drag,
+        audit::Impulse,
         TrackBody,
         Problem,
         Act,

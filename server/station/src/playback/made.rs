@@ -24,6 +24,7 @@ pub(crate) struct Stored {
 pub(crate) async fn store(told: &Setup, outputs: Vec<Output>) -> Stored {
     let place = tempfile::tempdir().unwrap();
     let folder = Folder::take(place.path()).unwrap();
+    drop(inputs::open(&folder.inputs()).await.unwrap());
     let connection = derived::open(&folder).await.unwrap();
     let (status, _status) = watch::channel(Status::default());
     let (mut keeper, keeping) = outputs::start(connection, folder.derived(), &[], status);
@@ -35,7 +36,6 @@ pub(crate) async fn store(told: &Setup, outputs: Vec<Output>) -> Stored {
     keeper.tell(Told::Outputs { first_seq: 1, outputs });
     drop(keeper);
     keeping.await.unwrap();
-    drop(inputs::open(&folder.inputs()).await.unwrap());
     let inputs = inputs::readers(&folder.inputs());
     Stored { readers: derived::readers(&folder.derived()), inputs, folder, _place: place }
 }

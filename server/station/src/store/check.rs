@@ -63,10 +63,47 @@ pub(crate) fn header(file: &Path) -> Result<Found, StoreError> {
 /// where there is nothing in the log it is told that nobody writes, and needs none.
 pub(crate) fn reading(file: &Path) -> SqliteConnectOptions {
     let options = SqliteConnectOptions::new().filename(file).read_only(true);
-    let beside = |end: &str| std::path::PathBuf::from(format!("{}{end}", file.display()));
-    let log = std::fs::metadata(beside("-wal")).map_or(0, |about| about.len());
+    let log = std::fs::metadata(beside(file, "-wal")).map_or(0, |about| about.len());
     let may_write = || std::fs::OpenOptions::new().append(true).open(file).is_ok();
     if log == 0 && !may_write() { options.immutable(true) } else { options }
+}
+
+/// Where there is no file, or an empty one: is it a new folder, or has the file been lost? What stands beside it tells.
+pub(crate) fn nothing_lost(file: &Path) -> Result<(), StoreError> {
+    let length = |file: &Path| std::fs::metadata(file).map_or(0, |about| about.len());
+    let log = beside(file, "-wal");
+    let outputs = file.with_file_name("derived.db");
+    let found = [&log, &outputs].into_iter().find(|file| length(file) > 0);
+    found.map_or(Ok(()), |found| {
+        let why = format!("it is missing or empty, while `{}` is there", found.display());
+        Err(StoreError::Damaged { file: file.to_owned(), why })
+    })
+}
+
+/// Whether the file is as long as it says: SQLite fills a page that was cut short with zeros, and looks no further where the
+/// damage is in a page that it does not need. Header: page size at 16, pages at 28, valid where the counts at 24 and 92
+/// are the same (SQLite file format, section 1.3). With something in the write-ahead log the length may be behind.
+fn whole_length(file: &Path, length: u64) -> Result<(), StoreError> {
+    let io = |source| StoreError::File { file: file.to_owned(), source };
+    let log = std::fs::metadata(beside(file, "-wal")).map_or(0, |about| about.len());
+    let mut head = [0_u8; 100];
+    File::open(file).and_then(|mut opened| opened.read_exact(&mut head)).map_err(io)?;
+    let page = match u64::from(u16::from_be_bytes([head[16], head[17]])) {
+        1 => 65_536,
+        page => page,
+    };
+    let word = |at: usize| u32::from_be_bytes([head[at], head[at + 1], head[at + 2], head[at + 3]]);
+    let told = u64::from(word(28)) * page;
+    if log > 0 || word(24) != word(92) || told == 0 || length >= told {
+        return Ok(());
+    }
+    let why = format!("it has {length} bytes and should have {told}: its end is missing");
+    Err(StoreError::Damaged { file: file.to_owned(), why })
+}
+
+/// One of the files that SQLite keeps beside a database.
+fn beside(file: &Path, end: &str) -> std::path::PathBuf {
+    std::path::PathBuf::from(format!("{}{end}", file.display()))
 }
 
 /// Opens the file read-only and looks whether it is whole and of a schema that we know.
@@ -74,6 +111,7 @@ pub(crate) fn reading(file: &Path) -> SqliteConnectOptions {
 pub(crate) async fn contents(file: &Path, marked: i64, migrations: &Migrator) -> Result<(), StoreError> {
     let length =
         std::fs::metadata(file).map_err(|source| StoreError::File { file: file.to_owned(), source })?.len();
+    whole_length(file, length)?;
     let mut reader =
         reading(file).connect().await.map_err(StoreError::sql(file, "being opened read-only"))?;
     let applied = sqlx::query("SELECT version, success, checksum FROM _sqlx_migrations ORDER BY version")
@@ -129,6 +167,34 @@ pub(crate) async fn contents(file: &Path, marked: i64, migrations: &Migrator) ->
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn an_empty_file_beside_others_is_no_new_folder() {
+        let folder = tempfile::tempdir().unwrap();
+        let file = folder.path().join("inputs.db");
+        assert!(nothing_lost(&file).is_ok());
+        std::fs::write(folder.path().join("inputs.db-wal"), b"").unwrap();
+        assert!(nothing_lost(&file).is_ok(), "an empty log holds nothing");
+        for name in ["inputs.db-wal", "derived.db"] {
+            std::fs::write(folder.path().join(name), b"something").unwrap();
+            assert!(matches!(nothing_lost(&file), Err(StoreError::Damaged { .. })), "{name}");
+            std::fs::remove_file(folder.path().join(name)).unwrap();
+        }
+    }
+
+    #[tokio::test]
+    async fn a_file_whose_end_is_missing_is_damaged() {
+        let folder = tempfile::tempdir().unwrap();
+        let file = folder.path().join("inputs.db");
+        super::super::make::make(&file, "CREATE TABLE t (x); INSERT INTO t VALUES (zeroblob(50000));")
+            .await
+            .unwrap();
+        let length = std::fs::metadata(&file).unwrap().len();
+        assert!(whole_length(&file, length).is_ok());
+        assert!(matches!(whole_length(&file, length - 1), Err(StoreError::Damaged { .. })));
+        std::fs::write(folder.path().join("inputs.db-wal"), b"a log").unwrap();
+        assert!(whole_length(&file, length - 1).is_ok(), "the log may hold the rest");
+    }
 
     #[test]
     fn tells_our_files_from_others() {

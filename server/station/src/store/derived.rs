@@ -122,6 +122,22 @@ pub(crate) async fn newest_snapshot(
     Ok(None)
 }
 
+/// The newest snapshot of this engine at or before an instant (station time, ns), whatever the outputs' holes.
+pub(crate) async fn snapshot_before(
+    connection: &mut SqliteConnection,
+    t_ns: i64,
+) -> Result<Option<Snapshot>, sqlx::Error> {
+    let rows = sqlx::query(
+        "SELECT input, next_seq, setup_hash, state FROM snapshot \
+         WHERE engine_version = ? AND t_ns <= ? ORDER BY input DESC LIMIT 4",
+    )
+    .bind(ENGINE_VERSION)
+    .bind(t_ns)
+    .fetch_all(connection)
+    .await?;
+    rows.iter().find_map(|row| thaw(row).transpose()).transpose()
+}
+
 fn thaw(row: &SqliteRow) -> Result<Option<Snapshot>, sqlx::Error> {
     let state: &[u8] = row.try_get("state")?;
     let Ok(engine) = postcard::from_bytes::<Engine>(state) else { return Ok(None) };

@@ -29,7 +29,10 @@ fn known_schema() -> i64 {
 pub(crate) async fn open(file: &Path) -> Result<SqliteConnection, StoreError> {
     let known = known_schema();
     match check::header(file)? {
-        Found::Nothing => make(file, "").await?,
+        Found::Nothing => {
+            check::nothing_lost(file)?;
+            make(file, "").await?;
+        }
         Found::Ours(found) if found > known => {
             return Err(StoreError::Newer { file: file.to_owned(), found, known });
         }

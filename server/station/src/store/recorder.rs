@@ -195,7 +195,7 @@ impl Recorder {
     }
 
     fn lose(&self, inputs: &[Input]) {
-        let bytes = inputs.iter().map(payload).sum::<usize>() as u64;
+        let bytes = inputs.iter().map(received).sum::<usize>() as u64;
         self.status.send_modify(|status| {
             status.lost_inputs += inputs.len() as u64;
             status.lost_bytes += bytes;
@@ -218,8 +218,16 @@ impl Recorder {
 /// What an input weighs in the backlog.
 fn payload(input: &Input) -> usize {
     128 + match &input.what {
-        What::Bytes { bytes, .. } | What::Relayed { news: RelayNews::Bytes(bytes), .. } => bytes.len(),
+        What::Bytes { .. } | What::Relayed { news: RelayNews::Bytes(_), .. } => received(input),
         _ => 1024,
+    }
+}
+
+/// Bytes of a radio in it.
+fn received(input: &Input) -> usize {
+    match &input.what {
+        What::Bytes { bytes, .. } | What::Relayed { news: RelayNews::Bytes(bytes), .. } => bytes.len(),
+        _ => 0,
     }
 }
 

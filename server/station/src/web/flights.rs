@@ -1,4 +1,4 @@
-//! Stored flights: the list, one of them, its track, its tables.
+//! Stored flights: the list, one of them, its track.
 
 use std::sync::Arc;
 
@@ -10,8 +10,9 @@ use serde::Deserialize;
 
 use super::about::{rounded_s, site_info};
 use super::problem::Refusal;
-use crate::export::{self, track as tracks};
-use crate::messages::{FlightDetail, FlightInfo, Track};
+use crate::export::track as tracks;
+use crate::hindsight;
+use crate::messages::{FlightDetail, FlightInfo, HindsightTrack, Track};
 use crate::playback::{self, Flight};
 use crate::shared::Shared;
 
@@ -52,6 +53,17 @@ pub(super) struct Part {
     most: Option<usize>,
 }
 
+impl Part {
+    fn stretch(self) -> tracks::Stretch {
+        let ns = |t_s: f64| (t_s * 1e9) as i64;
+        tracks::Stretch {
+            from_ns: self.from_s.map_or(i64::MIN, ns),
+            to_ns: self.to_s.map_or(i64::MAX, ns),
+            most: self.most,
+        }
+    }
+}
+
 /// `GET /api/flights/N/track`
 pub(super) async fn track(
     State(shared): State<Arc<Shared>>,
@@ -65,33 +77,35 @@ pub(super) async fn track(
         Err(refusal) => return Err(refusal),
     };
     let ended = flight.ended_ns.is_some();
-    let ns = |t_s: f64| (t_s * 1e9) as i64;
-    let from_ns = part.from_s.map_or(i64::MIN, ns);
-    let to_ns = part.to_s.map_or(i64::MAX, ns);
-    let track = tracks::read(&shared.readers, shared.epoch_ns, &flight, from_ns, to_ns, part.most).await?;
+    let track =
+        tracks::read(&shared.readers, shared.epoch_ns, &flight, tracks::Told::Live, part.stretch()).await?;
     // An ended flight changes only when it is computed again.
     let cache = if ended { "private, max-age=60" } else { "no-store" };
     let headers = [(header::CONTENT_TYPE, "application/json"), (header::CACHE_CONTROL, cache)];
     Ok((headers, crate::hub::json_text(&track)).into_response())
 }
 
-/// `GET /api/flights/N/readings.csv`
-pub(super) async fn readings(
+/// `GET /api/flights/N/hindsight`
+pub(super) async fn hindsight(
     State(shared): State<Arc<Shared>>,
     Path(number): Path<String>,
+    Query(part): Query<Part>,
 ) -> Result<Response, Refusal> {
     let flight = find(&shared, &number).await?;
-    Ok(export::response(&flight, "readings", export::readings::stream(shared.readers.clone(), &flight)))
-}
-
-/// `GET /api/flights/N/estimates.csv`
-pub(super) async fn estimates(
-    State(shared): State<Arc<Shared>>,
-    Path(number): Path<String>,
-) -> Result<Response, Refusal> {
-    let flight = find(&shared, &number).await?;
-    let body = export::estimates::stream(shared.readers.clone(), &flight, shared.epoch_ns);
-    Ok(export::response(&flight, "estimates", body))
+    if flight.ended_ns.is_none() || flight.liftoff_ns.is_none() {
+        return Err(Refusal::not_flown(flight.number));
+    }
+    let states = hindsight::states(&shared.readers, flight.number).await?;
+    if states.is_none() {
+        shared.hindsight.ask(flight.number);
+    }
+    let told = tracks::Told::Afterwards;
+    let track = match states {
+        Some(_) => Some(tracks::read(&shared.readers, shared.epoch_ns, &flight, told, part.stretch()).await?),
+        None => None,
+    };
+    let headers = [(header::CONTENT_TYPE, "application/json"), (header::CACHE_CONTROL, "no-store")];
+    Ok((headers, crate::hub::json_text(&HindsightTrack { states, track })).into_response())
 }
 
 async fn info(shared: &Shared, flight: &Flight) -> Result<FlightInfo, Refusal> {

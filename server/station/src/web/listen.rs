@@ -20,7 +20,7 @@ use tokio_rustls::TlsAcceptor;
 use tokio_rustls::server::TlsStream;
 use tower::Layer as _;
 
-use super::room::Room;
+use super::room::{Place, Room};
 use crate::tls::Tls;
 
 /// Send buffer of a connection, bytes (the kernel doubles it). Larger: a slow reader gets older messages. Smaller:
@@ -79,7 +79,7 @@ pub(super) async fn accept(
                 continue;
             }
         };
-        let Some(place) = room.enter(peer.ip()) else {
+        let Some(place) = room.enter(peer.ip()).map(Arc::new) else {
             tracing::debug!(%peer, "too many connections from this address: refused");
             continue;
         };
@@ -94,13 +94,12 @@ pub(super) async fn accept(
                 (Some(TLS_HANDSHAKE), Some(tls)) => {
                     let ends = Ends { secure: true, ..ends };
                     if let Some(stream) = encrypted(stream, &tls, ends).await {
-                        converse(&server, stream, app, ends, ending).await;
+                        converse(&server, stream, app, (ends, place), ending).await;
                     }
                 }
-                (Some(_), _) => converse(&server, stream, app, ends, ending).await,
+                (Some(_), _) => converse(&server, stream, app, (ends, place), ending).await,
                 (None, _) => {}
             }
-            drop(place);
         });
         while running.try_join_next().is_some() {}
     }
@@ -142,12 +141,13 @@ async fn converse<Stream>(
     server: &Builder,
     stream: Stream,
     app: Router,
-    ends: Ends,
+    (ends, place): (Ends, Arc<Place>),
     mut ending: watch::Receiver<bool>,
 ) where
     Stream: AsyncRead + AsyncWrite + Unpin + Send + 'static,
 {
-    let service = TowerToHyperService::new(Extension(ends).layer(app));
+    // A web socket lives on when its connection is done with as one of HTTP, and keeps the place.
+    let service = TowerToHyperService::new(Extension(place).layer(Extension(ends).layer(app)));
     let connection = server.serve_connection(TokioIo::new(stream), service).with_upgrades();
     let mut connection = std::pin::pin!(connection);
     // Not inside the arm: what `wait_for` returns must not be held across a wait.

@@ -3,19 +3,17 @@
 use std::sync::Arc;
 
 use axum::extract::State;
-use axum::extract::ws::{WebSocket, WebSocketUpgrade};
 use axum::response::Response;
 
-use super::socket::{Gone, Heard, Line, limits};
+use super::socket::{Gone, Heard, Line, Opening};
 use crate::shared::Shared;
 
 /// Opens the socket.
-pub(super) async fn open(State(shared): State<Arc<Shared>>, upgrade: WebSocketUpgrade) -> Response {
-    limits(upgrade).on_upgrade(move |socket| follow(socket, shared))
+pub(super) async fn open(State(shared): State<Arc<Shared>>, opening: Opening) -> Response {
+    opening.open(move |line| follow(line, shared))
 }
 
-async fn follow(socket: WebSocket, shared: Arc<Shared>) {
-    let mut line = Line::new(socket);
+async fn follow(mut line: Line, shared: Arc<Shared>) {
     let mut ending = shared.ending.clone();
     let ended = tokio::select! {
         result = talk(&mut line, &shared) => result,
@@ -45,6 +43,6 @@ async fn talk(line: &mut Line, shared: &Shared) -> Result<(), Gone> {
                 continue;
             }
         };
-        line.send(text).await?;
+        line.send(&text).await?;
     }
 }

@@ -8,8 +8,10 @@ mod about;
 mod act;
 mod actor;
 mod crew;
+mod files;
 mod figures;
 mod flights;
+mod frames;
 mod guard;
 mod listen;
 mod live;
@@ -89,8 +91,11 @@ pub(crate) fn router(shared: &Arc<Shared>) -> Router {
         .route("/api/flights", get(flights::list))
         .route("/api/flights/{number}", get(flights::one))
         .route("/api/flights/{number}/track", get(flights::track))
-        .route("/api/flights/{number}/readings.csv", get(flights::readings))
-        .route("/api/flights/{number}/estimates.csv", get(flights::estimates))
+        .route("/api/flights/{number}/hindsight", get(flights::hindsight))
+        .route("/api/flights/{number}/readings.csv", get(files::readings))
+        .route("/api/flights/{number}/estimates.csv", get(files::estimates))
+        .route("/api/flights/{number}/files/{name}", get(files::of_flight))
+        .route("/api/days/{day}/files/{name}", get(files::of_day))
         .route("/api/flights/{number}/socket", any(replay::open))
         .route("/api/{*rest}", any(problem::no_such_path))
         .route("/device", get(pages::application))

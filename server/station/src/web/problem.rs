@@ -31,6 +31,16 @@ impl Refusal {
         )
     }
 
+    /// The flight has no path to look back on.
+    pub(crate) fn not_flown(number: u32) -> Self {
+        Self::new(
+            StatusCode::CONFLICT,
+            format!("Flight {number} has not lifted off, or has not ended yet."),
+            "All that was received is kept.",
+            "Hindsight needs the whole flight: ask again when it has ended.",
+        )
+    }
+
     /// The store could not be read.
     pub(crate) fn store(error: &sqlx::Error) -> Self {
         tracing::warn!(%error, "a request could not read the store");

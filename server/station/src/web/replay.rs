@@ -3,14 +3,13 @@
 use std::sync::Arc;
 use std::time::Duration;
 
-use axum::extract::ws::{WebSocket, WebSocketUpgrade};
 use axum::extract::{Path, State};
 use axum::response::{IntoResponse, Response};
 use tokio::time::{Instant, MissedTickBehavior, interval};
 
 use super::flights;
 use super::problem::Refusal;
-use super::socket::{Gone, Heard, Line, limits};
+use super::socket::{Gone, Heard, Line, Opening};
 use crate::hub::Pace;
 use crate::messages::Ask;
 use crate::playback::Playback;
@@ -25,22 +24,21 @@ const LONGEST_STEP: Duration = Duration::from_millis(500);
 pub(super) async fn open(
     State(shared): State<Arc<Shared>>,
     Path(number): Path<String>,
-    upgrade: WebSocketUpgrade,
+    opening: Opening,
 ) -> Response {
-    let opened = async {
+    let played = async {
         let flight = flights::find(&shared, &number).await?;
         Ok::<_, Refusal>(
             Playback::open(shared.readers.clone(), &shared.inputs_readers, shared.epoch_ns, flight).await?,
         )
     };
-    match opened.await {
-        Ok(playback) => limits(upgrade).on_upgrade(move |socket| replay(socket, shared, playback)),
+    match played.await {
+        Ok(playback) => opening.open(move |line| replay(line, shared, playback)),
         Err(refusal) => refusal.into_response(),
     }
 }
 
-async fn replay(socket: WebSocket, shared: Arc<Shared>, playback: Playback) {
-    let mut line = Line::new(socket);
+async fn replay(mut line: Line, shared: Arc<Shared>, playback: Playback) {
     let mut ending = shared.ending.clone();
     let ended = tokio::select! {
         result = talk(&mut line, &shared, playback) => result,
@@ -59,13 +57,13 @@ async fn talk(line: &mut Line, shared: &Shared, mut playback: Playback) -> Resul
     loop {
         let instant = Instant::now();
         if now.take(instant) {
-            line.send(playback.now().into()).await?;
+            line.send(&playback.now()).await?;
         }
         if story.take(instant) {
-            line.send(playback.story().into()).await?;
+            line.send(&playback.story()).await?;
         }
         if picture.take(instant) {
-            line.send(playback.picture().into()).await?;
+            line.send(&playback.picture()).await?;
         }
         let done = tokio::select! {
             heard = line.next(shared) => match heard? {

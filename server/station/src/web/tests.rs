@@ -14,6 +14,7 @@ use tokio_tungstenite::tungstenite::Message as Frame;
 use tokio_tungstenite::tungstenite::client::IntoClientRequest as _;
 
 mod crew;
+mod files;
 mod network;
 mod prepare;
 mod radio;
@@ -80,6 +81,9 @@ async fn station_of(setup_file: Option<&std::path::Path>) -> Station {
         crew: crate::crew::Crew::open(folder.path()).unwrap(),
         listening: address,
         map: Some(map),
+        data: stored.folder.path().to_owned(),
+        spool: crate::export::spool::Spool::new(stored.folder.path(), std::time::Duration::ZERO),
+        hindsight: crate::hindsight::Hindsight::unanswered(),
         tls: Some(Arc::new(crate::tls::Tls::open(folder.path()).unwrap())),
         vehicles: folder.path().join("vehicles"),
         prepared: crate::prepared::Desk::default(),
