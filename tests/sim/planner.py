@@ -87,7 +87,8 @@ class Board:
             go &= after >= condition["mach_lockout_s"]
         go &= self.climb <= condition["climb_at_most"]
         at = first_for(self.t, go, condition["hold_s"])
-        timer = self.liftoff + condition["timer_s"]
+        over = (after >= condition["timer_s"]) & (self.height >= condition["least_height_m"])
+        timer = first_for(self.t, over, 0.0)
         return min(at, timer) + self.delay, timer <= at
 
     def bare(self, threshold):

@@ -237,8 +237,8 @@ fn stability(setup: &Setup, all: &mut Vec<Margin>) {
     let Some([gravity, pressure]) = setup.preparation.centres_m else {
         let mut margin = Margin::new("stability", "Stability");
         "not told".clone_into(&mut margin.figure_words);
-        margin.note = "Nothing is said about stability: the centres of gravity and of pressure are not told."
-            .to_owned();
+        "Nothing is said about stability: the centres of gravity and of pressure are not told."
+            .clone_into(&mut margin.note);
         all.push(margin);
         return;
     };
@@ -265,9 +265,9 @@ fn impulse(setup: &Setup, all: &mut Vec<Margin>) {
     } else {
         format!("{}, {total:.0} N s, at its bad end {} of {bad:.0} N s", letter(total), letter(bad))
     };
-    margin.limit_words = certification(bad).to_owned();
-    margin.limit_from =
-        "classes of NFPA 1125; certification by NFPA 1127 from memory, the local code decides".to_owned();
+    certification(bad).clone_into(&mut margin.limit_words);
+    "classes of NFPA 1125; certification by NFPA 1127 from memory, the local code decides"
+        .clone_into(&mut margin.limit_from);
     all.push(margin);
 
     let complex = motors.len() > 1 || setup.preparation.cluster > 1;
@@ -318,7 +318,8 @@ fn ceiling(setup: &Setup, sample: &Sample, all: &mut Vec<Margin>) {
     let top = end(each(sample, |f| f.apogee.map(|p| p.height_m)), 0.95);
     let Some(ceiling) = &setup.preparation.ceiling else {
         let mut margin = Margin::new("ceiling", "Apogee above the pad").figure(top, "m");
-        margin.note = "No ceiling is told: tell it with ceiling_m, its window and who granted it.".to_owned();
+        "No ceiling is told: tell it with ceiling_m, its window and who granted it."
+            .clone_into(&mut margin.note);
         all.push(margin);
         return;
     };

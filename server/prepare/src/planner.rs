@@ -69,7 +69,8 @@ pub struct Condition {
     pub height_m: Option<f64>,
     /// For so long on end, at least three samples, s.
     pub hold_s: f64,
-    /// Acts by itself so long after liftoff, s.
+    /// Acts by itself so long after liftoff, s, whatever the speed; above the least height all the same, so that a liftoff which
+    /// was detected falsely, on the pad, does not start a clock that ends there.
     pub timer_s: f64,
 }
 
@@ -306,7 +307,7 @@ fn by_speed(plan: &mut Plan, sample: &Sample, lag: &Told, delay: &Told) {
         .collect();
     if let Some(air) = of(late.into_iter(), 0.95) {
         plan.words.push(format!(
-            "If that speed is never seen, the timer acts {timer_s:.1} s after liftoff, with up to {air:.0} m/s of air past it (95 %)."
+            "If that speed is never seen, the timer acts {timer_s:.1} s after liftoff, above the least height, with up to {air:.0} m/s of air past it (95 %)."
         ));
     }
     plan.condition = Some(condition);
@@ -423,9 +424,9 @@ fn leaning(sample: &Sample, lean_rad: f64) -> Option<Flown> {
         match fly(middle) {
             Some((flown, lean)) => {
                 if lean > lean_rad {
-                    high = middle
+                    high = middle;
                 } else {
-                    low = middle
+                    low = middle;
                 }
                 let off = libm::fabs(lean - lean_rad);
                 if best.as_ref().is_none_or(|b| off < b.1) {
@@ -494,7 +495,7 @@ fn by_height(plan: &mut Plan, setup: &Setup, sample: &Sample, height_m: f64) {
 /// The small table: names as flight code has them, one a line, nothing that could be read alone.
 fn copy(plan: &Plan, c: &Condition) -> String {
     let wanted = match plan.want {
-        Want::Lead { s } if s == 0.0 => "at apogee".to_owned(),
+        Want::Lead { s: 0.0 } => "at apogee".to_owned(),
         Want::Lead { s } if s > 0.0 => format!("{s} s before apogee"),
         Want::Lead { s } => format!("{} s after apogee", -s),
         Want::Climb { mps } => format!("at {mps} m/s of climb"),
@@ -508,7 +509,7 @@ fn copy(plan: &Plan, c: &Condition) -> String {
     ];
     match c.mach_lockout_s {
         Some(t) => {
-            lines.push(format!("mach_lockout_s           {t:.1}   # after liftoff, for a barometer's speed"))
+            lines.push(format!("mach_lockout_s           {t:.1}   # after liftoff, for a barometer's speed"));
         }
         None => lines.push("mach_lockout_s           none  # Mach 0.7 is not reached".to_owned()),
     }
@@ -523,8 +524,9 @@ fn copy(plan: &Plan, c: &Condition) -> String {
         lines.push(format!("height_at_most_m         {h:.0}   # as the electronics see it, coming down"));
     }
     lines.push(format!("held_for_s               {:.2}  # on end, at least three samples", c.hold_s));
+    let above = if c.climb_mps.is_some() { "above least_height_m" } else { "once apogee was detected" };
     lines.push(format!(
-        "timer_s                  {:.1}   # after liftoff: acts whatever the speed",
+        "timer_s                  {:.1}   # after liftoff: acts whatever the speed, {above}",
         c.timer_s
     ));
     lines.push(format!(

@@ -1,5 +1,4 @@
 //! Margins and the picture of whole setups, against closed forms and told figures.
-#![expect(clippy::unwrap_used, reason = "a test that cannot go on fails")]
 
 use loftwatch_engine::Setup;
 use loftwatch_engine::output::Level;

@@ -237,7 +237,7 @@ fn section(
         .iter()
         .map(|(name, label, unit, number)| {
             let full = format!("{key}.{name}");
-            let value = table.and_then(|t| t.get(*name)).and_then(Item::as_value);
+            let value = table.and_then(|t| t.get(name)).and_then(Item::as_value);
             Figure {
                 label: (*label).to_owned(),
                 unit: (*unit).to_owned(),

@@ -158,7 +158,7 @@ pub(crate) fn in_words(margin: &Margin) -> (String, String) {
         "rad" => format!("{:.0}°", value.to_degrees()),
         "share" => format!("{:.1} %", 100.0 * value),
         "calibres" => format!("{value:.1} diameters"),
-        "m/s2" => format!("{:.0} m/s²", value),
+        "m/s2" => format!("{value:.0} m/s²"),
         "kg" => format!("{value:.2} kg"),
         unit => format!("{value:.0} {unit}"),
     };

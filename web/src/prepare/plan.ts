@@ -107,7 +107,10 @@ export function conditionLines(c: Condition, units: Units): Line[] {
   lines.push({
     name: 'Timer behind it',
     value: `T+${c.timer_s.toFixed(1)} s`,
-    why: 'acts whatever the speed, if it is never seen',
+    why:
+      c.climb_mps === null
+        ? 'acts if that height is never seen, once apogee was detected'
+        : 'acts if that speed is never seen, above the least height all the same',
   });
   return lines;
 }

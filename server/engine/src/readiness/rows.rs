@@ -140,13 +140,13 @@ impl Rows<'_> {
         let limits = self.limits;
         if let Some(fix) = board.fix {
             let bound = &limits.fix_within_m;
-            let away_m = board.place.filter(|_| fix.value).map(|place| self.from_pad_m(place.value));
+            let away_m = board.place.filter(|_| fix.value).map(|place| self.pad_distance_m(place.value));
             let far = away_m.is_some_and(|away| away > bound.value);
             let dynamics = self.setup.preparation.boards.get(body).and_then(|b| b.gnss_dynamics.as_deref());
             let told = dynamics.map(|d| format!("; dynamics {d}, as told")).unwrap_or_default();
             let mut check = self.check(body, "fix", "fix", bound);
             check.limit = format!("within {:.0} m of the told pad", bound.value);
-            check.level = if !fix.value { Some(Level::Act) } else { far.then_some(Level::Look) };
+            check.level = if fix.value { far.then_some(Level::Look) } else { Some(Level::Act) };
             (check.figure, check.words) = match away_m {
                 _ if !fix.value => (
                     format!("no fix{told}"),
@@ -184,7 +184,7 @@ impl Rows<'_> {
         }
     }
 
-    fn from_pad_m(&self, place: [f64; 2]) -> f64 {
+    fn pad_distance_m(&self, place: [f64; 2]) -> f64 {
         let site = &self.setup.plan.site;
         let turn = core::f64::consts::TAU;
         let around = place[1] - site.longitude_rad;
@@ -213,7 +213,10 @@ impl Rows<'_> {
         let bound = &self.limits.pressure_within_pa;
         let off = own.value - against;
         let mut check = self.check(body, "pressure", "pressure", bound);
-        check.figure = format!("{:.1} hPa, {:+.1}", own.value / 100.0, off / 100.0);
+        // Without a sign before nothing.
+        let tenths = libm::round(off / 10.0) / 10.0 + 0.0;
+        let sign = if tenths > 0.0 { "+" } else { "" };
+        check.figure = format!("{:.1} hPa, {sign}{tenths:.1} off", own.value / 100.0);
         check.limit = format!("within {:.1} hPa {whose}", bound.value / 100.0);
         check.level = (libm::fabs(off) > bound.value).then_some(Level::Look);
         check.words = format!(

@@ -273,9 +273,9 @@ impl Fall<'_> {
                 // Carried by the wind at the terminal speed.
                 let (w, _) = m.wind.at(x[H]);
                 let v = [w[0] + x[WE], w[1] + x[WN], -terminal];
-                for i in 0..3 {
-                    x[VE + i] = v[i];
-                    x[E + i] += v[i] * dt;
+                x[VE..=VU].copy_from_slice(&v);
+                for (place, v) in x[E..=H].iter_mut().zip(v) {
+                    *place += v * dt;
                 }
             } else {
                 step(m, &mut x, [0.0; 3], [k; 3], 1.0, None, dt);

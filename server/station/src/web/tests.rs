@@ -16,6 +16,7 @@ use tokio_tungstenite::tungstenite::client::IntoClientRequest as _;
 mod crew;
 mod files;
 mod network;
+mod prepare;
 mod radio;
 
 use super::*;
