@@ -5,6 +5,8 @@
 //! shift, on a grid of 50 ms, and the shift with the greatest normalised cross-correlation is taken, refined by a parabola. One
 //! shift serves the whole log; a clock that runs wrong by more than 1e-4 is off by a sample within minutes.
 
+use std::fmt::Write as _;
+
 use loftwatch_flight::atmosphere::Air;
 use loftwatch_flight::{Sample, gravity};
 use loftwatch_radio::{Conversion, Meaning, Unit};
@@ -188,7 +190,7 @@ impl Log {
                 let value = raw.map_or(f64::NAN, |raw| raw * conversion.scale + conversion.offset);
                 values.push(value);
                 let unit = crate::table::unit_of(*meaning).symbol(crate::Units::Si);
-                shown.push_str(&format!("  {} {value:.2} {unit}", meaning.name()));
+                let _ = write!(shown, "  {} {value:.2} {unit}", meaning.name());
             }
             if log.preview.len() < SHOWN {
                 log.preview.push(shown);
@@ -466,6 +468,7 @@ mod tests {
             links: Vec::new(),
             layouts: Vec::new(),
             defaults: Vec::new(),
+            preparation: loftwatch_engine::preparation::Preparation::default(),
         };
         Flight {
             number: 1,
@@ -531,7 +534,7 @@ mod tests {
             let noise = f64::from((step * 7_919) % 101 - 50) / 10.0;
             let pa = air.pressure_pa(height_m(t_s)) + noise;
             let pa = if step % 500 == 7 { -1.0 } else { pa };
-            text.push_str(&format!("{:.1},{pa:.1},x\n", (1_234.567 + t_s) * 1_000.0));
+            let _ = write!(text, "{:.1},{pa:.1},x\n", (1_234.567 + t_s) * 1_000.0);
         }
         text.push_str("power lost,,\n");
         text
@@ -586,7 +589,7 @@ mod tests {
         let mut text = String::from("t,h\n");
         for step in 0..6_000_i32 {
             // Carried about and never flown.
-            text.push_str(&format!("{},{}\n", step * 10, libm::sin(f64::from(step) / 40.0) * 2.0));
+            let _ = write!(text, "{},{}\n", step * 10, libm::sin(f64::from(step) / 40.0) * 2.0);
         }
         let declared = Declaration {
             column: vec![Declared {
