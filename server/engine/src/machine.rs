@@ -107,6 +107,13 @@ impl Engine {
         self.hindsight = Some(Hindsight::default());
     }
 
+    /// Measurements that no radio brought, for the flight that is told with hindsight next; after [`Self::keep_hindsight`].
+    pub fn add_to_hindsight(&mut self, samples: &[loftwatch_flight::Sample]) {
+        if let Some(kept) = &mut self.hindsight {
+            kept.add(samples);
+        }
+    }
+
     /// Takes one input. Deadlines due at or before `input.t_ns` fire first, each at its own time.
     pub fn step(&mut self, input: &Input, out: &mut Vec<Output>) {
         self.advance(input.t_ns, out);

@@ -106,9 +106,8 @@ impl Evidence<'_> {
         let mut remarks = Vec::new();
         let apogee = prediction::apogee(self);
         if apogee.is_none() {
-            remarks.push(
-                "No apogee is known, so there is nothing to hold the predictions against.".to_owned(),
-            );
+            remarks
+                .push("No apogee is known, so there is nothing to hold the predictions against.".to_owned());
         }
         Audits {
             flight: self.flight.number,

@@ -77,7 +77,13 @@ pub fn write(to: &mut dyn Write, path: &Path, how: &How, form: Form) -> Result<(
         match form {
             Form::WebVtt => {
                 let text: Vec<String> = lines.iter().map(|line| escaped(line)).collect();
-                writeln!(to, "{number}\n{} --> {}\n{}\n", clock(from_s, '.'), clock(to_s, '.'), text.join("\n"))?;
+                writeln!(
+                    to,
+                    "{number}\n{} --> {}\n{}\n",
+                    clock(from_s, '.'),
+                    clock(to_s, '.'),
+                    text.join("\n")
+                )?;
             }
             Form::Srt => {
                 let text: Vec<String> = lines.iter().map(|line| without_tags(line)).collect();
@@ -104,7 +110,8 @@ fn state(points: &[Point], at_s: f64, flight_s: f64, units: Units) -> String {
     let sign = if flight_s < 0.0 { "T-" } else { "T+" };
     let mut line = format!("{sign}{:.1} s", flight_s.abs());
     let next = points.partition_point(|point| point.t_s <= at_s);
-    let Some((before, after)) = next.checked_sub(1).and_then(|at| Some((points.get(at)?, points.get(next)))) else {
+    let Some((before, after)) = next.checked_sub(1).and_then(|at| Some((points.get(at)?, points.get(next))))
+    else {
         return line;
     };
     let gap_s = after.map_or(f64::INFINITY, |after| after.t_s - before.t_s);

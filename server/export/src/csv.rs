@@ -16,7 +16,9 @@ const PIECE_BYTES: usize = 64 * 1024;
 
 /// Text as a cell: what a spreadsheet would take for a formula is defused.
 pub fn defused(text: &str) -> Cow<'_, str> {
-    if text.starts_with(['=', '+', '-', '@', '\t', '\r', '\n', '\u{ff1d}', '\u{ff0b}', '\u{ff0d}', '\u{ff20}']) {
+    if text
+        .starts_with(['=', '+', '-', '@', '\t', '\r', '\n', '\u{ff1d}', '\u{ff0b}', '\u{ff0d}', '\u{ff20}'])
+    {
         Cow::Owned(format!("'{text}"))
     } else {
         Cow::Borrowed(text)

@@ -54,7 +54,13 @@ pub fn columns(into: &mut Vec<Column>) {
     real("north_over_ground", "", Unit::MetrePerSecond, 3, "velocity over the ground, north");
     real("mach", "", Unit::One, 4, "Mach number, median");
     real("dynamic_pressure", "", Unit::Pascal, 2, "dynamic pressure, median");
-    real("height_above_sea_level", "", Unit::Metre, 2, "the pad's told elevation and the height above it, median");
+    real(
+        "height_above_sea_level",
+        "",
+        Unit::Metre,
+        2,
+        "the pad's told elevation and the height above it, median",
+    );
 }
 
 fn flat(body: usize, e: &Estimate) -> Row {
@@ -248,11 +254,18 @@ mod tests {
     use proptest::prelude::*;
 
     fn quantiles() -> impl Strategy<Value = Quantiles> {
-        prop::array::uniform5(-1e5_f64..1e5).prop_map(|[p05, p25, p50, p75, p95]| Quantiles { p05, p25, p50, p75, p95 })
+        prop::array::uniform5(-1e5_f64..1e5).prop_map(|[p05, p25, p50, p75, p95]| Quantiles {
+            p05,
+            p25,
+            p50,
+            p75,
+            p95,
+        })
     }
 
     fn estimates() -> impl Strategy<Value = Estimate> {
-        let of = (quantiles(), quantiles(), quantiles(), quantiles(), prop::option::of(quantiles()), quantiles());
+        let of =
+            (quantiles(), quantiles(), quantiles(), quantiles(), prop::option::of(quantiles()), quantiles());
         let descents = prop::option::of(prop::sample::select(vec![
             DescentState::Drogue,
             DescentState::Main,

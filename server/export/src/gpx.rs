@@ -49,8 +49,10 @@ pub fn write(to: &mut dyn Write, paths: &[Path]) -> Result<(), ExportError> {
     let head = [("version", "1.1"), ("creator", "Loftwatch"), ("xmlns", "http://www.topografix.com/GPX/1/1")];
     within(xml, "gpx", &head, |xml| {
         within(xml, "metadata", &[], |xml| {
-            let names: Vec<String> =
-                paths.iter().map(|path| format!("flight {}, {}", path.flight.number, path.flight.title())).collect();
+            let names: Vec<String> = paths
+                .iter()
+                .map(|path| format!("flight {}, {}", path.flight.number, path.flight.title()))
+                .collect();
             text(xml, "name", &names.join("; "))?;
             let about = paths.first().map_or_else(String::new, Path::about);
             text(xml, "desc", &format!("Elevations above sea level; {about}"))
@@ -84,7 +86,11 @@ pub fn write(to: &mut dyn Write, paths: &[Path]) -> Result<(), ExportError> {
         for (path, pad) in paths.iter().zip(&pads) {
             for (body, points) in &path.bodies {
                 within(xml, "trk", &[], |xml| {
-                    text(xml, "name", &format!("flight {}, {}", path.flight.number, path.flight.body(*body)))?;
+                    text(
+                        xml,
+                        "name",
+                        &format!("flight {}, {}", path.flight.number, path.flight.body(*body)),
+                    )?;
                     within(xml, "trkseg", &[], |xml| {
                         points.iter().try_for_each(|point| {
                             let place = path.place(pad, point);

@@ -54,7 +54,8 @@ pub fn write(to: &mut dyn Write, paths: &[Path], units: Units) -> Result<(), Exp
     }
     let xml = &mut Writer::new_with_indent(&mut *to as &mut dyn Write, b' ', 1);
     xml.write_event(Event::Decl(BytesDecl::new("1.0", Some("UTF-8"), None)))?;
-    let spaces = [("xmlns", "http://www.opengis.net/kml/2.2"), ("xmlns:gx", "http://www.google.com/kml/ext/2.2")];
+    let spaces =
+        [("xmlns", "http://www.opengis.net/kml/2.2"), ("xmlns:gx", "http://www.google.com/kml/ext/2.2")];
     within(xml, "kml", &spaces, |xml| {
         within(xml, "Document", &[], |xml| {
             text(xml, "name", &title(paths))?;
@@ -94,7 +95,13 @@ fn flight(xml: &mut Xml<'_>, path: &Path, units: Units) -> Result<(), ExportErro
             sea_level_m: site.elevation_m,
             ellipsoid_m: site.elevation_m + site.geoid_m,
         };
-        mark(xml, "Pad", &format!("{}, {} above sea level", flight.site, height(site.elevation_m, units)), &here, None)?;
+        mark(
+            xml,
+            "Pad",
+            &format!("{}, {} above sea level", flight.site, height(site.elevation_m, units)),
+            &here,
+            None,
+        )?;
         for (body, points) in &path.bodies {
             let style = format!("#body{}", body % COLOURS.len());
             within(xml, "Placemark", &[], |xml| {
@@ -116,8 +123,10 @@ fn flight(xml: &mut Xml<'_>, path: &Path, units: Units) -> Result<(), ExportErro
                     points.iter().try_for_each(|point| text(xml, "when", &utc(flight.utc_ns(point.t_s))))?;
                     points.iter().try_for_each(|point| {
                         let place = path.place(&pad, point);
-                        let coordinates =
-                            format!("{:.7} {:.7} {:.2}", place.longitude_deg, place.latitude_deg, place.sea_level_m);
+                        let coordinates = format!(
+                            "{:.7} {:.7} {:.2}",
+                            place.longitude_deg, place.latitude_deg, place.sea_level_m
+                        );
                         text(xml, "gx:coord", &coordinates)
                     })
                 })
@@ -147,7 +156,13 @@ fn flight(xml: &mut Xml<'_>, path: &Path, units: Units) -> Result<(), ExportErro
     })
 }
 
-fn mark(xml: &mut Xml<'_>, name: &str, words: &str, place: &Place, when: Option<&str>) -> Result<(), ExportError> {
+fn mark(
+    xml: &mut Xml<'_>,
+    name: &str,
+    words: &str,
+    place: &Place,
+    when: Option<&str>,
+) -> Result<(), ExportError> {
     within(xml, "Placemark", &[], |xml| {
         text(xml, "name", name)?;
         text(xml, "description", words)?;

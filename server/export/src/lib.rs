@@ -19,6 +19,7 @@ pub mod gpx;
 pub mod html;
 pub mod jsonl;
 pub mod kml;
+pub mod onboard;
 pub mod parquet;
 pub mod path;
 pub mod rate;

@@ -57,8 +57,10 @@ impl<W: Write + Send> Parquet<W> {
             .map(|index| field(&columns[*index], units).map(Arc::new))
             .collect::<Result<Vec<_>, _>>()?;
         let schema = Type::group_type_builder("row").with_fields(fields).build()?;
-        let mut metadata: Vec<KeyValue> =
-            about.iter().map(|(key, value)| KeyValue::new(format!("loftwatch.{key}"), value.clone())).collect();
+        let mut metadata: Vec<KeyValue> = about
+            .iter()
+            .map(|(key, value)| KeyValue::new(format!("loftwatch.{key}"), value.clone()))
+            .collect();
         let described: Vec<_> = chosen
             .iter()
             .map(|index| {

@@ -178,8 +178,9 @@ impl Collector {
 
     /// Takes an estimate.
     pub fn take(&mut self, row: &Row) {
-        let attached = self.path.flight.setup.plan.bodies.get(row.body).is_some_and(|body| body.parent.is_some())
-            && self.freed.get(&row.body).is_none_or(|freed_s| row.t_s < *freed_s);
+        let attached =
+            self.path.flight.setup.plan.bodies.get(row.body).is_some_and(|body| body.parent.is_some())
+                && self.freed.get(&row.body).is_none_or(|freed_s| row.t_s < *freed_s);
         if !attached && row.t_s >= self.from_s && row.figures[1].is_finite() {
             self.bodies.entry(row.body).or_default().take(Point::of(row));
         }

@@ -75,7 +75,9 @@ mod tests {
     fn a_straight_line_stays_one_and_gaps_stay_empty() {
         let mut resampler = Resampler::new(10.0, 100.0);
         let mut got = Vec::new();
-        for (t_s, height_m) in [(99.93, 0.0), (100.13, 20.0), (100.17, 24.0), (100.40, 47.0), (104.0, 0.0), (104.1, 10.0)] {
+        for (t_s, height_m) in
+            [(99.93, 0.0), (100.13, 20.0), (100.17, 24.0), (100.40, 47.0), (104.0, 0.0), (104.1, 10.0)]
+        {
             resampler.take(&row(0, t_s, height_m), |row| got.push((row.t_s, row.figures[1])));
         }
         let want = [(100.0, 7.0), (100.1, 17.0), (100.2, 27.0), (100.3, 37.0), (100.4, 47.0), (104.1, 10.0)];

@@ -6,10 +6,10 @@
 
 mod chart;
 mod draw;
+mod face;
 mod html;
 mod pages;
 mod pdf;
-mod face;
 
 use crate::ExportError;
 use crate::audit::Audits;

@@ -85,7 +85,9 @@ impl Table {
     pub const fn about(self) -> &'static str {
         match self {
             Self::Estimates => "state of each body as it was shown live, with intervals",
-            Self::Smoothed => "state of each body with hindsight: every measurement of the flight was used for every row",
+            Self::Smoothed => {
+                "state of each body with hindsight: every measurement of the flight was used for every row"
+            }
             Self::Predictions => "what was predicted of apogee, and when",
             Self::Cues => "what was predicted of each cue, and when",
             Self::Landings => "where and when each body was predicted to land, and when that was predicted",
@@ -406,8 +408,20 @@ fn columns(table: Table, flights: &[Flight], fields: &mut Fields) -> Vec<Column>
         Table::Predictions => {
             interval(c, "apogee_height_above_pad", Unit::Metre, 2, "predicted apogee, height above the pad");
             interval(c, "apogee_since_liftoff", Unit::Second, 3, "predicted time of apogee");
-            interval(c, "airspeed_through_air_at_apogee", Unit::MetrePerSecond, 3, "speed through the air there");
-            interval(c, "ground_speed_over_ground_at_apogee", Unit::MetrePerSecond, 3, "speed over the ground there");
+            interval(
+                c,
+                "airspeed_through_air_at_apogee",
+                Unit::MetrePerSecond,
+                3,
+                "speed through the air there",
+            );
+            interval(
+                c,
+                "ground_speed_over_ground_at_apogee",
+                Unit::MetrePerSecond,
+                3,
+                "speed over the ground there",
+            );
             c.push(real("hand_apogee_height_above_pad", Unit::Metre, 2, "the drag-free sum"));
             c.push(real("hand_apogee_since_liftoff", Unit::Second, 3, "the drag-free sum"));
         }
@@ -421,8 +435,18 @@ fn columns(table: Table, flights: &[Flight], fields: &mut Fields) -> Vec<Column>
             interval(c, "dynamic_pressure", Unit::Pascal, 2, "dynamic pressure then");
             interval(c, "opening_load", Unit::Newton, 1, "of a parachute");
             c.push(real("over_limit", Unit::One, 4, "probability of exceeding the limit"));
-            c.push(real("limit_airspeed_through_air", Unit::MetrePerSecond, 2, "the limit, if it is one of airspeed"));
-            c.push(real("limit_dynamic_pressure", Unit::Pascal, 1, "the limit, if it is one of dynamic pressure"));
+            c.push(real(
+                "limit_airspeed_through_air",
+                Unit::MetrePerSecond,
+                2,
+                "the limit, if it is one of airspeed",
+            ));
+            c.push(real(
+                "limit_dynamic_pressure",
+                Unit::Pascal,
+                1,
+                "the limit, if it is one of dynamic pressure",
+            ));
             c.push(real("limit_opening_load", Unit::Newton, 1, "the limit, if it is one of opening load"));
             c.push(text("limit_from", "where the limit comes from"));
             c.push(whole("passed", "1: its moment has passed, as far as is known"));
@@ -519,7 +543,8 @@ fn reading_columns(flights: &[Flight], columns: &mut Vec<Column>, fields: &mut F
 
 /// Whether a field's values are words: text as such, and numbers that have names.
 fn is_text(field: &Field) -> bool {
-    matches!(field.stored, loftwatch_radio::Stored::Text | loftwatch_radio::Stored::Chars(_)) || !field.values.is_empty()
+    matches!(field.stored, loftwatch_radio::Stored::Text | loftwatch_radio::Stored::Chars(_))
+        || !field.values.is_empty()
 }
 
 /// The unit in which values of a meaning are kept; of free ones none.
@@ -563,10 +588,6 @@ fn reading_column(name: &str, meaning: Meaning, declared: &str, is_text: bool) -
         let kind = if is_text { Kind::Text } else { Kind::Free };
         return Column::new(format!("{name}{unit}"), kind, about);
     }
-    let kind = if is_text {
-        Kind::Text
-    } else {
-        Kind::Real(unit_of(meaning), ALL_DIGITS)
-    };
+    let kind = if is_text { Kind::Text } else { Kind::Real(unit_of(meaning), ALL_DIGITS) };
     Column::new(format!("{name} ({}{over_ground})", meaning.name()), kind, about)
 }

@@ -175,8 +175,12 @@ impl How {
         match key {
             "units" => self.units = Units::parse(value).ok_or_else(|| wrong("`si` or `imperial`"))?,
             "columns" => {
-                self.columns =
-                    value.split(',').map(str::trim).filter(|name| !name.is_empty()).map(str::to_owned).collect();
+                self.columns = value
+                    .split(',')
+                    .map(str::trim)
+                    .filter(|name| !name.is_empty())
+                    .map(str::to_owned)
+                    .collect();
             }
             "rate_hz" => self.rate_hz = Some(figure(0.01, 1000.0, "a rate from 0.01 to 1000")?),
             "starts_s" => self.starts_s = figure(-1e5, 1e5, "seconds since liftoff")?,
@@ -209,8 +213,9 @@ impl How {
                     || column.header(Units::Si) == *wanted
                     || column.header(Units::Imperial) == *wanted
             };
-            let found: Vec<usize> =
-                (0..columns.len()).filter(|index| fits(&columns[*index]) && !chosen.contains(index)).collect();
+            let found: Vec<usize> = (0..columns.len())
+                .filter(|index| fits(&columns[*index]) && !chosen.contains(index))
+                .collect();
             if found.is_empty() && !columns.iter().any(fits) {
                 let mut names: Vec<&str> = columns.iter().map(|column| column.name.as_str()).collect();
                 names.dedup();
@@ -251,7 +256,10 @@ pub fn about(table: Table, flights: &[Flight], how: &How) -> Vec<(String, String
         let site = &flight.setup.plan.site;
         about.push((format!("flight_{number}"), flight.title().to_owned()));
         if let Some(liftoff_ns) = flight.liftoff_ns {
-            about.push((format!("flight_{number}_liftoff"), crate::time::utc(liftoff_ns + flight.utc_offset_ns)));
+            about.push((
+                format!("flight_{number}_liftoff"),
+                crate::time::utc(liftoff_ns + flight.utc_offset_ns),
+            ));
         }
         about.push((
             format!("flight_{number}_pad"),

@@ -34,6 +34,8 @@ pub(crate) enum Command {
     Flights(Flights),
     /// Write files of a stored flight or day: tables, tracks, captions, audits, the flight sheet, a bundle of all.
     Export(Export),
+    /// Lay a log from the vehicle's own memory over its flight; with --keep the smoother hears it, too.
+    Log(Log),
     /// Read a data folder whole: is it undamaged, is anything missing, are the outputs what the inputs lead to?
     Check(Flights),
     /// Compute all stored outputs again from the inputs.
@@ -191,6 +193,25 @@ pub(crate) struct Export {
     /// The flight sheet's paper: `a4` (default) or `letter`.
     #[arg(long, value_name = "PAPER")]
     pub(crate) paper: Option<String>,
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct Log {
+    /// The log: CSV with a header row.
+    #[arg(value_name = "LOG")]
+    pub(crate) log: PathBuf,
+    /// What its columns are: a small TOML file.
+    #[arg(long, value_name = "FILE")]
+    pub(crate) columns: PathBuf,
+    /// The data folder.
+    #[arg(long, value_name = "DIR", default_value = "loftwatch-data")]
+    pub(crate) data: PathBuf,
+    /// The flight, by its number.
+    #[arg(long, value_name = "N")]
+    pub(crate) flight: u32,
+    /// Keep it with the flight.
+    #[arg(long)]
+    pub(crate) keep: bool,
 }
 
 #[derive(Debug, Args)]

@@ -20,6 +20,7 @@ mod map;
 mod mdns;
 mod meant;
 mod messages;
+mod onboard;
 mod playback;
 mod ports;
 mod prepared;
@@ -113,6 +114,7 @@ async fn obey(cli: Cli) -> Result<(), Failure> {
         Command::Rerun(wanted) => rerun::run(wanted).await,
         Command::Flights(wanted) => lists::flights(&wanted.data).await,
         Command::Export(wanted) => handed_out::run(wanted).await,
+        Command::Log(wanted) => onboard::run(wanted).await,
         Command::Guess(wanted) => guess::run(&wanted).await,
         Command::Check(wanted) => whole::run(&wanted.data).await,
         Command::Rebuild(wanted) => rebuild::run(&wanted.data).await,

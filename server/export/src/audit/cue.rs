@@ -115,7 +115,8 @@ fn came<'a>(evidence: &'a Evidence<'_>, index: usize, cue: &Cue) -> Option<&'a H
 
 /// The condition in words.
 pub(crate) fn condition(plan: &Plan, cue: &Cue) -> String {
-    let after = |s: f64, what: &str| if s == 0.0 { format!("at {what}") } else { format!("{s} s after {what}") };
+    let after =
+        |s: f64, what: &str| if s == 0.0 { format!("at {what}") } else { format!("{s} s after {what}") };
     let when = match cue.trigger {
         Trigger::ClimbRateBelow(mps) => format!("climbing less than {mps} m/s"),
         Trigger::BeforeApogee(s) => format!("{s} s before apogee"),
@@ -209,10 +210,11 @@ fn one(evidence: &Evidence<'_>, apogee: Option<&Apogee>, index: usize, cue: &Cue
         _ => Verdict::None,
     };
     let late_s = came.zip(wanted_s).map(|(event, wanted_s)| event.t_s - wanted_s);
-    let told = late_s.zip(condition_s).and_then(|(late_s, condition_s)| {
-        threshold(evidence, cue, late_s, condition_s - late_s)
-    });
-    let surer = live.then(|| "The state is the live estimate's, which is surer here than hindsight.".to_owned());
+    let told = late_s
+        .zip(condition_s)
+        .and_then(|(late_s, condition_s)| threshold(evidence, cue, late_s, condition_s - late_s));
+    let surer =
+        live.then(|| "The state is the live estimate's, which is surer here than hindsight.".to_owned());
     let remark = match (came, wanted_s) {
         (None, Some(_)) => Some("Nothing shows that it came.".to_owned()),
         (Some(_), None) => Some("Its condition is not met anywhere on the measured path.".to_owned()),
@@ -270,7 +272,14 @@ fn threshold(evidence: &Evidence<'_>, cue: &Cue, late_s: f64, met_s: f64) -> Opt
         // Earlier by so much: longer before apogee, sooner after anything else.
         Trigger::BeforeApogee(told_s) => {
             let s = told_s + late_s;
-            (if s >= 0.0 { format!("{s:.2} s before apogee") } else { format!("{:.2} s after apogee", -s) }, s)
+            (
+                if s >= 0.0 {
+                    format!("{s:.2} s before apogee")
+                } else {
+                    format!("{:.2} s after apogee", -s)
+                },
+                s,
+            )
         }
         Trigger::AfterApogee(told_s) => (after("apogee", shorter(told_s)), shorter(told_s)),
         Trigger::AfterLiftoff(told_s) => (after("liftoff", shorter(told_s)), shorter(told_s)),

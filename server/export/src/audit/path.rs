@@ -123,7 +123,15 @@ impl Track {
     }
 
     /// The first instant in `from_s..to_s` at which a figure's median passes a value going down (or up).
-    pub(super) fn crossing(&self, body: usize, of: Of, value: f64, down: bool, from_s: f64, to_s: f64) -> Option<f64> {
+    pub(super) fn crossing(
+        &self,
+        body: usize,
+        of: Of,
+        value: f64,
+        down: bool,
+        from_s: f64,
+        to_s: f64,
+    ) -> Option<f64> {
         let place = of.first();
         let rows = self.rows(body);
         rows.windows(2).find_map(|pair| {

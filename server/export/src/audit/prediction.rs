@@ -271,9 +271,9 @@ fn fan(before: &[&Prediction], liftoff_s: f64) -> Fan {
 /// Mass of the vehicle when its last motor has burned out, kg, as told.
 fn coast_mass_kg(evidence: &Evidence<'_>) -> f64 {
     let plan = &evidence.flight.setup.plan;
-    plan.motors
-        .iter()
-        .fold(plan.vehicle.liftoff_mass_kg.value, |kg, motor| kg - motor.propellant_mass_kg - motor.dropped_mass_kg)
+    plan.motors.iter().fold(plan.vehicle.liftoff_mass_kg.value, |kg, motor| {
+        kg - motor.propellant_mass_kg - motor.dropped_mass_kg
+    })
 }
 
 fn drag(evidence: &Evidence<'_>, burnout_s: Option<f64>, apogee_s: f64) -> Option<Drag> {
@@ -303,7 +303,9 @@ fn drag(evidence: &Evidence<'_>, burnout_s: Option<f64>, apogee_s: f64) -> Optio
     let words = if spread > 20.0 {
         format!("The coast tells the drag to {spread:.0} % only: heavy and slow vehicles show little of it.")
     } else {
-        format!("With {kg:.2} kg after burnout and {diameter_m} m as told; a mass that is 1 % more makes it 1 % more.")
+        format!(
+            "With {kg:.2} kg after burnout and {diameter_m} m as told; a mass that is 1 % more makes it 1 % more."
+        )
     };
     Some(Drag {
         told_k_per_m: tidy(rho0 * cd * area_m2 / (2.0 * kg)),
@@ -319,14 +321,17 @@ fn drag(evidence: &Evidence<'_>, burnout_s: Option<f64>, apogee_s: f64) -> Optio
 fn impulse(evidence: &Evidence<'_>) -> Result<Impulse, &'static str> {
     let plan = &evidence.flight.setup.plan;
     let [motor] = &plan.motors[..] else {
-        return Err("With several motors impulse and mass are not told: what one burn leaves is what the next begins with.");
+        return Err(
+            "With several motors impulse and mass are not told: what one burn leaves is what the next begins with.",
+        );
     };
     let unseen = "Impulse over mass cannot be told: the burn was not seen well enough.";
     let liftoff_s = evidence.flight.liftoff_s().ok_or(unseen)?;
     let burnout_s = evidence.event(0, EventKind::Burnout).ok_or(unseen)?.t_s;
     let track = evidence.track;
     let k = track.at(&[0], Of::Drag, burnout_s + 0.2).ok_or(unseen)?[0];
-    let (m0, mp, burn_s) = (plan.vehicle.liftoff_mass_kg.value, motor.propellant_mass_kg, burnout_s - liftoff_s);
+    let (m0, mp, burn_s) =
+        (plan.vehicle.liftoff_mass_kg.value, motor.propellant_mass_kg, burnout_s - liftoff_s);
     if !(mp > 0.0 && mp < m0 && burn_s > 0.0) {
         return Err(unseen);
     }

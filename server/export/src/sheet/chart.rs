@@ -23,7 +23,11 @@ pub(super) struct Axes {
 pub(super) fn step(stretch: f64, count: f64) -> f64 {
     let rough = (stretch / count).max(1e-9);
     let ten = libm::pow(10.0, libm::floor(libm::log10(rough)));
-    [1.0, 2.0, 5.0, 10.0].into_iter().map(|factor| factor * ten).find(|step| *step >= rough).unwrap_or(ten * 10.0)
+    [1.0, 2.0, 5.0, 10.0]
+        .into_iter()
+        .map(|factor| factor * ten)
+        .find(|step| *step >= rough)
+        .unwrap_or(ten * 10.0)
 }
 
 fn label(value: f64, step: f64) -> String {
@@ -33,7 +37,13 @@ fn label(value: f64, step: f64) -> String {
 
 impl Axes {
     /// Draws frame and grid; the unit stands at the last label of each axis.
-    pub(super) fn draw(drawing: &mut Drawing, area: Area, x: [f64; 2], y: [f64; 2], units: [&str; 2]) -> Self {
+    pub(super) fn draw(
+        drawing: &mut Drawing,
+        area: Area,
+        x: [f64; 2],
+        y: [f64; 2],
+        units: [&str; 2],
+    ) -> Self {
         let y_step = step(y[1] - y[0], 5.0);
         let axes = Self { area, x, y };
         let x_step = step(x[1] - x[0], 8.0);
@@ -67,14 +77,18 @@ impl Axes {
 
     pub(super) fn point(&self, [x, y]: [f64; 2]) -> [f64; 2] {
         let share = |value: f64, [low, high]: [f64; 2]| (value - low) / (high - low).max(1e-12);
-        [
-            self.area.x + self.area.w * share(x, self.x),
-            self.area.y + self.area.h * (1.0 - share(y, self.y)),
-        ]
+        [self.area.x + self.area.w * share(x, self.x), self.area.y + self.area.h * (1.0 - share(y, self.y))]
     }
 
     /// A line.
-    pub(super) fn line(&self, drawing: &mut Drawing, values: &[[f64; 2]], width: f64, ink: Ink, dash: &[f64]) {
+    pub(super) fn line(
+        &self,
+        drawing: &mut Drawing,
+        values: &[[f64; 2]],
+        width: f64,
+        ink: Ink,
+        dash: &[f64],
+    ) {
         let points: Vec<[f64; 2]> = values
             .iter()
             .map(|[x, y]| {

@@ -37,8 +37,12 @@ impl Ink {
 }
 
 /// Series are told apart by dash as well as by colour.
-pub(super) const SERIES: [(Ink, &[f64]); 4] =
-    [(Ink::Ink, &[]), (Ink::Blue, &[5.0, 2.0]), (Ink::Green, &[7.0, 2.0, 1.5, 2.0]), (Ink::Purple, &[2.0, 2.0])];
+pub(super) const SERIES: [(Ink, &[f64]); 4] = [
+    (Ink::Ink, &[]),
+    (Ink::Blue, &[5.0, 2.0]),
+    (Ink::Green, &[7.0, 2.0, 1.5, 2.0]),
+    (Ink::Purple, &[2.0, 2.0]),
+];
 
 /// Where a text stands to its point.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

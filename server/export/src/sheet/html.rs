@@ -88,7 +88,8 @@ fn base64(data: &[u8]) -> String {
     const DIGITS: &[u8; 64] = b"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
     let mut text = String::with_capacity(data.len().div_ceil(3) * 4);
     for three in data.chunks(3) {
-        let word = three.iter().fold(0_u32, |word, byte| word << 8 | u32::from(*byte)) << (8 * (3 - three.len()));
+        let word =
+            three.iter().fold(0_u32, |word, byte| word << 8 | u32::from(*byte)) << (8 * (3 - three.len()));
         for digit in 0..4 {
             let six = (word >> (18 - 6 * digit)) & 63;
             text.push(if digit <= three.len() as u32 { DIGITS[six as usize] as char } else { '=' });
@@ -104,9 +105,14 @@ mod tests {
     #[test]
     fn base64_is_that_of_the_standard() {
         // RFC 4648, section 10.
-        for (plain, coded) in
-            [("", ""), ("f", "Zg=="), ("fo", "Zm8="), ("foo", "Zm9v"), ("foob", "Zm9vYg=="), ("foobar", "Zm9vYmFy")]
-        {
+        for (plain, coded) in [
+            ("", ""),
+            ("f", "Zg=="),
+            ("fo", "Zm8="),
+            ("foo", "Zm9v"),
+            ("foob", "Zm9vYg=="),
+            ("foobar", "Zm9vYmFy"),
+        ] {
             assert_eq!(base64(plain.as_bytes()), coded);
         }
     }

@@ -16,7 +16,8 @@ const MARGIN: f64 = 36.0;
 const MOST_POINTS: usize = 900;
 
 pub(super) fn pages(sheet: &Sheet<'_>) -> Vec<Drawing> {
-    let make = Make { sheet, units: sheet.units, width: sheet.size()[0] - 2.0 * MARGIN, height: sheet.size()[1] };
+    let make =
+        Make { sheet, units: sheet.units, width: sheet.size()[0] - 2.0 * MARGIN, height: sheet.size()[1] };
     vec![make.first(), make.second()]
 }
 
@@ -58,7 +59,14 @@ impl Make<'_> {
             self.sheet.audits.measured_against
         );
         page.words([MARGIN, y], 8.0, false, Ink::Soft, self.width - 60.0, &made);
-        page.text([MARGIN + self.width, y], 8.0, false, Ink::Soft, Anchor::Right, &format!("page {number} of 2"));
+        page.text(
+            [MARGIN + self.width, y],
+            8.0,
+            false,
+            Ink::Soft,
+            Anchor::Right,
+            &format!("page {number} of 2"),
+        );
     }
 
     fn since(&self, t_s: f64) -> f64 {
@@ -76,7 +84,14 @@ impl Make<'_> {
         let liftoff = flight.liftoff_ns.map(|t_ns| for_people(t_ns + flight.utc_offset_ns));
         page.words([MARGIN, y], 22.0, true, Ink::Ink, self.width - 190.0, &self.sheet.title());
         let when = liftoff.unwrap_or_else(|| "no liftoff".to_owned());
-        page.text([MARGIN + self.width, y - 8.0], 9.5, false, Ink::Ink, Anchor::Right, &format!("Liftoff {when}"));
+        page.text(
+            [MARGIN + self.width, y - 8.0],
+            9.5,
+            false,
+            Ink::Ink,
+            Anchor::Right,
+            &format!("Liftoff {when}"),
+        );
         page.text([MARGIN + self.width, y + 4.0], 9.5, false, Ink::Soft, Anchor::Right, &flight.site);
         y += 12.0;
         page.line(&[[MARGIN, y], [MARGIN + self.width, y]], 2.0, Ink::Ink, &[]);
@@ -112,7 +127,10 @@ impl Make<'_> {
             apogee.t_s
         );
         if let Some(speed) = &apogee.airspeed_mps {
-            words.push_str(&format!(", with {} of air past it", self.figure(speed.value, Unit::MetrePerSecond, 0)));
+            words.push_str(&format!(
+                ", with {} of air past it",
+                self.figure(speed.value, Unit::MetrePerSecond, 0)
+            ));
         }
         words.push_str(". ");
         let down = self.sheet.pieces.iter().filter(|piece| piece.down).count();
@@ -129,7 +147,8 @@ impl Make<'_> {
             self.sheet.path.events.iter().find(|event| event.body == 0 && event.kind == kind)
         };
         let time = |kind: EventKind| {
-            event(kind).map_or_else(|| "not known".to_owned(), |event| format!("{:.2} s", self.since(event.t_s)))
+            event(kind)
+                .map_or_else(|| "not known".to_owned(), |event| format!("{:.2} s", self.since(event.t_s)))
         };
         let speed = |of: fn(&Point) -> f64| {
             most(of).map_or_else(
@@ -160,7 +179,10 @@ impl Make<'_> {
             ),
             (
                 "Flight time",
-                landing.map_or_else(|| "not known".to_owned(), |event| format!("{:.0} s", self.since(event.t_s))),
+                landing.map_or_else(
+                    || "not known".to_owned(),
+                    |event| format!("{:.0} s", self.since(event.t_s)),
+                ),
                 String::new(),
             ),
         ];
@@ -206,7 +228,8 @@ impl Make<'_> {
             .iter()
             .flat_map(|(_, points)| points.iter().map(|point| point.height_m))
             .fold(1.0, f64::max);
-        let axes = Axes::draw(page, area, span, [0.0, metre(top) * 1.04], ["s", Unit::Metre.symbol(self.units)]);
+        let axes =
+            Axes::draw(page, area, span, [0.0, metre(top) * 1.04], ["s", Unit::Metre.symbol(self.units)]);
         for (body, points) in &self.sheet.path.bodies {
             let (ink, dash) = SERIES[body % SERIES.len()];
             let line: Vec<[f64; 2]> =
@@ -337,9 +360,8 @@ impl Make<'_> {
                 area.y + area.h / 2.0 - scale * (north - middle[1]),
             ]
         };
-        let inside = |[x, y]: [f64; 2]| {
-            x >= area.x && x <= area.x + area.w && y >= area.y && y <= area.y + area.h
-        };
+        let inside =
+            |[x, y]: [f64; 2]| x >= area.x && x <= area.x + area.w && y >= area.y && y <= area.y + area.h;
         let reach = metre(libm::hypot(high[0] - low[0], high[1] - low[1]));
         let ring = step(reach, 5.0);
         let mut radius = ring;
@@ -363,7 +385,9 @@ impl Make<'_> {
                     && places().map(at).all(|[px, py]| libm::hypot(px - x, py - y) > 22.0)
                     && libm::hypot(x - at([0.0; 2])[0], y - at([0.0; 2])[1]) > 26.0
             };
-            let label = (0..24).map(|turn| along(5.5 + std::f64::consts::TAU * f64::from(turn) / 24.0)).find(|p| free(*p));
+            let label = (0..24)
+                .map(|turn| along(5.5 + std::f64::consts::TAU * f64::from(turn) / 24.0))
+                .find(|p| free(*p));
             if let Some(label) = label {
                 let words = format!("{radius:.0} {}", Unit::Metre.symbol(self.units));
                 page.text(label, 7.5, false, Ink::Soft, Anchor::Middle, &words);
@@ -414,7 +438,11 @@ impl Make<'_> {
         let north = [area.x + area.w - 8.0, area.y + 12.0];
         page.line(&[[north[0], north[1] + 14.0], north], 1.0, Ink::Ink, &[]);
         page.shape(
-            vec![[north[0], north[1] - 5.0], [north[0] - 3.0, north[1] + 2.0], [north[0] + 3.0, north[1] + 2.0]],
+            vec![
+                [north[0], north[1] - 5.0],
+                [north[0] - 3.0, north[1] + 2.0],
+                [north[0] + 3.0, north[1] + 2.0],
+            ],
             Ink::Ink,
         );
         page.text([north[0], north[1] + 23.0], 8.0, true, Ink::Ink, Anchor::Middle, "N");
@@ -438,7 +466,11 @@ impl Make<'_> {
                 page.text([x, y], size, false, Ink::Soft, Anchor::Left, &words);
                 break;
             }
-            let name = if piece.down { piece.body.clone() } else { format!("{} (not known to be down)", piece.body) };
+            let name = if piece.down {
+                piece.body.clone()
+            } else {
+                format!("{} (not known to be down)", piece.body)
+            };
             page.words([x, y], size + 0.5, true, Ink::Ink, width, &name);
             if let Some([latitude, longitude]) = piece.place {
                 let geo = format!("geo:{latitude:.6},{longitude:.6}");
@@ -460,7 +492,14 @@ impl Make<'_> {
     fn second(&self) -> Drawing {
         let page = &mut Drawing::default();
         let mut y = MARGIN + 8.0;
-        page.words([MARGIN, y], 11.0, true, Ink::Ink, self.width, &format!("{}: audits, events and setup", self.sheet.title()));
+        page.words(
+            [MARGIN, y],
+            11.0,
+            true,
+            Ink::Ink,
+            self.width,
+            &format!("{}: audits, events and setup", self.sheet.title()),
+        );
         y = self.cues(page, y + 10.0);
         y = self.predictions(page, y + 8.0);
         let bottom = self.height - 46.0;
@@ -473,7 +512,8 @@ impl Make<'_> {
     }
 
     fn cues(&self, page: &mut Drawing, y: f64) -> f64 {
-        let mut y = self.heading(page, MARGIN, y, self.width, "Cues: wanted, came, and what the air did then");
+        let mut y =
+            self.heading(page, MARGIN, y, self.width, "Cues: wanted, came, and what the air did then");
         let columns: [(&str, f64); 8] = [
             ("Cue", 0.0),
             ("Wanted", 0.31),
@@ -613,7 +653,14 @@ impl Make<'_> {
             page.text([x + width * 0.60, at], 8.5, false, Ink::Ink, Anchor::Right, &predicted);
             let error = |m: f64| format!("{:+.0} {}", metre(m), Unit::Metre.symbol(self.units));
             page.text([x + width * 0.78, at], 8.5, true, Ink::Ink, Anchor::Right, &error(checked.error_m));
-            page.text([x + width * 0.96, at], 8.5, false, Ink::Soft, Anchor::Right, &error(checked.hand_error_m));
+            page.text(
+                [x + width * 0.96, at],
+                8.5,
+                false,
+                Ink::Soft,
+                Anchor::Right,
+                &error(checked.hand_error_m),
+            );
             at += 12.0;
             let held = if checked.held_50 {
                 "in the 50 % interval"
@@ -645,7 +692,8 @@ impl Make<'_> {
             );
             at += page.paragraph([x, at + 2.0], 8.0, false, Ink::Ink, width, 4, &words) + 3.0;
         }
-        let words = audit.impulse.as_ref().map_or_else(|| audit.remarks.join(" "), |impulse| impulse.words.clone());
+        let words =
+            audit.impulse.as_ref().map_or_else(|| audit.remarks.join(" "), |impulse| impulse.words.clone());
         at += page.paragraph([x, at + 2.0], 8.0, false, Ink::Ink, width, 5, &words);
         at.max(area.y + area.h + 28.0)
     }
@@ -662,7 +710,11 @@ impl Make<'_> {
             let time = format!("{:.2} s", self.since(event.t_s));
             page.text([x + 44.0, y + 4.0], 8.0, false, Ink::Ink, Anchor::Right, &time);
             let name = self.sheet.path.flight.body(event.body);
-            let whose = if event.body == 0 || event.label.contains(name) { String::new() } else { format!("{name} ") };
+            let whose = if event.body == 0 || event.label.contains(name) {
+                String::new()
+            } else {
+                format!("{name} ")
+            };
             let origin = crate::flight::word(&event.origin);
             let who = event.who.as_ref().map_or_else(String::new, |who| format!(" by {who}"));
             let words = format!("{whose}{}, {origin}{who}", event.label);

@@ -16,7 +16,8 @@ use crate::ExportError;
 
 pub(super) fn write(pages: &[Drawing], size: [f64; 2], title: &str) -> Result<Vec<u8>, ExportError> {
     let wrong = |why: &str| ExportError::Pdf(why.to_owned());
-    let font = |data: &'static [u8]| Font::new(Data::from(data), 0).ok_or_else(|| wrong("a font is not readable"));
+    let font =
+        |data: &'static [u8]| Font::new(Data::from(data), 0).ok_or_else(|| wrong("a font is not readable"));
     let fonts = [font(REGULAR)?, font(BOLD)?];
     let mut document = Document::new();
     document.set_metadata(
@@ -26,8 +27,8 @@ pub(super) fn write(pages: &[Drawing], size: [f64; 2], title: &str) -> Result<Ve
             .creator(format!("Loftwatch {}", env!("CARGO_PKG_VERSION"))),
     );
     for drawing in pages {
-        let settings =
-            PageSettings::from_wh(size[0] as f32, size[1] as f32).ok_or_else(|| wrong("a page has no size"))?;
+        let settings = PageSettings::from_wh(size[0] as f32, size[1] as f32)
+            .ok_or_else(|| wrong("a page has no size"))?;
         let mut page = document.start_page_with(settings);
         let mut surface = page.surface();
         for mark in &drawing.marks {

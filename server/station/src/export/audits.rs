@@ -32,6 +32,12 @@ pub(crate) async fn audits(source: &Source, chosen: &Chosen) -> Result<Audits, T
     let predictions = predictions(source, flight).await?;
     let opening_loads = opening_loads(source, flight).await?;
     let commanded = commanded(source, flight).await?;
+    let logs: Vec<String> = if chosen.hindsight {
+        crate::onboard::heard(&source.folder, flight).into_iter().map(|heard| heard.about).collect()
+    } else {
+        Vec::new()
+    };
+    let logs = logs.join(", and ");
     let evidence = Evidence {
         flight,
         track: &track,
@@ -40,12 +46,13 @@ pub(crate) async fn audits(source: &Source, chosen: &Chosen) -> Result<Audits, T
         predictions: &predictions,
         opening_loads: &opening_loads,
         commanded: &commanded,
-        log: None,
+        log: (!logs.is_empty()).then_some(&logs[..]),
     };
     Ok(evidence.audits())
 }
 
-async fn track(source: &Source, flight: &Flight, table: Table) -> Result<Track, Trouble> {
+/// The states of a flight's bodies from a second before liftoff on.
+pub(crate) async fn track(source: &Source, flight: &Flight, table: Table) -> Result<Track, Trouble> {
     let mut track = Track::new(table == Table::Smoothed);
     let from_s = flight.liftoff_s().map_or(f64::NEG_INFINITY, |liftoff_s| liftoff_s - 1.0);
     let mut pages = Pages::new(source.clone(), table, flight.number);

@@ -22,8 +22,8 @@ use super::pages::Pages;
 use super::source::{self, Chosen, Source};
 use crate::store::inputs;
 
-/// Rows of a block, and of a row group in Parquet: 46 columns of doubles are 12 MB.
-const BLOCK_ROWS: usize = 32_768;
+/// Rows of a block, and of a row group in Parquet: 46 columns of doubles are 6 MB.
+const BLOCK_ROWS: usize = 16_384;
 /// Pages and blocks that wait for the next stage.
 const AHEAD: usize = 1;
 

@@ -122,7 +122,7 @@ impl Source {
                 .bind(f.number)
                 .fetch_one(&self.derived)
                 .await?;
-            let of_log = super::source::log_state(self, f.number);
+            let of_log = crate::onboard::state(&self.folder, self.epoch_ns, f.number);
             let line = format!(
                 "{} {} {:?} {:?} {newest:?} {} {} {} {of_log}\n",
                 f.number, f.opened_ns, f.liftoff_ns, f.ended_ns, one.last_input, one.hindsight, f.name
@@ -162,12 +162,6 @@ impl Source {
         }
         Ok(collector.path())
     }
-}
-
-/// What the vehicle's own log of a flight is, if one was handed in.
-pub(crate) fn log_state(source: &Source, flight: u32) -> String {
-    let file = source.folder.join(format!("logs/flight-{flight}.csv"));
-    std::fs::metadata(file).map_or_else(|_| "none".to_owned(), |about| format!("{:?} {}", about.modified().ok(), about.len()))
 }
 
 /// A line of a page of estimates: UTC minus station time, and the estimate.

@@ -7,6 +7,7 @@
 use std::collections::BTreeMap;
 use std::io::Read as _;
 use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
 use std::time::{Duration, Instant};
 
@@ -47,12 +48,19 @@ pub(crate) struct Job {
     pub(crate) progress: Arc<Progress>,
     stands: watch::Sender<Stands>,
     used: Mutex<Instant>,
+    /// Somebody was told that it failed; the next one begins anew.
+    told: AtomicBool,
 }
 
 impl Job {
     /// How it stands now.
     pub(crate) fn now(&self) -> Stands {
         self.stands.borrow().clone()
+    }
+
+    /// Its failure has been told.
+    pub(crate) fn has_been_told(&self) {
+        self.told.store(true, Ordering::Relaxed);
     }
 
     /// Waits until it is made or has failed.
@@ -114,7 +122,8 @@ impl Spool {
             let usable = match job.now() {
                 Stands::Making => true,
                 Stands::Ready { file, .. } => file.exists(),
-                Stands::Failed(_) => false,
+                // Whoever asked how far it is has to hear of it first.
+                Stands::Failed(_) => !job.told.load(Ordering::Relaxed),
             };
             if usable {
                 *job.used.lock().unwrap_or_else(PoisonError::into_inner) = Instant::now();
@@ -125,6 +134,7 @@ impl Spool {
             progress: Arc::default(),
             stands: watch::Sender::new(Stands::Making),
             used: Mutex::new(Instant::now()),
+            told: AtomicBool::new(false),
         });
         jobs.insert(key.clone(), Arc::clone(&job));
         forget_old(&mut jobs);

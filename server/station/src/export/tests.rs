@@ -251,6 +251,7 @@ async fn a_store_that_fails_leaves_no_file() {
     std::fs::write(file.parent().unwrap(), "in the way").unwrap();
     let failed = spool.file(&source, chosen, csv(Table::Cues), &How::usual()).await.unwrap();
     assert!(matches!(failed.done().await, super::spool::Stands::Failed(why) if matches!(*why, Trouble::Disk(_))));
+    failed.has_been_told();
     std::fs::remove_file(file.parent().unwrap()).unwrap();
     // What failed, or was removed meanwhile, is made again when it is asked for again.
     let again = spool.file(&source, chosen, csv(Table::Readings), &How::usual()).await.unwrap();

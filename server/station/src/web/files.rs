@@ -128,7 +128,10 @@ async fn answer(
         shared.spool.file(&source, selection, what, &how).await.map_err(|trouble| Refusal::from(&trouble))?;
     let stands = if only_progress { job.now() } else { job.done().await };
     match stands {
-        Stands::Failed(trouble) => Err(Refusal::from(&*trouble)),
+        Stands::Failed(trouble) => {
+            job.has_been_told();
+            Err(Refusal::from(&*trouble))
+        }
         stands if only_progress => {
             let (bytes, digest) = match stands {
                 Stands::Ready { length, digest, .. } => (Some(length), Some(digest)),

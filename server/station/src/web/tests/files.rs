@@ -57,6 +57,17 @@ async fn how_far_a_file_is_can_be_asked() {
 }
 
 #[tokio::test]
+async fn who_asks_how_far_it_is_hears_that_it_cannot_be() {
+    let station = station().await;
+    let path = "/api/flights/1/files/events.csv?columns=colour&progress";
+    let mut head = String::from("HTTP/1.1 200");
+    while head.starts_with("HTTP/1.1 200") {
+        head = get(&station, path).await.0;
+    }
+    assert!(head.starts_with("HTTP/1.1 422"), "{head}");
+}
+
+#[tokio::test]
 async fn a_day_has_all_its_flights_and_what_is_none_is_told() {
     let station = station().await;
     let at = jiff::Timestamp::from_nanosecond(i128::from(EPOCH_NS) + 5_000_000_000).unwrap();
