@@ -27,8 +27,8 @@ mod says;
 pub mod setup;
 mod sound;
 
-pub use hindsight::ON_THE_PAD_S;
 pub use heads_up::{depth_m, is_in};
+pub use hindsight::ON_THE_PAD_S;
 pub use input::{Input, RelayNews, RelayStamp, What};
 pub use line::{Line, Lines};
 pub use machine::{ENGINE_VERSION, Engine};
