@@ -13,7 +13,7 @@ mod typescript;
 
 /// Replays the corpus of the fuzz target.
 #[cfg(test)]
-#[path = "../../../tests/fuzz/check/messages.rs"]
+#[path = "../../../../tests/fuzz/check/messages.rs"]
 pub(crate) mod check;
 
 pub(crate) use ground::*;
