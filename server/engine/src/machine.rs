@@ -22,7 +22,7 @@ use crate::says::Flags;
 use crate::{Input, Output, Said, Setup};
 
 /// Version of everything that decides an output. Snapshots and stored outputs of another version are recomputed.
-pub const ENGINE_VERSION: u32 = 4;
+pub const ENGINE_VERSION: u32 = 5;
 
 /// Radio statistics are told at most so often, ns.
 const RADIO_NS: i64 = 500_000_000;
@@ -254,9 +254,9 @@ impl Engine {
         let mut links = BTreeMap::new();
         for link in &self.setup.links {
             let fresh = match self.links.remove(&link.name) {
-                None => LinkStream::new(&self.setup, link, 0, 0),
+                None => LinkStream::new(&self.setup, link, 0, BTreeMap::new()),
                 Some(open) if open.is_cut_as(&self.setup, link) => open,
-                Some(open) => LinkStream::new(&self.setup, link, open.bytes(), open.wrong),
+                Some(open) => LinkStream::new(&self.setup, link, open.bytes(), open.wrong.clone()),
             };
             links.insert(link.name.clone(), fresh);
         }
