@@ -95,6 +95,16 @@ pub enum What {
     },
     /// A crew member accepted for this flight what is not within limits, or took that back.
     Accept(Box<Accepted>),
+    /// A crew member told something about a flight that no figure depends on. The engine passes it over; the station
+    /// reads it back.
+    Remark {
+        /// An instant of the flight, station time ns: its number may be another one when a newer engine counts flights.
+        at_ns: i64,
+        /// What.
+        remark: Remark,
+        /// Who.
+        who: String,
+    },
     /// The station started (again): links' half frames are void.
     Started,
     /// Bytes of a link that were received and could not be kept (memory full, disk full too long): the link's
@@ -116,6 +126,35 @@ pub enum What {
         /// What it is.
         news: RelayNews,
     },
+}
+
+/// What is told about a flight beside its figures. The newest of a kind holds.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Remark {
+    /// What it is called.
+    Name(String),
+    /// Notes.
+    Notes(String),
+    /// Where each camera's footage stands in time.
+    Footage(Vec<Footage>),
+    /// It is to be deleted when the station is next started.
+    Delete,
+    /// It is not to be deleted after all.
+    Restore,
+}
+
+/// How one camera's footage stands in time. The film itself stays where it is.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Footage {
+    /// What the camera is called.
+    pub camera: String,
+    /// Name of the file, without its folder.
+    pub file: String,
+    /// Frames a second as a fraction, such as 30000/1001.
+    pub rate: [u32; 2],
+    /// One or two moments: seconds of footage and the station time (ns) that they show. Two tell its clock's drift.
+    pub moments: Vec<(f64, i64)>,
 }
 
 /// What the far end's store says of an input that it passed on.

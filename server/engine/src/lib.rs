@@ -29,7 +29,7 @@ mod sound;
 
 pub use heads_up::{depth_m, is_in};
 pub use hindsight::ON_THE_PAD_S;
-pub use input::{Input, RelayNews, RelayStamp, What};
+pub use input::{Footage, Input, RelayNews, RelayStamp, Remark, What};
 pub use line::{Line, Lines};
 pub use machine::{ENGINE_VERSION, Engine};
 pub use one_flight::MOST_MARKS;

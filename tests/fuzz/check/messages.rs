@@ -25,6 +25,7 @@ pub(crate) fn messages(data: &[u8]) {
             Ask::Ping { sent_ms, .. } => sent_ms.is_finite(),
             Ask::Play { speed } => speed.is_finite(),
             Ask::Seek { t_s } => t_s.is_finite(),
+            Ask::Step { .. } | Ask::Drive { .. } => true,
         };
         assert!(finite, "{ask:?}");
     }

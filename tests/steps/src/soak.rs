@@ -8,8 +8,8 @@ use crate::tools::{need_c_compiler, need_python, target as target_folder, top};
 const MINUTES: u32 = 30;
 
 /// Everything that reads what comes from outside.
-const TARGETS: [&str; 9] =
-    ["splitter", "layout", "setup", "guess", "engine", "recording", "relay", "messages", "frames"];
+const TARGETS: [&str; 10] =
+    ["splitter", "layout", "setup", "guess", "engine", "recording", "relay", "messages", "frames", "parcel"];
 
 /// Runs all of it; the first argument is the minutes a fuzz target.
 pub(crate) fn run(arguments: &[String]) -> Result<(), String> {

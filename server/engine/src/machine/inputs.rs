@@ -53,8 +53,8 @@ impl Engine {
             What::WithdrawMark { flight: number, id, .. } if *number == self.flights => {
                 self.with_flight(out, |flight, _, pen| flight.withdraw_mark(*id, pen));
             }
-            // Of a flight that is no longer shown: its marks are not remembered.
-            What::CorrectMark { .. } | What::WithdrawMark { .. } => {}
+            // Marks of a flight that is no longer shown are not remembered; remarks change no figure.
+            What::CorrectMark { .. } | What::WithdrawMark { .. } | What::Remark { .. } => {}
             What::NameFlight { name, .. } => self.with_flight(out, |flight, _, pen| flight.name(name, pen)),
             What::EndFlight { .. } => self.end_flight(out),
             What::Accept(told) => self.accept(told, out),
