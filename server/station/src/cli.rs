@@ -40,6 +40,10 @@ pub(crate) enum Command {
     Check(Flights),
     /// Compute all stored outputs again from the inputs.
     Rebuild(Flights),
+    /// Write a flight into one file, to be taken into another station.
+    Pack(Pack),
+    /// Take a flight file into a data folder that no station uses at the moment.
+    Unpack(Unpack),
     /// Guess the framing of raw bytes: from a file, or from the newest stored bytes of a link.
     Guess(Guess),
     /// Make a file with a new key for a remote receiver; copy it to both ends.
@@ -142,6 +146,29 @@ pub(crate) struct Prepare {
     /// Lag of the electronics' vertical speed, s, instead of the setup's.
     #[arg(long, value_name = "SECONDS", requires = "cue")]
     pub(crate) lag: Option<f64>,
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct Pack {
+    /// The data folder; a station may be using it.
+    #[arg(long, value_name = "DIR", default_value = "loftwatch-data")]
+    pub(crate) data: PathBuf,
+    /// Which flight.
+    #[arg(long, value_name = "N")]
+    pub(crate) flight: u32,
+    /// The file to make, such as `second-try.loftflight`.
+    #[arg(value_name = "FILE")]
+    pub(crate) file: PathBuf,
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct Unpack {
+    /// The data folder.
+    #[arg(long, value_name = "DIR", default_value = "loftwatch-data")]
+    pub(crate) data: PathBuf,
+    /// The flight file.
+    #[arg(value_name = "FILE")]
+    pub(crate) file: PathBuf,
 }
 
 #[derive(Debug, Args)]

@@ -34,8 +34,10 @@ mod run;
 mod serve;
 mod setup;
 mod shared;
+mod show;
 mod store;
 mod tls;
+mod travel;
 mod vehicles;
 mod web;
 mod whole;
@@ -117,6 +119,10 @@ async fn obey(cli: Cli) -> Result<(), Failure> {
         Command::Flights(wanted) => lists::flights(&wanted.data).await,
         Command::Export(wanted) => handed_out::run(wanted).await,
         Command::Log(wanted) => onboard::run(wanted).await,
+        Command::Pack(wanted) => {
+            lists::print(&travel::to_file(&wanted.data, wanted.flight, &wanted.file).await?)
+        }
+        Command::Unpack(wanted) => lists::print(&travel::unpack(&wanted.data, &wanted.file).await?),
         Command::Guess(wanted) => guess::run(&wanted).await,
         Command::Check(wanted) => whole::run(&wanted.data).await,
         Command::Rebuild(wanted) => rebuild::run(&wanted.data).await,

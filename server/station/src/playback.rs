@@ -3,6 +3,7 @@
 //! Nothing is computed anew, so a replay shows what was shown. A seek reads only the newest output of each kind,
 //! body and cue before the instant; a test holds it to the state that playing through gives.
 
+mod brief;
 #[cfg(test)]
 pub(crate) mod made;
 mod stored;
@@ -17,9 +18,10 @@ use jiff::tz::TimeZone;
 use loftwatch_engine::Setup;
 use sqlx::SqlitePool;
 
-use crate::hub::{self, Moment, State, Touched};
-use crate::messages::{LinkNow, Message};
+use crate::hub::{self, Moment, Replayed, State, Touched};
+use crate::messages::{Ask, LinkNow, Message};
 
+pub(crate) use brief::Briefs;
 pub(crate) use stored::{Flight, flight, flights, landed_s, newest};
 
 /// Rates that make sense: below, nothing moves; above, nobody can follow.
@@ -76,6 +78,17 @@ impl Playback {
         Ok(playback)
     }
 
+    /// Does what a page asks for.
+    pub(crate) async fn obey(&mut self, ask: &Ask) -> Result<(), sqlx::Error> {
+        match ask {
+            Ask::Play { speed } => self.play(*speed).await,
+            // The nearest representable instant, held within the flight.
+            Ask::Seek { t_s } => self.seek((t_s * 1e9) as i64).await,
+            Ask::Step { forward } => self.step(*forward).await,
+            Ask::Ping { .. } | Ask::Drive { .. } => Ok(()),
+        }
+    }
+
     /// Sets the rate: 0 pauses, else it is held within 0.1 to 20. At the end there is nothing to play.
     pub(crate) async fn play(&mut self, speed: f64) -> Result<(), sqlx::Error> {
         self.speed = if speed.is_finite() && speed > 0.0 { speed.clamp(SLOWEST, FASTEST) } else { 0.0 };
@@ -92,6 +105,31 @@ impl Playback {
         self.state = state;
         self.at_ns = t_ns;
         self.stop_at_the_end().await
+    }
+
+    /// Goes to the next instant at which something was received, or to the last one before, and pauses. Where there is none
+    /// it stays.
+    pub(crate) async fn step(&mut self, forward: bool) -> Result<(), sqlx::Error> {
+        self.speed = 0.0;
+        match stored::neighbour(&self.readers, self.number, self.at_ns, forward).await? {
+            Some(t_ns) => self.seek(t_ns).await,
+            None => Ok(()),
+        }
+    }
+
+    /// The first and the last instant that can be gone to, station time ns.
+    pub(crate) fn span_ns(&self) -> (i64, i64) {
+        (self.begins_ns, self.ends_ns)
+    }
+
+    /// The instant that is shown, station time ns.
+    pub(crate) fn at_ns(&self) -> i64 {
+        self.at_ns
+    }
+
+    /// Whether it plays; at the end it does not.
+    pub(crate) fn plays(&self) -> bool {
+        self.speed > 0.0
     }
 
     /// Lets so much real time pass. Says which messages change.
@@ -116,8 +154,8 @@ impl Playback {
         Ok(touched)
     }
 
-    /// The message `now`.
-    pub(crate) fn now(&self) -> String {
+    /// The message `now`; `played_ns` is station time now.
+    pub(crate) fn now(&self, played_ns: i64) -> String {
         let moment = Moment {
             t_ns: self.at_ns,
             utc_ns: self.at_ns + self.utc_offset_ns,
@@ -125,7 +163,7 @@ impl Playback {
             disk: None,
             room_for_s: None,
             lost_bytes: 0,
-            replay: Some((self.label.clone(), self.speed)),
+            replay: Some(Replayed { label: self.label.clone(), speed: self.speed, played_ns }),
         };
         hub::fitted(self.state.now(&self.told, &moment))
     }
@@ -159,6 +197,22 @@ impl Playback {
         }
         Ok(())
     }
+}
+
+/// The first and the last instant of a stored flight that can be gone to, station time ns.
+pub(crate) async fn span_ns(readers: &SqlitePool, flight: &Flight) -> Result<(i64, i64), sqlx::Error> {
+    let last = stored::end(readers, flight.number).await?;
+    Ok((flight.opened_ns, last.max(flight.opened_ns)))
+}
+
+/// The first and the last input that a stored flight is made of.
+pub(crate) async fn inputs_of(readers: &SqlitePool, number: u32) -> Result<(u64, u64), sqlx::Error> {
+    let (first, last): (i64, i64) =
+        sqlx::query_as("SELECT first_input, last_input FROM flight WHERE number = ?")
+            .bind(number)
+            .fetch_one(readers)
+            .await?;
+    Ok((first as u64, last as u64))
 }
 
 /// Hours and minutes where the station stands.

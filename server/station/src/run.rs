@@ -5,6 +5,9 @@
 //! in the numbers. When a deadline is due it asks the recorder for a watermark instead of trusting the clock, so
 //! that an input already stamped but not yet handed over can never come after a deadline that it precedes.
 
+#[cfg(test)]
+pub(crate) mod tests;
+
 use std::path::PathBuf;
 use std::sync::Arc;
 use std::time::Instant;
@@ -223,6 +226,12 @@ impl Runner {
             }),
             Err(error) => tracing::error!("the setup cannot be written as JSON: {error}"),
         }
+    }
+
+    /// Lets every deadline up to an instant happen: no input of before will come.
+    pub(crate) fn advance(&mut self, to_ns: i64) {
+        self.engine.advance(to_ns, &mut self.out);
+        self.pass_on();
     }
 
     /// Keeps the engine as it is now, at station time `t_ns`.

@@ -21,21 +21,23 @@ use crate::hub::Hub;
 use crate::links::{Desk, Links, Pause};
 use crate::map;
 use crate::mdns::{self, Announced};
-use crate::playback;
+use crate::playback::{self, Briefs};
 use crate::relay::{self, Caller, PassOn};
 use crate::ring::Ring;
 use crate::run::{Around, Runner};
 use crate::setup;
 use crate::shared::{SetupNow, Shared, Status};
-use crate::store::{Folder, StoreError, derived, inputs, outputs, recorder, room};
+use crate::show::Show;
+use crate::store::{Folder, StoreError, derived, inputs, outputs, recorder, remarks, room};
 use crate::tls::Tls;
+use crate::travel::Visitors;
 use crate::web;
 
 /// Files that may be open: the viewers of a full house, and what the program itself needs.
 const MOST_FILES: u64 = 10_000;
 
 /// Files that are better with hindsight, which takes seconds, wait so long for it.
-const WAIT_FOR_HINDSIGHT: Duration = Duration::from_secs(60);
+pub(crate) const WAIT_FOR_HINDSIGHT: Duration = Duration::from_secs(60);
 
 /// What a station is to be.
 #[derive(Debug)]
@@ -144,7 +146,10 @@ pub(crate) async fn run<End: Future<Output = ()>>(
         ending.clone(),
     ));
     let before = outputs::before(&mut kept).await.map_err(StoreError::sql(&kept_file, "being read"))?;
-    let (keeper, keeping) = outputs::start(kept, kept_file.clone(), &before, status_in.clone());
+    let (mut keeper, keeping) = outputs::start(kept, kept_file.clone(), &before, status_in.clone());
+    for flight in deleted(&readers, &kept_readers).await.map_err(StoreError::sql(&file, "being read"))? {
+        keeper.tell(outputs::Told::Forget(flight));
+    }
     let ends = inputs::relay_ends(&readers).await.map_err(StoreError::sql(&file, "being read"))?;
     let mut links = Links::new(Arc::clone(&ring), stored, Desk::new(ends, on_disk.clone()));
     let now = Arc::new(SetupNow {
@@ -174,15 +179,18 @@ pub(crate) async fn run<End: Future<Output = ()>>(
     });
     let looks_back = on_own_thread("hindsight", looks_back)?;
     let shared = Arc::new(Shared {
-        hub: Hub::new(begin.clock, epoch_ns, setup.clone(), status, links.watch()),
+        hub: Arc::new(Hub::new(begin.clock, epoch_ns, setup.clone(), status, links.watch())),
         readers: kept_readers,
         inputs_readers: readers.clone(),
         setup,
         clock: begin.clock,
         epoch_ns,
+        started_ns: begin.started_ns,
+        briefs: Briefs::default(),
         ending: ending.clone(),
         ring: Arc::clone(&ring),
-        crew,
+        show: Arc::new(Show::default()),
+        crew: Arc::new(crew),
         listening,
         map: plan.map,
         data: folder.path().to_owned(),
@@ -192,8 +200,11 @@ pub(crate) async fn run<End: Future<Output = ()>>(
         vehicles: plan.data.join("vehicles"),
         prepared: crate::prepared::Desk::default(),
         setups: setups_in,
+        visitors: Visitors::default(),
+        visitor: None,
     });
     shared.hub.take(&remembered);
+    shared.visitors.open(&shared).await;
     let around = Around {
         shared: Some(Arc::clone(&shared)),
         keeper,
@@ -295,6 +306,14 @@ async fn remembered(readers: &sqlx::SqlitePool) -> Result<Vec<Output>, sqlx::Err
     }
 }
 
+/// The flights that were deleted before this start, as far as anything of them is still there.
+async fn deleted(inputs: &sqlx::SqlitePool, readers: &sqlx::SqlitePool) -> Result<Vec<u32>, sqlx::Error> {
+    let remarks = remarks::read(inputs).await?;
+    let flights = playback::flights(readers, None).await?;
+    let gone = flights.iter().filter(|flight| remarks.of(flight).deleted_ns.is_some());
+    Ok(gone.map(|flight| flight.number).collect())
+}
+
 /// How the store begins this time.
 struct Begin {
     /// The input of the first recorded setup.
@@ -303,6 +322,8 @@ struct Begin {
     before: u64,
     /// The newest input now.
     last: u64,
+    /// Station time of this start.
+    started_ns: i64,
     clock: Clock,
 }
 
@@ -333,8 +354,9 @@ async fn begin(
         return Err(StoreError::Damaged { file: file.to_owned(), why: "it holds no setup".to_owned() });
     };
     let last = new.last().map_or(end.number, |input| input.number);
+    let started_ns = new.last().map_or(end.t_ns, |input| input.t_ns);
     // The clock has run on meanwhile; the ring makes its times later than `last` in any case.
-    Ok(Begin { first, before: end.number, last, clock })
+    Ok(Begin { first, before: end.number, last, started_ns, clock })
 }
 
 /// Runs a task with an engine on a thread of its own: it computes for milliseconds at a time, which would hold up others.

@@ -17,9 +17,12 @@ use crate::clock::Clock;
 use crate::crew::Crew;
 use crate::hindsight::Hindsight;
 use crate::hub::Hub;
+use crate::playback::Briefs;
 use crate::ring::Ring;
 use crate::setup::Wanted;
+use crate::show::Show;
 use crate::tls::Tls;
+use crate::travel::Visitors;
 
 pub(crate) use disk::Disk;
 
@@ -27,7 +30,7 @@ pub(crate) use disk::Disk;
 #[derive(Debug)]
 pub(crate) struct Shared {
     /// Newest outputs, for those who watch.
-    pub(crate) hub: Hub,
+    pub(crate) hub: Arc<Hub>,
     /// Read-only connections to the derived store (migrations/derived/schema.sql: tables `output`, `flight`).
     pub(crate) readers: SqlitePool,
     /// Read-only connections to the inputs (table `input`).
@@ -38,12 +41,18 @@ pub(crate) struct Shared {
     pub(crate) clock: Clock,
     /// Station time, ns, of zero on the axis of the `*_s` times inside outputs; fixed for the life of a store.
     pub(crate) epoch_ns: i64,
+    /// When it was started, station time ns.
+    pub(crate) started_ns: i64,
+    /// What lists say of flights, kept so that it need not be read again.
+    pub(crate) briefs: Briefs,
     /// Turns true when the station is about to end: sockets then say goodbye.
     pub(crate) ending: watch::Receiver<bool>,
     /// The way in; see [`Shared::press`].
     pub(crate) ring: Arc<Ring>,
+    /// The show, when there is one.
+    pub(crate) show: Arc<Show>,
     /// Who may act.
-    pub(crate) crew: Crew,
+    pub(crate) crew: Arc<Crew>,
     /// Where the pages are served.
     pub(crate) listening: SocketAddr,
     /// The archive of map tiles, if the crew brought one.
@@ -62,6 +71,19 @@ pub(crate) struct Shared {
     pub(crate) prepared: crate::prepared::Desk,
     /// Where texts for the setup file go: to who looks after it.
     pub(crate) setups: mpsc::Sender<Wanted>,
+    /// Flights from elsewhere.
+    pub(crate) visitors: Visitors,
+    /// This is the store of one of them, beside the station's own.
+    pub(crate) visitor: Option<OfVisitor>,
+}
+
+/// What the store of a visiting flight has of its own.
+#[derive(Debug)]
+pub(crate) struct OfVisitor {
+    /// Its number among them.
+    pub(crate) number: u32,
+    /// Held by who writes into it: it has no recorder.
+    pub(crate) writing: tokio::sync::Mutex<()>,
 }
 
 impl Shared {

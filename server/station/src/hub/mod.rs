@@ -29,7 +29,7 @@ use crate::shared::{LinkStatus, SetupNow, Status};
 
 pub(crate) use fit::fitted;
 pub(crate) use json::text as json_text;
-pub(crate) use now::Moment;
+pub(crate) use now::{Moment, Replayed};
 pub(crate) use pace::Pace;
 pub(crate) use picture::word;
 pub(crate) use rounding::figure;
@@ -171,6 +171,11 @@ impl Hub {
     /// What stands at a key of readiness now.
     pub(crate) fn check(&self, key: &str) -> Option<loftwatch_engine::output::Check> {
         self.lock().state.check(key).cloned()
+    }
+
+    /// The flight that is in the air, if one is.
+    pub(crate) fn in_the_air(&self) -> Option<u32> {
+        self.lock().state.in_the_air()
     }
 
     fn publish(&self, now: Instant) {

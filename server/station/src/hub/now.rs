@@ -24,8 +24,19 @@ pub(crate) struct Moment {
     pub(crate) room_for_s: Option<f64>,
     /// Bytes lost since the start.
     pub(crate) lost_bytes: u64,
-    /// For a replay: its label and its rate.
-    pub(crate) replay: Option<(String, f64)>,
+    /// For a replay.
+    pub(crate) replay: Option<Replayed>,
+}
+
+/// What a replay adds to its moment.
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) struct Replayed {
+    /// Local time of the flight that is played again.
+    pub(crate) label: String,
+    /// Its rate, 0 when paused.
+    pub(crate) speed: f64,
+    /// Station time at which the moment was played, ns.
+    pub(crate) played_ns: i64,
 }
 
 /// Knots of the next seconds that a message carries for each body.
@@ -38,9 +49,9 @@ const LONGEST_WORDS: usize = 240;
 impl State {
     /// The newest state as a message, with everything in it (see `fit` for its size).
     pub(crate) fn now(&self, told: &Setup, moment: &Moment) -> Now {
-        let (mode, replay_of, speed) = match &moment.replay {
-            None => (Mode::Live, None, 1.0),
-            Some((label, speed)) => (Mode::Replay, Some(label.clone()), *speed),
+        let (mode, replay_of, speed, played_ns) = match &moment.replay {
+            None => (Mode::Live, None, 1.0, None),
+            Some(replay) => (Mode::Replay, Some(replay.label.clone()), replay.speed, Some(replay.played_ns)),
         };
         let t_s = to(seconds(moment.t_ns), 3);
         let opened = |ns: i64| to(seconds(ns), 3);
@@ -48,6 +59,7 @@ impl State {
             mode,
             replay_of,
             t_s,
+            played_s: played_ns.map(|ns| to(seconds(ns), 3)),
             speed,
             utc_s: to(seconds(moment.utc_ns), 3),
             flight: self.flight.number,

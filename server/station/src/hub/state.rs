@@ -151,6 +151,14 @@ impl State {
         }
     }
 
+    /// Number of the flight, while its vehicle is between the pad and the ground.
+    pub(crate) fn in_the_air(&self) -> Option<u32> {
+        let aloft =
+            |estimate: &Estimate| !matches!(estimate.phase, flight::Phase::Waiting | flight::Phase::Down);
+        let flies = self.bodies.first().and_then(|body| body.estimate.as_ref()).is_some_and(aloft);
+        (flies && self.flight.ended_ns.is_none()).then_some(self.flight.number)
+    }
+
     /// Takes one output, in order.
     pub(crate) fn apply(&mut self, output: &Output) -> Touched {
         if let Said::Flight(state) = &output.what {

@@ -4,7 +4,7 @@ use loftwatch_engine::setup::AreaKind;
 use serde::{Deserialize, Serialize};
 use ts_rs::TS;
 
-use super::now::{CueKindName, names};
+use super::now::{CueKindName, LevelName, names};
 
 /// `GET /api/about`.
 #[derive(Clone, Debug, PartialEq, Serialize, TS)]
@@ -114,6 +114,100 @@ pub(crate) struct FlightInfo {
     pub(crate) apogee_m: Option<f64>,
     /// From first motion to the vehicle's landing (to its end, or to now, when no landing was seen), s.
     pub(crate) duration_s: Option<f64>,
+    /// What it is called: its name, or the vehicle and the number. It is typed to delete the flight.
+    pub(crate) label: String,
+    /// Name of the site.
+    pub(crate) site_name: String,
+    /// Notes of the crew; empty when there are none.
+    pub(crate) notes: String,
+    /// The weather as told.
+    pub(crate) weather: WeatherInfo,
+    /// What happened to the vehicle, what came free, and the crew's marks, by time.
+    pub(crate) events: Vec<EventBrief>,
+    /// Heads-ups that held at some time after liftoff, the urgent ones first.
+    pub(crate) headsups: Vec<HeadsUpBrief>,
+    /// Some points of the vehicle's height: s since first motion, m above the pad.
+    pub(crate) line: Vec<[f64; 2]>,
+    /// Whether it is deleted: it can be had back until the station is next started.
+    pub(crate) deleted: bool,
+    /// Whether it came in a flight file from another station.
+    pub(crate) from_elsewhere: bool,
+}
+
+/// The weather at the pad, as told.
+#[derive(Clone, Debug, PartialEq, Serialize, TS)]
+pub(crate) struct WeatherInfo {
+    /// Degrees Celsius; `null` where a default was taken.
+    pub(crate) temperature_c: Option<f64>,
+    /// Station pressure, hPa; `null` where a default was taken.
+    pub(crate) pressure_hpa: Option<f64>,
+    /// Mean wind, m/s; `null` where none was told.
+    pub(crate) wind_mps: Option<f64>,
+    /// Where it comes from, degrees from true north; `null` where none was told.
+    pub(crate) wind_from_deg: Option<f64>,
+}
+
+/// Something that happened, for lists.
+#[derive(Clone, Debug, PartialEq, Serialize, TS)]
+pub(crate) struct EventBrief {
+    /// As in `EventNow`.
+    pub(crate) event: String,
+    /// The trade's word, a cue's name, or what the crew wrote.
+    pub(crate) label: String,
+    /// Index of the body.
+    pub(crate) body: u32,
+    /// Station time.
+    pub(crate) t_s: f64,
+}
+
+/// A heads-up that held, for lists.
+#[derive(Clone, Debug, PartialEq, Serialize, TS)]
+pub(crate) struct HeadsUpBrief {
+    /// The most urgent that it was.
+    pub(crate) level: LevelName,
+    /// Its newest words.
+    pub(crate) words: String,
+}
+
+/// How one camera's footage stands in time; the film itself stays on its owner's machine.
+#[derive(Clone, Debug, PartialEq, Deserialize, Serialize, TS)]
+pub(crate) struct FootageInfo {
+    /// What the camera is called.
+    pub(crate) camera: String,
+    /// Name of the file.
+    pub(crate) file: String,
+    /// Frames a second as a fraction: numerator and denominator.
+    pub(crate) rate: [u32; 2],
+    /// One or two moments: seconds of footage, and the station time that they show. Two tell its clock's drift.
+    pub(crate) moments: Vec<[f64; 2]>,
+}
+
+/// `POST /api/flights/N/remark`: something about a flight beside its figures. Crew only.
+#[derive(Clone, Debug, PartialEq, Deserialize, TS)]
+#[serde(tag = "kind", rename_all = "snake_case")]
+pub(crate) enum RemarkWanted {
+    /// What it is called.
+    Name {
+        /// The name.
+        name: String,
+    },
+    /// Notes; they replace those before.
+    Notes {
+        /// The text.
+        notes: String,
+    },
+    /// Footage; it replaces what was before.
+    Footage {
+        /// One a camera.
+        footage: Vec<FootageInfo>,
+    },
+    /// Delete it.
+    Delete {
+        /// Its `label`, typed.
+        label: String,
+    },
+    /// Do not delete it after all.
+    Restore,
 }
 
 /// `GET /api/flights/N`.
@@ -124,6 +218,12 @@ pub(crate) struct FlightDetail {
     pub(crate) info: FlightInfo,
     /// What was told for this flight.
     pub(crate) site: SiteInfo,
+    /// How footage of it stands in time.
+    pub(crate) footage: Vec<FootageInfo>,
+    /// First instant that can be gone to, station time.
+    pub(crate) from_s: f64,
+    /// The last one.
+    pub(crate) to_s: f64,
 }
 
 /// `GET /api/flights/N/track?from_s=&to_s=&most=`: the past, decimated so that extremes are kept.
@@ -305,6 +405,14 @@ pub(crate) enum DeedKind {
     Accept,
     /// Took an acceptance back.
     TakeBack,
+    /// Wrote a flight's notes.
+    Notes,
+    /// Aligned a flight's footage.
+    Footage,
+    /// Deleted a flight.
+    Delete,
+    /// Took the deletion of a flight back.
+    Restore,
 }
 
 /// `GET /api/setup`, for crew: the setup file.

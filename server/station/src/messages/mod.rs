@@ -9,6 +9,7 @@ mod http;
 mod now;
 mod picture;
 mod prepare;
+mod show;
 #[cfg(test)]
 mod typescript;
 
@@ -22,6 +23,7 @@ pub(crate) use http::*;
 pub(crate) use now::*;
 pub(crate) use picture::*;
 pub(crate) use prepare::*;
+pub(crate) use show::*;
 
 use serde::{Deserialize, Serialize};
 use ts_rs::TS;
@@ -36,11 +38,14 @@ pub(crate) enum Message {
     Picture(Picture),
     /// What changes seldom: complete, on connecting and on change, at most 2 a second.
     Story(Story),
+    /// Which flight is shown and who drives; on the socket of the show only, on connecting and on change.
+    Show(ShowNow),
     /// The answer to a ping.
     Pong(Pong),
 }
 
-/// What a page sends. `play` and `seek` are understood on the socket of a replay only.
+/// What a page sends. `play`, `seek` and `step` are understood on the socket of a replay, and from the driver on that of
+/// the show; the rest there alone.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, TS)]
 #[serde(tag = "kind", rename_all = "snake_case")]
 pub(crate) enum Ask {
@@ -56,10 +61,20 @@ pub(crate) enum Ask {
         /// Times real time.
         speed: f64,
     },
-    /// Moves a private replay to an instant of its flight.
+    /// Moves a replay to an instant of its flight.
     Seek {
         /// Station time, s.
         t_s: f64,
+    },
+    /// Moves a replay to the next instant at which something was received, or to the last one before, and pauses it.
+    Step {
+        /// Whether onwards.
+        forward: bool,
+    },
+    /// Takes the wheel of the show, or lets it go. Crew only.
+    Drive {
+        /// Whether to take it.
+        wheel: bool,
     },
 }
 

@@ -18,6 +18,9 @@ pub(crate) struct Now {
     pub(crate) replay_of: Option<String>,
     /// Station time of this message (live), or of the instant that is played again.
     pub(crate) t_s: f64,
+    /// When that instant was played, station time: a page goes on from there by its own clock, and so keeps in step with
+    /// all others. `null` when live.
+    pub(crate) played_s: Option<f64>,
     /// 1 when live; the rate of a replay, 0 when it is paused.
     pub(crate) speed: f64,
     /// UTC, s since 1970.

@@ -112,6 +112,21 @@ pub(super) async fn end(readers: &SqlitePool, number: u32) -> Result<i64, sqlx::
     Ok(newest.unwrap_or(0))
 }
 
+/// When the next reading after an instant came, or the last one before it; station time ns.
+pub(super) async fn neighbour(
+    readers: &SqlitePool,
+    number: u32,
+    at_ns: i64,
+    forward: bool,
+) -> Result<Option<i64>, sqlx::Error> {
+    let sql = if forward {
+        "SELECT min(t_ns) FROM output WHERE flight = ? AND kind = 'reading' AND t_ns > ?"
+    } else {
+        "SELECT max(t_ns) FROM output WHERE flight = ? AND kind = 'reading' AND t_ns < ?"
+    };
+    sqlx::query_scalar(sql).bind(number).bind(at_ns).fetch_one(readers).await
+}
+
 /// Everything that a picture is made of, after `after_ns` up to and with `to_ns`, in order.
 pub(super) async fn all(
     readers: &SqlitePool,

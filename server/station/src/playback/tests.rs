@@ -73,9 +73,10 @@ async fn the_replayed_state_is_the_live_one() {
 async fn a_replay_says_so_begins_before_liftoff_and_pauses_at_the_end() {
     let stored = stored().await;
     let mut playback = open(&stored).await;
-    let now = |playback: &Playback| serde_json::from_str::<Json>(&playback.now()).unwrap();
+    let now = |playback: &Playback| serde_json::from_str::<Json>(&playback.now(7_000_000_000)).unwrap();
     let first = now(&playback);
     assert_eq!((&first["mode"], &first["speed"]), (&"replay".into(), &0.into()));
+    assert_eq!(first["played_s"], 7, "pages go on from there by their own clocks");
     let label = first["replay_of"].as_str().unwrap();
     assert!(label.len() == 5 && label.as_bytes()[2] == b':', "{label}");
     // Opened at 0 s, less than ten before liftoff at 5 s.
@@ -106,6 +107,33 @@ async fn odd_rates_and_instants_are_held_within_what_makes_sense() {
         playback.seek(asked).await.unwrap();
         assert_eq!(playback.at_ns, got);
     }
+}
+
+#[tokio::test]
+async fn a_step_goes_from_reading_to_reading_and_pauses() {
+    let stored = stored().await;
+    let mut playback = open(&stored).await;
+    let mut came: Vec<i64> = made::whole_flight()
+        .iter()
+        .filter(|output| matches!(output.what, loftwatch_engine::Said::Reading(_)))
+        .map(|output| output.t_ns)
+        .collect();
+    came.dedup();
+    let from = came.iter().position(|t_ns| *t_ns > at(12.0)).unwrap();
+    playback.seek(at(12.0)).await.unwrap();
+    playback.play(1.0).await.unwrap();
+    for t_ns in &came[from..from + 5] {
+        playback.step(true).await.unwrap();
+        assert_eq!((playback.at_ns, playback.speed), (*t_ns, 0.0));
+    }
+    for t_ns in came[..from + 4].iter().rev().take(6) {
+        playback.step(false).await.unwrap();
+        assert_eq!(playback.at_ns, *t_ns);
+    }
+    playback.seek(i64::MAX).await.unwrap();
+    let end = playback.at_ns;
+    playback.step(true).await.unwrap();
+    assert_eq!(playback.at_ns, end, "there is nothing further");
 }
 
 #[tokio::test]

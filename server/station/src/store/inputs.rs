@@ -200,6 +200,7 @@ fn columns(what: &What) -> Result<(&'static str, Option<String>, Vec<u8>), sqlx:
         What::NameFlight { .. } => ("name_flight", None),
         What::EndFlight { .. } => ("end_flight", None),
         What::Accept(_) => ("accept", None),
+        What::Remark { .. } => ("remark", None),
         What::Started => ("started", None),
     };
     Ok((kind, link, serde_json::to_vec(what).map_err(|error| sqlx::Error::Encode(error.into()))?))

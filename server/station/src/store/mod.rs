@@ -15,10 +15,11 @@ pub(crate) mod folder;
 mod hash;
 mod heard;
 pub(crate) mod inputs;
-mod kept;
+pub(crate) mod kept;
 mod make;
 pub(crate) mod outputs;
 pub(crate) mod recorder;
+pub(crate) mod remarks;
 pub(crate) mod room;
 #[cfg(test)]
 mod speed;

@@ -36,6 +36,8 @@ pub(crate) enum Told {
     },
     /// The engine, frozen.
     Snapshot(Frozen),
+    /// The outputs of a deleted flight are to be removed, as time allows.
+    Forget(u32),
     /// The setup in force from here on, as JSON, with the vehicle's and the site's name.
     Setup {
         /// As meant.
@@ -114,8 +116,17 @@ pub(crate) fn start(
     for output in stored {
         kept.keep(output);
     }
-    let task =
-        Task { connection, file, failing: false, told, waiting, status, flights: Flights::default(), kept };
+    let task = Task {
+        connection,
+        file,
+        failing: false,
+        told,
+        waiting,
+        status,
+        flights: Flights::default(),
+        kept,
+        forgotten: Vec::new(),
+    };
     (keeper, tokio::spawn(task.run()))
 }
 
@@ -146,6 +157,8 @@ struct Task {
     status: watch::Sender<Status>,
     flights: Flights,
     kept: Kept,
+    /// Deleted flights whose outputs are still being removed.
+    forgotten: Vec<u32>,
 }
 
 impl Task {
@@ -154,7 +167,7 @@ impl Task {
             tracing::warn!("the list of flights cannot be read: {error}");
         }
         let mut holes: Vec<(u64, u64)> = Vec::new();
-        while let Some((first, hole)) = self.told.recv().await {
+        while let Some((first, hole)) = self.next().await {
             holes.extend(hole);
             let mut group = vec![first];
             let mut count = weight(&group[0]);
@@ -205,6 +218,48 @@ impl Task {
         }
     }
 
+    /// What is to be kept next; while there is nothing, deleted flights are removed piece by piece.
+    async fn next(&mut self) -> Option<(Told, Option<(u64, u64)>)> {
+        while let Some(flight) = self.forgotten.last().copied() {
+            match self.told.try_recv() {
+                Ok(next) => return Some(next),
+                Err(mpsc::error::TryRecvError::Disconnected) => return None,
+                Err(mpsc::error::TryRecvError::Empty) => {}
+            }
+            match self.forget(flight).await {
+                Ok(0) => {
+                    self.forgotten.pop();
+                }
+                Ok(_) => {}
+                Err(error) => {
+                    tracing::warn!("the outputs of deleted flight {flight} cannot be removed: {error}");
+                    self.forgotten.clear();
+                }
+            }
+        }
+        self.told.recv().await
+    }
+
+    /// Removes some outputs of a flight; says how many.
+    async fn forget(&mut self, flight: u32) -> Result<u64, sqlx::Error> {
+        let done =
+            sqlx::query("DELETE FROM output WHERE seq IN (SELECT seq FROM output WHERE flight = ? LIMIT ?)")
+                .bind(flight)
+                .bind(COMMIT_OUTPUTS as i64)
+                .execute(&mut self.connection)
+                .await?;
+        if done.rows_affected() == 0 {
+            for sql in [
+                "DELETE FROM smoothed WHERE flight = ?",
+                "DELETE FROM hindsight WHERE flight = ?",
+                "DELETE FROM flight WHERE number = ?",
+            ] {
+                sqlx::query(sql).bind(flight).execute(&mut self.connection).await?;
+            }
+        }
+        Ok(done.rows_affected())
+    }
+
     async fn write(&mut self, group: &[Told], holes: &[(u64, u64)]) -> Result<(), sqlx::Error> {
         let mut transaction = self.connection.begin_with("BEGIN IMMEDIATE").await?;
         for (from, to) in holes {
@@ -217,6 +272,7 @@ impl Task {
         let mut rows: Vec<(u64, &Output)> = Vec::new();
         for told in group {
             match told {
+                Told::Forget(flight) => self.forgotten.push(*flight),
                 Told::Outputs { first_seq, outputs } => {
                     for (seq, output) in (*first_seq..).zip(outputs) {
                         self.flights.take(output);

@@ -8,7 +8,7 @@ use axum::extract::rejection::JsonRejection;
 use axum::http::{HeaderMap, HeaderValue, StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use axum_extra::extract::cookie::{Cookie, SameSite};
-use loftwatch_engine::{Input, What};
+use loftwatch_engine::{Input, Remark, What};
 
 use super::about::rounded_s;
 use super::actor::{Asker, COOKIE, OwnMachine, name};
@@ -143,6 +143,13 @@ fn deed(input: &Input) -> Option<Deed> {
         }
         What::Accept(told) => (DeedKind::TakeBack, &told.who, told.what.as_str()),
         What::SetupByCrew { who, .. } => (DeedKind::Setup, who, ""),
+        What::Remark { remark, who, .. } => match remark {
+            Remark::Name(name) => (DeedKind::Name, who, name.as_str()),
+            Remark::Notes(_) => (DeedKind::Notes, who, ""),
+            Remark::Footage(_) => (DeedKind::Footage, who, ""),
+            Remark::Delete => (DeedKind::Delete, who, ""),
+            Remark::Restore => (DeedKind::Restore, who, ""),
+        },
         _ => return None,
     };
     Some(Deed { utc_s: rounded_s(input.utc_ns), who: who.clone(), did, what: what.to_owned() })

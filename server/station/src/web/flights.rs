@@ -6,15 +6,19 @@ use axum::Json;
 use axum::extract::{Path, Query, State};
 use axum::http::header;
 use axum::response::{IntoResponse, Response};
+use loftwatch_engine::Setup;
 use serde::Deserialize;
 
 use super::about::{rounded_s, site_info};
 use super::problem::Refusal;
+use super::remark::footage_info;
 use crate::export::track as tracks;
 use crate::hindsight;
-use crate::messages::{FlightDetail, FlightInfo, HindsightTrack, Track};
+use crate::messages::{FlightDetail, FlightInfo, HindsightTrack, Track, WeatherInfo};
 use crate::playback::{self, Flight};
 use crate::shared::Shared;
+use crate::store::remarks::{self, Remarked};
+use crate::travel;
 
 /// The flight of that number (or `current`: the newest), or a refusal in words.
 pub(super) async fn find(shared: &Shared, number: &str) -> Result<Flight, Refusal> {
@@ -23,16 +27,37 @@ pub(super) async fn find(shared: &Shared, number: &str) -> Result<Flight, Refusa
         return newest.ok_or_else(|| Refusal::no_flight(number));
     }
     let Ok(parsed) = number.parse::<u32>() else { return Err(Refusal::no_flight(number)) };
-    playback::flight(&shared.readers, parsed).await?.ok_or_else(|| Refusal::no_flight(number))
+    let found = playback::flight(&shared.readers, parsed).await?.ok_or_else(|| Refusal::no_flight(number))?;
+    // One that was deleted before this start is no longer there, though its outputs may still be on their way out.
+    let held = remarks::read(&shared.inputs_readers).await?.of(&found);
+    if is_gone(shared, &held) { Err(Refusal::no_flight(number)) } else { Ok(found) }
+}
+
+/// Whether a flight was deleted before the station was last started.
+fn is_gone(shared: &Shared, held: &Remarked) -> bool {
+    held.deleted_ns.is_some_and(|ns| ns < shared.started_ns)
 }
 
 /// `GET /api/flights`
 pub(super) async fn list(State(shared): State<Arc<Shared>>) -> Result<impl IntoResponse, Refusal> {
-    let mut all = Vec::new();
-    for flight in playback::flights(&shared.readers, None).await? {
-        all.push(info(&shared, &flight).await?);
+    let mut all = list_of(&shared).await?;
+    for visitor in shared.visitors.all() {
+        all.extend(list_of(&visitor).await?);
     }
     Ok(([(header::CACHE_CONTROL, "no-cache")], Json(all)))
+}
+
+/// The flights of one store.
+pub(super) async fn list_of(shared: &Shared) -> Result<Vec<FlightInfo>, Refusal> {
+    let mut all = Vec::new();
+    let remarks = remarks::read(&shared.inputs_readers).await?;
+    for flight in playback::flights(&shared.readers, None).await? {
+        let held = remarks.of(&flight);
+        if !is_gone(shared, &held) {
+            all.push(info(shared, &flight, &held).await?);
+        }
+    }
+    Ok(all)
 }
 
 /// `GET /api/flights/N`
@@ -41,7 +66,15 @@ pub(super) async fn one(
     Path(number): Path<String>,
 ) -> Result<impl IntoResponse, Refusal> {
     let flight = find(&shared, &number).await?;
-    let detail = FlightDetail { info: info(&shared, &flight).await?, site: site_info(&flight.setup) };
+    let held = remarks::read(&shared.inputs_readers).await?.of(&flight);
+    let (from_ns, to_ns) = playback::span_ns(&shared.readers, &flight).await?;
+    let detail = FlightDetail {
+        info: info(&shared, &flight, &held).await?,
+        site: site_info(&flight.setup),
+        footage: held.footage.iter().map(footage_info).collect(),
+        from_s: rounded_s(from_ns),
+        to_s: rounded_s(to_ns),
+    };
     Ok(([(header::CACHE_CONTROL, "no-cache")], Json(detail)))
 }
 
@@ -108,18 +141,44 @@ pub(super) async fn hindsight(
     Ok((headers, crate::hub::json_text(&HindsightTrack { states, track })).into_response())
 }
 
-async fn info(shared: &Shared, flight: &Flight) -> Result<FlightInfo, Refusal> {
+async fn info(shared: &Shared, flight: &Flight, held: &Remarked) -> Result<FlightInfo, Refusal> {
     let landed_s = playback::landed_s(&shared.readers, flight.number).await?;
     let landed_ns = landed_s.map(|t_s| shared.epoch_ns + (t_s * 1e9) as i64);
     let end_ns = landed_ns.or(flight.ended_ns).unwrap_or_else(|| shared.clock.now_ns());
+    let newest = shared.visitor.is_none() && shared.hub.marks().flight == flight.number;
+    let brief = shared.briefs.of(&shared.readers, shared.epoch_ns, flight, end_ns, newest).await?;
+    let name = held.name.clone().unwrap_or_else(|| flight.name.clone());
     Ok(FlightInfo {
-        number: flight.number,
-        name: flight.name.clone(),
+        number: shared.visitor.as_ref().map_or(flight.number, |own| travel::shown(own.number, flight.number)),
+        label: remarks::label(flight, held),
+        name,
         vehicle: flight.vehicle.clone(),
         opened_s: rounded_s(flight.opened_ns),
         liftoff_s: flight.liftoff_ns.map(rounded_s),
         ended_s: flight.ended_ns.map(rounded_s),
         apogee_m: flight.apogee_m.filter(|m| m.is_finite()).map(|m| (m * 10.0).round() / 10.0),
         duration_s: flight.liftoff_ns.map(|liftoff_ns| rounded_s(end_ns - liftoff_ns)),
+        site_name: flight.setup.site_name.clone(),
+        notes: held.notes.clone(),
+        weather: weather(&flight.setup),
+        events: brief.events.clone(),
+        headsups: brief.headsups.clone(),
+        line: brief.line.clone(),
+        deleted: held.deleted_ns.is_some(),
+        from_elsewhere: shared.visitor.is_some(),
     })
+}
+
+/// The weather as far as it was told.
+fn weather(setup: &Setup) -> WeatherInfo {
+    let told = |key: &str| !setup.defaults.iter().any(|(name, _)| name == key);
+    let weather = &setup.plan.weather;
+    let tenth = |value: f64| (value * 10.0).round() / 10.0;
+    let wind = told("weather.wind_mps");
+    WeatherInfo {
+        temperature_c: told("weather.temperature_c").then(|| tenth(weather.temperature_k - 273.15)),
+        pressure_hpa: told("weather.station_pressure_hpa").then(|| tenth(weather.pressure_pa / 100.0)),
+        wind_mps: wind.then(|| tenth(weather.wind_mps.value)),
+        wind_from_deg: wind.then(|| weather.wind_from_rad.to_degrees().rem_euclid(360.0).round()),
+    }
 }

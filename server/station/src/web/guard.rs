@@ -136,7 +136,7 @@ fn protect(headers: &mut HeaderMap) {
     const ALL: [(&str, &str); 5] = [
         (
             "content-security-policy",
-            "default-src 'self'; img-src 'self' data: blob:; object-src 'none'; base-uri 'none'; \
+            "default-src 'self'; img-src 'self' data: blob:; media-src 'self' blob:; object-src 'none'; base-uri 'none'; \
              form-action 'self'; frame-ancestors 'self'",
         ),
         ("x-content-type-options", "nosniff"),

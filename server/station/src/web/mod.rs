@@ -15,18 +15,22 @@ mod frames;
 mod guard;
 mod listen;
 mod live;
+mod moments;
 mod network;
 mod pages;
 mod prepare;
 mod problem;
 mod qr;
 mod radio;
+mod remark;
 mod replay;
 mod room;
 mod setup;
+mod show;
 mod socket;
 #[cfg(test)]
 mod tests;
+mod travel;
 
 use std::sync::Arc;
 
@@ -51,17 +55,30 @@ const MAP: &str = "/map.pmtiles";
 pub(crate) async fn serve(listener: TcpListener, shared: Arc<Shared>) -> std::io::Result<()> {
     let app = router(&shared);
     let ending = shared.ending.clone();
+    // A task of its own: what is live waits for no show.
+    let playing = Arc::clone(&shared);
+    tokio::spawn(async move { playing.show.run(playing.clock, &playing.hub, playing.ending.clone()).await });
     tokio::select! {
         result = listen::accept(listener, app, shared.tls.clone(), ending.clone()) => result,
         () = shared.hub.keep_time(ending) => Ok(()),
     }
 }
 
-/// All routes, behind the guard.
+/// All routes, behind the guard; those of visiting flights lead to the same ones over their own stores.
 pub(crate) fn router(shared: &Arc<Shared>) -> Router {
+    let names = Arc::new(guard::Names::of_this_machine());
+    let lead = middleware::from_fn_with_state(Arc::clone(shared), travel::lead);
+    // A fallback, so that an address is looked at before any route has taken it apart.
+    Router::new()
+        .fallback_service(routes(shared))
+        .layer(lead)
+        .layer(middleware::from_fn_with_state(names, guard::check))
+}
+
+/// All routes over one store.
+fn routes(shared: &Arc<Shared>) -> Router {
     // The inner limit is the one that counts.
     let setup_body = DefaultBodyLimit::max(setup::MOST_BODY_BYTES);
-    let names = Arc::new(guard::Names::of_this_machine());
     // Ranges of the file, as pages ask for them; where there is none, that is said as of any page.
     let map = shared.map.as_ref().map(|file| Router::new().route_service(MAP, ServeFile::new(file)));
     map.unwrap_or_default()
@@ -90,24 +107,33 @@ pub(crate) fn router(shared: &Arc<Shared>) -> Router {
         .route("/api/radio/guess", get(radio::guesses))
         .route("/api/radio/try", post(radio::attempt).layer(setup_body))
         .route("/api/flights", get(flights::list))
+        // A file may be large; the handler has a limit of its own.
+        .route("/api/flights/take-in", post(travel::take_in).layer(DefaultBodyLimit::disable()))
+        .route("/api/flights/{number}/flight-file", get(travel::give))
         .route("/api/flights/{number}", get(flights::one))
+        .route("/api/flights/{number}/remark", post(remark::remark))
         .route("/api/flights/{number}/track", get(flights::track))
         .route("/api/flights/{number}/hindsight", get(flights::hindsight))
         .route("/api/flights/{number}/readings.csv", get(files::readings))
         .route("/api/flights/{number}/estimates.csv", get(files::estimates))
         .route("/api/flights/{number}/files/{name}", get(files::of_flight))
         .route("/api/days/{day}/files/{name}", get(files::of_day))
+        .route("/api/flights/{number}/messages", get(moments::messages))
         .route("/api/flights/{number}/socket", any(replay::open))
+        .route("/api/show", post(show::begin))
+        .route("/api/show/socket", any(show::open))
         .route("/api/{*rest}", any(problem::no_such_path))
         .route("/device", get(pages::application))
         .route("/flights", get(pages::application))
         .route("/prepare", get(pages::application))
         .route("/radio", get(pages::application))
+        .route("/show", get(pages::application))
+        .route("/overlay", get(pages::application))
+        .route("/overlay/show", get(pages::application))
         .route("/flights/{number}", get(pages::flight))
         .layer(DefaultBodyLimit::max(MOST_BODY_BYTES))
         .with_state(Arc::clone(shared))
         .fallback_service(pages::embedded())
-        .layer(middleware::from_fn_with_state(names, guard::check))
 }
 
 /// Replays the corpus of the fuzz target.

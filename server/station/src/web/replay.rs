@@ -10,13 +10,10 @@ use tokio::time::{Instant, MissedTickBehavior, interval};
 use super::flights;
 use super::problem::Refusal;
 use super::socket::{Gone, Heard, Line, Opening};
-use crate::hub::Pace;
-use crate::messages::Ask;
 use crate::playback::Playback;
 use crate::shared::Shared;
+use crate::show::{STEP, paces};
 
-/// How often a replay moves on: as often as live sends at most.
-const STEP: Duration = Duration::from_millis(50);
 /// A step never covers more real time than this, so that a reader that was stuck does not jump through the flight.
 const LONGEST_STEP: Duration = Duration::from_millis(500);
 
@@ -57,7 +54,7 @@ async fn talk(line: &mut Line, shared: &Shared, mut playback: Playback) -> Resul
     loop {
         let instant = Instant::now();
         if now.take(instant) {
-            line.send(&playback.now()).await?;
+            line.send(&playback.now(shared.clock.now_ns())).await?;
         }
         if story.take(instant) {
             line.send(&playback.story()).await?;
@@ -72,7 +69,7 @@ async fn talk(line: &mut Line, shared: &Shared, mut playback: Playback) -> Resul
                 Heard::Ask(ask) => {
                     (now, picture, story) = paces();
                     last = Instant::now();
-                    obey(&mut playback, &ask).await
+                    playback.obey(&ask).await
                 }
             },
             _ = steps.tick() => {
@@ -90,20 +87,5 @@ async fn talk(line: &mut Line, shared: &Shared, mut playback: Playback) -> Resul
             tracing::warn!(%error, "a replay could not read the store");
             return Err(Gone);
         }
-    }
-}
-
-/// The paces of `now`, `picture` and `story`. The steps set that of `now`: it is a little shorter than a step, so that
-/// one that comes a millisecond early does not leave the message to the next.
-fn paces() -> (Pace, Pace, Pace) {
-    (Pace::new(STEP * 4 / 5, Some(Duration::from_secs(1))), Pace::of_picture(), Pace::of_story())
-}
-
-async fn obey(playback: &mut Playback, ask: &Ask) -> Result<(), sqlx::Error> {
-    match ask {
-        Ask::Play { speed } => playback.play(*speed).await,
-        // The nearest representable instant; the playback holds it within the flight.
-        Ask::Seek { t_s } => playback.seek((t_s * 1e9) as i64).await,
-        Ask::Ping { .. } => Ok(()),
     }
 }

@@ -18,6 +18,7 @@ mod files;
 mod network;
 mod prepare;
 mod radio;
+mod show;
 
 use super::*;
 use crate::clock::Clock;
@@ -45,8 +46,12 @@ async fn station() -> Station {
 
 /// With a setup file, it is looked after as in a real station.
 async fn station_of(setup_file: Option<&std::path::Path>) -> Station {
+    station_of_store(setup_file, store(&made::setup(), made::whole_flight()).await, 0).await
+}
+
+/// Over a store that is there already, started at that station time.
+async fn station_of_store(setup_file: Option<&std::path::Path>, stored: Stored, started_ns: i64) -> Station {
     let told = setup_file.map_or_else(made::setup, |file| crate::setup::read(file).unwrap());
-    let stored = store(&made::setup(), made::whole_flight()).await;
     let path = setup_file.map(std::path::Path::to_owned);
     let (setup_in, setup) =
         watch::channel(Arc::new(SetupNow { setup: told, path: path.clone(), complaint: None }));
@@ -70,15 +75,18 @@ async fn station_of(setup_file: Option<&std::path::Path>) -> Station {
     let listener = TcpListener::bind("127.0.0.1:0").await.unwrap();
     let address = listener.local_addr().unwrap();
     let shared = Arc::new(Shared {
-        hub: Hub::new(clock, EPOCH_NS, setup.clone(), status.clone(), links.clone()),
+        hub: Arc::new(Hub::new(clock, EPOCH_NS, setup.clone(), status.clone(), links.clone())),
         readers: stored.readers.clone(),
         inputs_readers: stored.inputs.clone(),
         setup,
         clock,
         epoch_ns: EPOCH_NS,
+        started_ns,
+        briefs: crate::playback::Briefs::default(),
         ending,
         ring,
-        crew: crate::crew::Crew::open(folder.path()).unwrap(),
+        show: Arc::default(),
+        crew: Arc::new(crate::crew::Crew::open(folder.path()).unwrap()),
         listening: address,
         map: Some(map),
         data: stored.folder.path().to_owned(),
@@ -88,6 +96,8 @@ async fn station_of(setup_file: Option<&std::path::Path>) -> Station {
         vehicles: folder.path().join("vehicles"),
         prepared: crate::prepared::Desk::default(),
         setups,
+        visitors: crate::travel::Visitors::default(),
+        visitor: None,
     });
     tokio::spawn(serve(listener, Arc::clone(&shared)));
     Station { shared, address, ending: ending_in, stored, folder, _senders: (setup_in, status_in, links_in) }
