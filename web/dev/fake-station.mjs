@@ -171,6 +171,7 @@ function now(s, mode, speed) {
     kind: 'now',
     mode,
     replay_of: mode === 'replay' ? '14:07' : null,
+    played_s: null,
     t_s: LIFTOFF + s,
     speed,
     utc_s: LIFTOFF + s,

@@ -40,6 +40,14 @@ export function deedWords(deed: Deed): string {
       return `${who} accepted ${deed.what}.`;
     case 'take_back':
       return `${who} took back an acceptance: ${deed.what}.`;
+    case 'notes':
+      return `${who} wrote notes.`;
+    case 'footage':
+      return `${who} aligned footage.`;
+    case 'delete':
+      return `${who} deleted a flight.`;
+    case 'restore':
+      return `${who} took the deletion of a flight back.`;
   }
 }
 

@@ -49,6 +49,8 @@ export interface Chart {
   /** The vehicle's height as the station last said it. */
   height: Q | null;
   past: PastPoint[];
+  /** The same path as it is known afterwards, where that was asked for. */
+  hindsight: { t: number; height: number | null }[];
   future: FuturePoint[];
   apogee: { t: number; height: Q; passed: boolean } | null;
   hand: { t: number; height: number } | null;
@@ -68,6 +70,7 @@ export interface ChartInput {
   picture: Picture | null;
   story: Story | null;
   points: readonly Point[];
+  hindsight?: readonly Point[] | undefined;
   units: Units;
 }
 
@@ -78,7 +81,7 @@ const SAME_S = 3;
 /** Half an interval shorter than this is not written at the flag, s. */
 const WORTH_SAYING_S = 1;
 
-export function chartOf({ now, picture, story, points, units }: ChartInput): Chart {
+export function chartOf({ now, picture, story, points, hindsight = [], units }: ChartInput): Chart {
   const body = now.bodies[0];
   const path = picture?.flight === now.flight ? (picture.paths.find((p) => p.body === 0)?.knots ?? []) : [];
   const lifted = now.liftoff_t_s !== null;
@@ -140,6 +143,7 @@ export function chartOf({ now, picture, story, points, units }: ChartInput): Cha
       carried: p.carried,
       band: p.band && scaled(p.band, length),
     })),
+    hindsight: hindsight.map((p) => ({ t: p.t_s - t0_s, height: times(p.height_m, length) })),
     future: down ? [] : future,
     apogee,
     hand:

@@ -17,12 +17,23 @@ export interface Memory {
   fast: number | null;
   slow: number | null;
   rows: number;
+  /** Rows of flags that are kept free at least. */
+  least: number;
   hung: Hung;
   places: Map<string, number>;
 }
 
-export function freshMemory(): Memory {
-  return { scale: null, top: null, fast: null, slow: null, rows: 3, hung: new Map(), places: new Map() };
+export function freshMemory(least = 3): Memory {
+  return {
+    scale: null,
+    top: null,
+    fast: null,
+    slow: null,
+    rows: least,
+    least,
+    hung: new Map(),
+    places: new Map(),
+  };
 }
 
 export interface Frame {
@@ -64,7 +75,7 @@ export interface Sheet {
 const MOST_ROWS = 5;
 
 export function frameOf(chart: Chart, sheet: Sheet, memory: Memory, measure: Measure): Frame {
-  if (memory.scale && memory.scale.flight !== chart.flight) Object.assign(memory, freshMemory());
+  if (memory.scale && memory.scale.flight !== chart.flight) Object.assign(memory, freshMemory(memory.least));
   const scale = keepScale(memory.scale, aheadOf(chart, sheet.nowRel, sheet.narrow));
   memory.scale = scale;
   memory.top = keepTop(memory.top, highest(chart));
@@ -114,7 +125,8 @@ export function frameOf(chart: Chart, sheet: Sheet, memory: Memory, measure: Mea
     x: xIn(geometry),
     yHeight: (height) => main.y + main.h - (height / top) * room,
     ySpeed: speedPlace(strip, memory.fast, memory.slow),
-    heightTicks: ticks(0, top, 5),
+    // As many as do not touch each other.
+    heightTicks: ticks(0, top, Math.max(1, Math.min(5, Math.floor(room / (sheet.text * 1.5))))),
     speedTicks: ticks(memory.slow, memory.fast, sheet.narrow ? 2 : 3),
     timeTicks: timeTicks(scale, main.w, sheet.text * (sheet.narrow ? 3.2 : 5)),
     flags,

@@ -2,10 +2,10 @@
 // frame only lays them together and adds the pen, which costs a fraction of a millisecond. Drawn by hand instead of
 // with a chart library: the broken time scale, flags in rows, hatch, bands and words with an edge are all of it.
 import type { Chart } from './data';
-import { frameOf, freshMemory, type Frame, type Measure } from './frame';
+import { frameOf, freshMemory, type Frame, type Measure, type Memory } from './frame';
 import { font, readBrush, type Brush } from './paint/brush';
 import { paintFlags, paintMarks, paintWords } from './paint/hangings';
-import { paintAhead, paintApogee, paintPast } from './paint/lines';
+import { paintAhead, paintApogee, paintHindsight, paintPast } from './paint/lines';
 import { paintPaper } from './paint/paper';
 import { paintPassed, paintPen, type Pen } from './paint/pen';
 
@@ -26,13 +26,15 @@ export class Scene {
   private readonly paper = layer();
   private readonly ahead = layer();
   private readonly facts = layer();
-  private readonly memory = freshMemory();
+  private readonly memory: Memory;
   private brush: Brush;
   private width = 0;
   private height = 0;
   private ratio = 1;
 
-  constructor(canvas: HTMLCanvasElement) {
+  /** `rows`: of flags, that are kept free at least. */
+  constructor(canvas: HTMLCanvasElement, rows = 3) {
+    this.memory = freshMemory(rows);
     this.front = layer(canvas);
     this.brush = readBrush(this.front.ctx, canvas);
   }
@@ -50,7 +52,7 @@ export class Scene {
       canvas.width = Math.round(width * ratio);
       canvas.height = Math.round(height * ratio);
     }
-    Object.assign(this.memory, { places: new Map(), hung: new Map(), rows: 3, scale: null });
+    Object.assign(this.memory, { places: new Map(), hung: new Map(), rows: this.memory.least, scale: null });
     this.restyle();
   }
 
@@ -77,6 +79,7 @@ export class Scene {
     this.on(this.ahead, (brush) => paintAhead(brush, frame));
     this.on(this.facts, (brush) => {
       paintPast(brush, frame);
+      paintHindsight(brush, frame);
       paintApogee(brush, frame);
       paintFlags(brush, frame);
       paintMarks(brush, frame);

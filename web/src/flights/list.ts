@@ -1,7 +1,7 @@
-// The list of flights: newest first, grouped by local day.
+// The list of flights: newest first, grouped by local day, found by words. Pure.
 import { clock, minutes } from '../lib/age';
 import type { FlightInfo } from '../lib/messages';
-import { length, type Units } from '../lib/units';
+import { decimal, length, speed, type Units } from '../lib/units';
 
 export interface FlightRow {
   number: number;
@@ -10,13 +10,16 @@ export interface FlightRow {
   apogee: string;
   duration: string;
   open: boolean;
+  info: FlightInfo;
 }
 
 export interface Day {
   day: string;
+  site: string;
   rows: FlightRow[];
 }
 
+/** The range days: flights of one local date at one site. */
 export function daysOf(flights: readonly FlightInfo[], units: Units): Day[] {
   const days: Day[] = [];
   for (const f of [...flights].sort((a, b) => b.opened_s - a.opened_s)) {
@@ -24,17 +27,52 @@ export function daysOf(flights: readonly FlightInfo[], units: Units): Day[] {
     const row: FlightRow = {
       number: f.number,
       time: clock(f.liftoff_s ?? f.opened_s, false),
-      name: f.name || `${f.vehicle || 'Flight'} ${f.number}`,
+      name: f.label,
       apogee:
         f.apogee_m === null ? (f.liftoff_s === null ? 'no liftoff' : 'not known') : length(f.apogee_m, units),
       duration: f.duration_s === null ? '–' : minutes(f.duration_s),
       open: f.ended_s === null,
+      info: f,
     };
-    const last = days.at(-1);
-    if (last?.day === day) last.rows.push(row);
-    else days.push({ day, rows: [row] });
+    const known = days.find((d) => d.day === day && d.site === f.site_name);
+    if (known) known.rows.push(row);
+    else days.push({ day, site: f.site_name, rows: [row] });
   }
   return days;
+}
+
+/** Those in which every word is found: in name, vehicle, site, day, notes, events or heads-ups. */
+export function found(flights: readonly FlightInfo[], words: string): FlightInfo[] {
+  const wanted = words.toLocaleLowerCase().split(/\s+/).filter(Boolean);
+  return flights.filter((f) => {
+    const text = [
+      f.label,
+      f.vehicle,
+      f.site_name,
+      dayOf(f.liftoff_s ?? f.opened_s),
+      f.notes,
+      ...f.events.map((e) => e.label),
+      ...f.headsups.map((h) => h.words),
+    ]
+      .join('\n')
+      .toLocaleLowerCase();
+    return wanted.every((word) => text.includes(word));
+  });
+}
+
+/** "24 °C, 876 hPa, wind 4.5 m/s from 250°", as far as it was told. */
+export function weatherWords({ weather }: FlightInfo, units: Units): string {
+  const said: string[] = [];
+  const { temperature_c: warm, pressure_hpa: pressure, wind_mps: wind, wind_from_deg: from } = weather;
+  if (warm !== null) said.push(units === 'metric' ? `${decimal(warm)} °C` : `${decimal(warm * 1.8 + 32)} °F`);
+  if (pressure !== null) said.push(`${decimal(pressure)} hPa`);
+  if (wind !== null) said.push(`wind ${speed(wind, units)}${from === null ? '' : ` from ${decimal(from)}°`}`);
+  return said.length ? said.join(', ') : 'weather not told';
+}
+
+/** What happened, each thing once, in order: "liftoff, burnout, apogee, main, landing". */
+export function eventWords({ events }: FlightInfo): string {
+  return [...new Set(events.map((e) => e.label))].join(', ');
 }
 
 /** "2026-11-25": ISO 8601, local date. */

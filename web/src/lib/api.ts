@@ -14,6 +14,7 @@ import type {
   FileState,
   FlightDetail,
   FlightInfo,
+  HindsightTrack,
   Join,
   Network,
   Prepared,
@@ -22,10 +23,12 @@ import type {
   RadioGuesses,
   RadioTried,
   RadioTry,
+  RemarkWanted,
   SetupText,
   SetupVerdict,
   SetupWanted,
   SiteInfo,
+  TakenIn,
   Track,
 } from './messages';
 
@@ -86,6 +89,45 @@ export function fileState(url: string): Promise<FileState> {
 }
 
 export const getAudits = (url: string): Promise<Audits> => get(url);
+/** The path with hindsight: waits while the station computes it. */
+export async function getHindsight(flight: number, most: number): Promise<Track> {
+  for (;;) {
+    const answer = await get<HindsightTrack>(`/api/flights/${flight}/hindsight?most=${most}`);
+    if (answer.track) return answer.track;
+    await new Promise((again) => setTimeout(again, 1000));
+  }
+}
+
+/** A part of a flight as the messages that a page would have got, one a line, as fast as the station can. */
+export async function openMessages(
+  flight: number,
+  fromS: number,
+  toS: number,
+  signal: AbortSignal,
+): Promise<ReadableStream<Uint8Array<ArrayBuffer>>> {
+  const path = `/api/flights/${flight}/messages?from_s=${fromS.toFixed(3)}&to_s=${toS.toFixed(3)}`;
+  const { body } = await ask(path, { signal });
+  if (!body) throw new Error('This browser gives no stream of an answer.');
+  return body;
+}
+
+/** Takes in a flight file of another station. */
+export async function takeIn(file: File): Promise<TakenIn> {
+  const type = { 'content-type': 'application/octet-stream' };
+  return (await (
+    await ask('/api/flights/take-in', { method: 'POST', headers: type, body: file })
+  ).json()) as TakenIn;
+}
+
+/** Something about a flight beside its figures. */
+export async function remark(flight: number, what: RemarkWanted): Promise<void> {
+  await post(`/api/flights/${flight}/remark`, what);
+}
+
+/** Begins a show of a flight, or ends the show. */
+export async function beginShow(flight: number | null): Promise<void> {
+  await post('/api/show', { flight });
+}
 
 export const getNetwork = (): Promise<Network> => get('/api/network');
 export const getAbout = (): Promise<About> => get('/api/about');

@@ -48,6 +48,7 @@ export function now(change: Partial<Now> = {}): Now {
     mode: 'live',
     replay_of: null,
     t_s: T0 + 6.4,
+    played_s: null,
     speed: 1,
     utc_s: T0 + 6.4,
     flight: 1,

@@ -2,9 +2,10 @@
 // Refresh: LOFTWATCH_WRITE_TYPES=1 cargo test -p loftwatch-station typescript
 
 /** What the station sends. */
-export type Message = { "kind": "now" } & Now | { "kind": "picture" } & Picture | { "kind": "story" } & Story | { "kind": "pong" } & Pong;
+export type Message = { "kind": "now" } & Now | { "kind": "picture" } & Picture | { "kind": "story" } & Story | { "kind": "show" } & ShowNow | { "kind": "pong" } & Pong;
 
-/** What a page sends. `play` and `seek` are understood on the socket of a replay only. */
+/** What a page sends. `play`, `seek` and `step` are understood on the socket of a replay, and from the driver on that of
+ * the show; the rest there alone. */
 export type Ask = { "kind": "ping",
 /** Any number, returned in the answer. */
 id: number,
@@ -13,7 +14,11 @@ sent_ms: number } | { "kind": "play",
 /** Times real time. */
 speed: number } | { "kind": "seek",
 /** Station time, s. */
-t_s: number };
+t_s: number } | { "kind": "step",
+/** Whether onwards. */
+forward: boolean } | { "kind": "drive",
+/** Whether to take it. */
+wheel: boolean };
 
 /** The answer to a ping. */
 export type Pong = {
@@ -23,6 +28,41 @@ id: number,
 sent_ms: number,
 /** Station time at which it was answered, s. */
 t_s: number };
+
+/** The show: a replay that one person drives and many watch. */
+export type ShowNow = {
+/** Number of the flight that is shown; `null` when there is no show. */
+flight: number | null,
+/** Its name, or the vehicle's. */
+name: string,
+/** First instant that can be gone to, station time. */
+from_s: number,
+/** The last one. */
+to_s: number,
+/** Who drives, as they joined; empty where no name was given; `null` when nobody drives. */
+driver: string | null,
+/** Whether it is this page. */
+you_drive: boolean,
+/** Whether this page may take the wheel. */
+can_drive: boolean,
+/** How many pages follow. */
+followers: number,
+/** Number of the flight that is in the air meanwhile, if one is: it is on Watch, and goes on undisturbed. */
+in_the_air: number | null };
+
+/** `POST /api/show`: begins a show, or ends it. Crew only. */
+export type ShowWanted = {
+/** Number of the flight to show; `null` ends the show. */
+flight: number | null };
+
+/** A flight file was taken in. */
+export type TakenIn = {
+/** Number of the flight here. */
+number: number,
+/** What it is called. */
+label: string,
+/** What is to be said about it; empty when all is as it was where it came from. */
+remark: string };
 
 /** A distribution by five quantiles: `p05` to `p95` is the 90 % interval, `p25` to `p75` the 50 % one.
  * The figures are rounded to about a fiftieth of the 90 % interval. */
@@ -47,6 +87,9 @@ mode: Mode,
 replay_of: string | null,
 /** Station time of this message (live), or of the instant that is played again. */
 t_s: number,
+/** When that instant was played, station time: a page goes on from there by its own clock, and so keeps in step with
+ * all others. `null` when live. */
+played_s: number | null,
 /** 1 when live; the rate of a replay, 0 when it is paused. */
 speed: number,
 /** UTC, s since 1970. */
@@ -532,12 +575,36 @@ ended_s: number | null,
 /** Greatest height of the vehicle above the pad, m: apogee as last predicted once it had passed. */
 apogee_m: number | null,
 /** From first motion to the vehicle's landing (to its end, or to now, when no landing was seen), s. */
-duration_s: number | null };
+duration_s: number | null,
+/** What it is called: its name, or the vehicle and the number. It is typed to delete the flight. */
+label: string,
+/** Name of the site. */
+site_name: string,
+/** Notes of the crew; empty when there are none. */
+notes: string,
+/** The weather as told. */
+weather: WeatherInfo,
+/** What happened to the vehicle, what came free, and the crew's marks, by time. */
+events: Array<EventBrief>,
+/** Heads-ups that held at some time after liftoff, the urgent ones first. */
+headsups: Array<HeadsUpBrief>,
+/** Some points of the vehicle's height: s since first motion, m above the pad. */
+line: Array<[number, number]>,
+/** Whether it is deleted: it can be had back until the station is next started. */
+deleted: boolean,
+/** Whether it came in a flight file from another station. */
+from_elsewhere: boolean };
 
 /** `GET /api/flights/N`. */
 export type FlightDetail = {
 /** What was told for this flight. */
 site: SiteInfo,
+/** How footage of it stands in time. */
+footage: Array<FootageInfo>,
+/** First instant that can be gone to, station time. */
+from_s: number,
+/** The last one. */
+to_s: number,
 /** Number. */
 number: number,
 /** Name, empty if not named. */
@@ -553,7 +620,76 @@ ended_s: number | null,
 /** Greatest height of the vehicle above the pad, m: apogee as last predicted once it had passed. */
 apogee_m: number | null,
 /** From first motion to the vehicle's landing (to its end, or to now, when no landing was seen), s. */
-duration_s: number | null };
+duration_s: number | null,
+/** What it is called: its name, or the vehicle and the number. It is typed to delete the flight. */
+label: string,
+/** Name of the site. */
+site_name: string,
+/** Notes of the crew; empty when there are none. */
+notes: string,
+/** The weather as told. */
+weather: WeatherInfo,
+/** What happened to the vehicle, what came free, and the crew's marks, by time. */
+events: Array<EventBrief>,
+/** Heads-ups that held at some time after liftoff, the urgent ones first. */
+headsups: Array<HeadsUpBrief>,
+/** Some points of the vehicle's height: s since first motion, m above the pad. */
+line: Array<[number, number]>,
+/** Whether it is deleted: it can be had back until the station is next started. */
+deleted: boolean,
+/** Whether it came in a flight file from another station. */
+from_elsewhere: boolean };
+
+/** The weather at the pad, as told. */
+export type WeatherInfo = {
+/** Degrees Celsius; `null` where a default was taken. */
+temperature_c: number | null,
+/** Station pressure, hPa; `null` where a default was taken. */
+pressure_hpa: number | null,
+/** Mean wind, m/s; `null` where none was told. */
+wind_mps: number | null,
+/** Where it comes from, degrees from true north; `null` where none was told. */
+wind_from_deg: number | null };
+
+/** Something that happened, for lists. */
+export type EventBrief = {
+/** As in `EventNow`. */
+event: string,
+/** The trade's word, a cue's name, or what the crew wrote. */
+label: string,
+/** Index of the body. */
+body: number,
+/** Station time. */
+t_s: number };
+
+/** A heads-up that held, for lists. */
+export type HeadsUpBrief = {
+/** The most urgent that it was. */
+level: Level,
+/** Its newest words. */
+words: string };
+
+/** How one camera's footage stands in time; the film itself stays on its owner's machine. */
+export type FootageInfo = {
+/** What the camera is called. */
+camera: string,
+/** Name of the file. */
+file: string,
+/** Frames a second as a fraction: numerator and denominator. */
+rate: [number, number],
+/** One or two moments: seconds of footage, and the station time that they show. Two tell its clock's drift. */
+moments: Array<[number, number]> };
+
+/** `POST /api/flights/N/remark`: something about a flight beside its figures. Crew only. */
+export type RemarkWanted = { "kind": "name",
+/** The name. */
+name: string } | { "kind": "notes",
+/** The text. */
+notes: string } | { "kind": "footage",
+/** One a camera. */
+footage: Array<FootageInfo> } | { "kind": "delete",
+/** Its `label`, typed. */
+label: string } | { "kind": "restore" };
 
 /** `GET /api/flights/N/track?from_s=&to_s=&most=`: the past, decimated so that extremes are kept. */
 export type Track = {
@@ -856,7 +992,7 @@ did: DeedKind,
 what: string };
 
 /** What the crew can do. */
-export type DeedKind = "mark" | "correct" | "withdraw" | "name" | "end" | "setup" | "accept" | "take_back";
+export type DeedKind = "mark" | "correct" | "withdraw" | "name" | "end" | "setup" | "accept" | "take_back" | "notes" | "footage" | "delete" | "restore";
 
 /** `GET /api/setup`, for crew: the setup file. */
 export type SetupText = {

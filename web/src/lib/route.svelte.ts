@@ -6,6 +6,8 @@ export type Page =
   | { name: 'radio' }
   | { name: 'prepare' }
   | { name: 'replay'; flight: number }
+  | { name: 'show' }
+  | { name: 'overlay'; of: 'live' | 'show' }
   | { name: 'device' }
   | { name: 'unknown' };
 
@@ -14,6 +16,9 @@ export function pageOf(path: string): Page {
   if (/^\/flights\/?$/.test(path)) return { name: 'flights' };
   if (/^\/radio\/?$/.test(path)) return { name: 'radio' };
   if (/^\/prepare\/?$/.test(path)) return { name: 'prepare' };
+  const overlay = /^\/overlay(\/show)?\/?$/.exec(path);
+  if (overlay) return { name: 'overlay', of: overlay[1] ? 'show' : 'live' };
+  if (/^\/show\/?$/.test(path)) return { name: 'show' };
   if (/^\/device\/?$/.test(path)) return { name: 'device' };
   const replay = /^\/flights\/(\d{1,9})\/?$/.exec(path);
   return replay ? { name: 'replay', flight: Number(replay[1]) } : { name: 'unknown' };
@@ -21,6 +26,13 @@ export function pageOf(path: string): Page {
 
 class Route {
   page = $state.raw<Page>(pageOf(location.pathname));
+
+  /** Goes to another page. */
+  go(path: string): void {
+    history.pushState(null, '', path);
+    this.page = pageOf(path);
+    scrollTo(0, 0);
+  }
 
   /** Follows links within the pages without loading anew; the returned function stops it. */
   follow(): () => void {

@@ -1,9 +1,9 @@
-// One socket to the station, live or for a private replay: connects, comes back, catches up, knows the time.
+// One socket to the station, live, for a private replay or for the show: connects, comes back, catches up, knows the time.
 // `now` is the newest message; `shown` follows it at most four times a second, for everything that is read as text.
 import { getTrack, type FlightRef } from './api';
 import { pauseMs } from './backoff';
 import { StationClock } from './clock';
-import type { Ask, Message, Now, Picture, Story } from './messages';
+import type { Ask, Message, Now, Picture, ShowNow, Story } from './messages';
 import { Past } from './past';
 
 /** Figures step at most this often. */
@@ -13,9 +13,13 @@ const LATE_MS = 350;
 const LOOK_MS = 125;
 /** Nothing heard for this long: the line is dead, whatever the socket says. */
 const DEAD_MS = 2200;
+/** A replay is carried on by the page's clock for at most so long after a message: the station speaks every second, s. */
+const ALONE_S = 2;
 /** On waking a socket that has been quiet for this long is not waited for: a live one speaks every second. */
 const QUIET_MS = 1500;
 const PING_MS = 1000;
+/** A page of a replay asks for the time a few times more as soon as it is there: it is to be in step at once. */
+const FIRST_PINGS_MS = [80, 200, 400, 700];
 const POINTS = 1200;
 
 export class Station {
@@ -26,13 +30,16 @@ export class Station {
   /** Station time, stepped with `shown`. */
   time = $state(0);
   lost = $state(false);
+  /** The show, on its own socket. */
+  show = $state.raw<ShowNow | null>(null);
   /** Counts changes of the past that did not come with a message. */
   pastEdition = $state(0);
   readonly past = new Past();
 
   private readonly clock = new StationClock();
   private readonly path: string;
-  private readonly flight: FlightRef;
+  /** Whose track is the past; in the show it may change. */
+  private flight: FlightRef | null;
   private listeners: (() => void)[] = [];
   /** The newest of what is published with the next step. */
   private newest: { picture: Picture | null; story: Story | null } = { picture: null, story: null };
@@ -52,9 +59,14 @@ export class Station {
   private timers: ReturnType<typeof setInterval>[] = [];
   private again: ReturnType<typeof setTimeout> | undefined;
 
-  constructor(flight: FlightRef = 'current') {
-    this.flight = flight;
-    this.path = flight === 'current' ? '/api/socket' : `/api/flights/${flight}/socket`;
+  constructor(flight: FlightRef | 'show' = 'current') {
+    this.flight = flight === 'show' ? null : flight;
+    this.path =
+      flight === 'current'
+        ? '/api/socket'
+        : flight === 'show'
+          ? '/api/show/socket'
+          : `/api/flights/${flight}/socket`;
   }
 
   /** Connects; the returned function ends it all. */
@@ -98,8 +110,11 @@ export class Station {
   timeAt(nowMs: number): number {
     const now = this.now;
     if (!now) return 0;
-    if (now.mode === 'live' && now.speed === 1) return this.clock.at(nowMs) ?? now.t_s;
-    return now.t_s + ((nowMs - this.arrivedMs) / 1000) * now.speed;
+    const at = this.clock.at(nowMs);
+    if (now.mode === 'live' && now.speed === 1) return at ?? now.t_s;
+    // By the station's clock all pages are in step; the time of arrival differs from page to page.
+    const since = at !== null && now.played_s !== null ? at - now.played_s : (nowMs - this.arrivedMs) / 1000;
+    return now.t_s + Math.min(Math.max(0, since), ALONE_S) * now.speed;
   }
 
   play(speed: number): void {
@@ -108,6 +123,16 @@ export class Station {
 
   seek(t_s: number): void {
     this.send({ kind: 'seek', t_s });
+  }
+
+  /** To the next reading, or the one before. */
+  stepBy(forward: boolean): void {
+    this.send({ kind: 'step', forward });
+  }
+
+  /** Takes the wheel of the show, or lets it go. */
+  drive(wheel: boolean): void {
+    this.send({ kind: 'drive', wheel });
   }
 
   private connect(): void {
@@ -119,6 +144,7 @@ export class Station {
     socket.onopen = () => {
       this.clock.reset();
       this.ping();
+      if (this.path !== '/api/socket') for (const ms of FIRST_PINGS_MS) setTimeout(() => this.ping(), ms);
       void this.fill(this.past.newestS);
     };
     socket.onmessage = (event) => this.receive(event.data as string);
@@ -158,6 +184,9 @@ export class Station {
       case 'story':
         this.newest.story = message;
         return;
+      case 'show':
+        this.takeShow(message);
+        return;
       case 'now':
         this.take(message, nowMs);
         break;
@@ -169,6 +198,7 @@ export class Station {
 
   private take(message: Now, nowMs: number): void {
     this.arrivedMs = nowMs;
+    if (message.played_s !== null) this.clock.heard(nowMs, message.played_s);
     if (message.mode === 'live') {
       this.clock.heard(nowMs, message.t_s);
       const known = this.past.flight;
@@ -181,6 +211,20 @@ export class Station {
     this.now = message;
     if (!this.shown) this.step();
     else if (nowMs - this.steppedMs >= STEP_MS) this.stepAfterFrame();
+  }
+
+  /** Another flight in the show: everything of the one before goes. */
+  private takeShow(show: ShowNow): void {
+    const changed = show.flight !== this.show?.flight;
+    this.show = show;
+    if (!changed) return;
+    this.flight = show.flight;
+    this.past.clear();
+    this.pastEdition += 1;
+    this.now = null;
+    this.newest = { picture: null, story: null };
+    this.step();
+    void this.fill(null);
   }
 
   /** Laying out and writing takes longer than a frame has: it follows the frame that shows the message, so that it holds
@@ -237,15 +281,19 @@ export class Station {
 
   /** Gets the past from the station, from an instant on or all of it. A failure is tried again at the next gap. */
   private async fill(fromS: number | null): Promise<void> {
+    if (this.flight === null) return;
     if (this.filling) {
       this.wanted = true;
       return;
     }
     this.filling = true;
     try {
-      const track = await getTrack(this.flight, fromS, POINTS);
-      this.past.fill(track);
-      this.pastEdition += 1;
+      const asked = this.flight;
+      const track = await getTrack(asked, fromS, POINTS);
+      if (asked === this.flight) {
+        this.past.fill(track);
+        this.pastEdition += 1;
+      }
     } catch {
       // The socket says whether the station is there; the line keeps its gap until the next attempt.
     } finally {

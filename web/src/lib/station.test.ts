@@ -154,6 +154,18 @@ describe('the page and its station', () => {
     expect(FakeSocket.made.length, 'a glance away costs no new socket').toBe(2);
   });
 
+  it('in a replay counts time from when the station played it, not from when the message came', () => {
+    last().open();
+    const played = (played_s: number) => ({ ...live(10), mode: 'replay', speed: 5, played_s });
+    const pong = { kind: 'pong', id: 1, sent_ms: performance.now(), t_s: 500 };
+    last().say(pong);
+    // Played 0.1 s ago by the station's clock, which is at 500 s now.
+    last().say(played(499.9));
+    expect(station.timeAt(performance.now()) - (T0 + 10)).toBeCloseTo(0.5, 3);
+    // A station that says nothing more is not run away from.
+    expect(station.timeAt(performance.now() + 60_000) - (T0 + 10)).toBeCloseTo(10, 3);
+  });
+
   it('in a replay counts time by its rate', () => {
     last().open();
     const message = live(10);

@@ -14,6 +14,7 @@ export interface Brush {
   look: string;
   blue: string;
   green: string;
+  purple: string;
   /** Size of a note, px. */
   text: number;
   /** Factor on line widths and dashes. */
@@ -40,6 +41,7 @@ export function readBrush(ctx: CanvasRenderingContext2D, element: Element): Brus
     look: value('--look'),
     blue: value('--series-blue'),
     green: value('--series-green'),
+    purple: value('--series-purple'),
     text: parseFloat(style.fontSize) || 16,
     stroke: Number(value('--stroke')) || 1,
     family: value('--font'),

@@ -209,6 +209,23 @@ export function thinned(points: readonly XY[]): XY[] {
   return out;
 }
 
+/** The path with hindsight, whole: thin, beside what was told then. */
+export function paintHindsight(brush: Brush, frame: Frame): void {
+  const { main } = frame.geometry;
+  clipped(brush, { ...main, h: main.h + 2 }, () => {
+    let run: XY[] = [];
+    const flush = (): void => {
+      line(brush, thinned(run), brush.purple, 1.75, [2, 3]);
+      run = [];
+    };
+    for (const { t, height } of frame.chart.hindsight) {
+      if (height === null) flush();
+      else run.push([frame.x(t), frame.yHeight(height)]);
+    }
+    flush();
+  });
+}
+
 export function paintPast(brush: Brush, frame: Frame): void {
   const { chart, geometry } = frame;
   const carriedFrom = chart.silentFrom ?? Infinity;
