@@ -151,6 +151,7 @@ fn report(tests: &Path) -> Result<(), String> {
         ("Bad input by the megabyte", "bad.md"),
         ("Last byte to pixel", "latency.md"),
         ("What the page costs", "page.md"),
+        ("A flight again, for an audience", "show.md"),
         ("Many viewers beside a bare fan-out", "viewers.md"),
     ];
     for (title, file) in parts {
