@@ -319,6 +319,8 @@ function story(s) {
           heard_t_s: LIFTOFF + lastHeard(s) - 0.07 * i - 0.05 * r,
           loss: [...t].filter((c) => c === '0').length / 50,
           rssi_dbm: -71 - 6 * i - 11 * r,
+          snr_db: null,
+          wrong_by: [],
           ticks: t,
           good: 900,
           wrong: 3,

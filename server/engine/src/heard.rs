@@ -138,7 +138,11 @@ impl Heard {
                 let of_receiver = setup.links.iter().filter(|l| &l.receiver == receiver);
                 of_receiver.filter_map(|l| links.get(&l.name))
             };
-            let (wrong, bytes) = streams().fold((0, 0), |(w, b), s| (w + s.wrong, b + s.bytes()));
+            let bytes = streams().map(LinkStream::bytes).sum();
+            let mut wrong_by: BTreeMap<String, u64> = BTreeMap::new();
+            for (reason, count) in streams().flat_map(|stream| &stream.wrong) {
+                *wrong_by.entry(reason.clone()).or_default() += count;
+            }
             for &body in &bodies {
                 let stats = self.pairs.get(&(receiver.clone(), body));
                 lines.push(RadioLine {
@@ -147,9 +151,11 @@ impl Heard {
                     last_heard_ns: stats.and_then(|s| s.heard_ns),
                     loss: stats.and_then(|s| s.loss(now_ns)),
                     rssi_dbm: stats.and_then(|s| s.rssi_dbm),
+                    snr_db: stats.and_then(|s| s.snr_db),
                     ticks: stats.map(|s| s.ticks(now_ns)).unwrap_or_default(),
                     good: stats.map_or(0, |s| s.good),
-                    wrong,
+                    wrong: wrong_by.values().sum(),
+                    wrong_by: wrong_by.clone(),
                     bytes,
                 });
             }

@@ -1,5 +1,7 @@
 //! Links: where bytes become frames, and frames find their layout.
 
+use std::collections::BTreeMap;
+
 use loftwatch_radio::{Cut as CutBy, Decoded, Framing, Hints, LineChecksum, Splitter, Wrong};
 use serde::{Deserialize, Serialize};
 
@@ -14,8 +16,8 @@ pub(crate) struct LinkStream {
     first_offset: u64,
     /// What the splitter was made from.
     cut_as: Option<(Framing, Hints)>,
-    /// Wrong frames so far.
-    pub(crate) wrong: u64,
+    /// Wrong frames so far, by reason.
+    pub(crate) wrong: BTreeMap<String, u64>,
 }
 
 /// A frame as far as the bytes alone tell.
@@ -32,7 +34,12 @@ pub(crate) struct Cut {
 
 impl LinkStream {
     /// A link at the start of its stream, or at a place in it.
-    pub(crate) fn new(setup: &Setup, link: &crate::setup::Link, first_offset: u64, wrong: u64) -> Self {
+    pub(crate) fn new(
+        setup: &Setup,
+        link: &crate::setup::Link,
+        first_offset: u64,
+        wrong: BTreeMap<String, u64>,
+    ) -> Self {
         let cut_as = Some((link.framing.clone(), hints(setup, link)));
         Self {
             splitter: Splitter::with_hints(&link.framing, hints(setup, link)),
@@ -46,7 +53,7 @@ impl LinkStream {
     pub(crate) fn unknown(first_offset: u64) -> Self {
         let cut = CutBy::Lines { checksum: LineChecksum::Optional };
         let framing = Framing { cut, crc: None, max_length: 1 };
-        Self { splitter: Splitter::new(&framing), first_offset, cut_as: None, wrong: 0 }
+        Self { splitter: Splitter::new(&framing), first_offset, cut_as: None, wrong: BTreeMap::new() }
     }
 
     /// Whether the link's bytes are already cut as a setup wants them.

@@ -286,9 +286,9 @@ impl Engine {
         let mut links = BTreeMap::new();
         for link in &self.setup.links {
             let fresh = match self.links.remove(&link.name) {
-                None => LinkStream::new(&self.setup, link, 0, 0),
+                None => LinkStream::new(&self.setup, link, 0, BTreeMap::new()),
                 Some(open) if open.is_cut_as(&self.setup, link) => open,
-                Some(open) => LinkStream::new(&self.setup, link, open.bytes(), open.wrong),
+                Some(open) => LinkStream::new(&self.setup, link, open.bytes(), open.wrong.clone()),
             };
             links.insert(link.name.clone(), fresh);
         }

@@ -1,5 +1,7 @@
 //! What comes out. Each output carries the newest receive time that it used; nothing later is in it.
 
+use std::collections::BTreeMap;
+
 use loftwatch_flight as flight;
 use serde::{Deserialize, Serialize};
 
@@ -243,12 +245,18 @@ pub struct RadioLine {
     pub loss: Option<f64>,
     /// Signal, dBm, if the layout gives it.
     pub rssi_dbm: Option<f64>,
+    /// Signal to noise, dB, if the layout gives it.
+    #[serde(default)]
+    pub snr_db: Option<f64>,
     /// Heard (1) or lost (0) packets of the last 10 s, oldest first, as a string of `1` and `0`, at most 50 long.
     pub ticks: String,
     /// Frames good, wrong; bytes.
     pub good: u64,
-    /// Wrong frames on the link.
+    /// Wrong frames on the receiver's links.
     pub wrong: u64,
+    /// The same by reason ([`Frame::wrong_kind`]).
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub wrong_by: BTreeMap<String, u64>,
     /// Bytes of the link.
     pub bytes: u64,
 }

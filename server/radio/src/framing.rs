@@ -5,6 +5,7 @@
 //! account of those that belong to no frame, and gives the same frames however the stream arrives in pieces.
 //! Must not know: what a payload means, clocks, threads.
 
+mod baud;
 mod catalogue;
 mod check;
 mod cobs;
@@ -25,6 +26,7 @@ mod wrong;
 
 use serde::{Deserialize, Serialize};
 
+pub use self::baud::{Rate, rate};
 pub use self::check::FramingProblem;
 pub(crate) use self::crc::Parameters;
 pub use self::crc::UnknownCrc;

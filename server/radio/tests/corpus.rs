@@ -2,6 +2,8 @@
 
 #![expect(clippy::disallowed_methods, reason = "the corpus is in files")]
 
+#[path = "../../../tests/fuzz/check/guess.rs"]
+mod guess;
 #[path = "../../../tests/fuzz/check/layout.rs"]
 mod layout;
 #[path = "../../../tests/fuzz/check/splitter.rs"]
@@ -27,6 +29,20 @@ fn replay(target: &str, check: fn(&[u8])) {
 #[test]
 fn what_the_splitter_has_been_tried_with() {
     replay("splitter", splitter::splitter);
+}
+
+#[test]
+fn what_has_been_guessed_at() {
+    let folder = format!("{}/../../tests/fuzz/corpus/guess", env!("CARGO_MANIFEST_DIR"));
+    let mut files = 0;
+    for file in std::fs::read_dir(&folder).unwrap_or_else(|error| panic!("{folder}: {error}")) {
+        let bytes = std::fs::read(file.expect("an entry").path()).expect("a file that can be read");
+        for from in [0, 1, bytes.len() / 3] {
+            guess::guesses(&bytes[from.min(bytes.len())..]);
+        }
+        files += 1;
+    }
+    assert!(files >= 6, "{folder} holds {files} files");
 }
 
 #[test]

@@ -155,6 +155,9 @@ pub(crate) struct Guess {
     /// Which link; needed where there are several.
     #[arg(long, value_name = "NAME", requires = "data")]
     pub(crate) link: Option<String>,
+    /// The baud rate that they were read at; that of the stored setup if left out.
+    #[arg(long, value_name = "BAUD")]
+    pub(crate) baud: Option<u32>,
 }
 
 #[derive(Debug, Args)]

@@ -4,7 +4,8 @@ use std::fmt::Write as _;
 use std::io::Read as _;
 use std::path::Path;
 
-use loftwatch_radio::{CrcCovers, Cut, Guess, LengthCounts, LengthField, LineChecksum, guess};
+use loftwatch_engine::setup::{Link, Source};
+use loftwatch_radio::{CrcCovers, Cut, Guess, LengthCounts, LengthField, LineChecksum, Rate, guess, rate};
 
 use crate::cli;
 use crate::failure::Failure;
@@ -12,17 +13,84 @@ use crate::store::{StoreError, inputs};
 use crate::{lists, meant};
 
 /// Bytes that are looked at.
-const LOOKED_AT: usize = 16 * 1024;
+pub(crate) const LOOKED_AT: usize = 16 * 1024;
 /// Guesses that are told.
 const TOLD: usize = 3;
+/// Rates that serial radios are commonly set to, baud. Common practice, no source.
+const RATES: [u32; 12] =
+    [1200, 2400, 4800, 9600, 19_200, 38_400, 57_600, 115_200, 230_400, 460_800, 500_000, 921_600];
 
 pub(crate) async fn run(wanted: &cli::Guess) -> Result<(), Failure> {
-    let bytes = match (&wanted.file, &wanted.data) {
-        (Some(file), _) => read(file)?,
-        (None, Some(data)) => stored(data, wanted.link.as_deref()).await?,
+    let (bytes, baud) = match (&wanted.file, &wanted.data) {
+        (Some(file), _) => (read(file)?, wanted.baud),
+        (None, Some(data)) => {
+            let (bytes, baud) = stored(data, wanted.link.as_deref()).await?;
+            (bytes, wanted.baud.or(baud))
+        }
         (None, None) => return Err(Failure::usage("give a file of raw bytes, or --data DIR")),
     };
-    lists::print(&words(bytes.len(), &guess(&bytes)))
+    lists::print(&words(bytes.len(), &Look::at(&bytes, baud)))
+}
+
+/// What some bytes look like, in words: offered, never assumed.
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) struct Look {
+    /// Framings that fit, the likeliest first.
+    pub(crate) offers: Vec<Offer>,
+    /// What they say of the baud rate, where no framing fits.
+    pub(crate) rate: Option<String>,
+}
+
+/// One framing that fits.
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) struct Offer {
+    /// "This looks like COBS, CRC-16/...: 40 of 41 frames fit."
+    pub(crate) words: String,
+    /// The lines for the setup.
+    pub(crate) keys: String,
+}
+
+impl Look {
+    /// Looks at bytes, the newest of a link. `baud`: the rate that they were read at, for a serial line.
+    pub(crate) fn at(bytes: &[u8], baud: Option<u32>) -> Self {
+        let bytes = &bytes[bytes.len().saturating_sub(LOOKED_AT)..];
+        let offers: Vec<Offer> =
+            guess(bytes).iter().take(TOLD).enumerate().map(|(nth, guess)| offer(nth, guess)).collect();
+        let rate = if offers.is_empty() { rate_words(rate(bytes), baud) } else { None };
+        Self { offers, rate }
+    }
+}
+
+/// The rate that a link reads at, if it is a serial port.
+pub(crate) fn baud(link: &Link) -> Option<u32> {
+    match &link.source {
+        Source::Serial { baud, .. } => Some(*baud),
+        _ => None,
+    }
+}
+
+fn rate_words(rate: Rate, baud: Option<u32>) -> Option<String> {
+    match rate {
+        Rate::TimesTooFast(times) => {
+            let sent = baud.map(|baud| f64::from(baud) / f64::from(times));
+            let near = |rate: &&u32| sent.is_some_and(|sent| (f64::from(**rate) / sent - 1.0).abs() < 0.02);
+            let remedy = match (RATES.iter().find(near), sent) {
+                (Some(rate), _) => format!("try `baud = {rate}`"),
+                (None, Some(sent)) => format!("try a rate near {sent:.0}"),
+                (None, None) => format!("try a {times} times lower baud rate"),
+            };
+            Some(format!(
+                "Nearly every pulse in them lasts {times} bits or a multiple of that, as if they had been sent {times} times \
+                 slower than they were read: {remedy}."
+            ))
+        }
+        Rate::FarTooFast => Some(
+            "Nearly all of them are zeros, as if they had been sent more than eight times slower than they were read, or as if \
+             the line were held low: try a lower baud rate, and look at the wires."
+                .to_owned(),
+        ),
+        Rate::Unknown => None,
+    }
 }
 
 fn read(file: &Path) -> Result<Vec<u8>, Failure> {
@@ -33,8 +101,8 @@ fn read(file: &Path) -> Result<Vec<u8>, Failure> {
     Ok(bytes)
 }
 
-/// The newest bytes of a link.
-async fn stored(data: &Path, link: Option<&str>) -> Result<Vec<u8>, Failure> {
+/// The newest bytes of a link, and the rate that it reads at.
+async fn stored(data: &Path, link: Option<&str>) -> Result<(Vec<u8>, Option<u32>), Failure> {
     let (pool, file) = inputs::readers_of_stored(data).await?;
     let failed = |error| Failure::from(StoreError::sql(&file, "being read")(error));
     let links: Vec<String> = inputs::stored_bytes(&pool).await.map_err(failed)?.into_keys().collect();
@@ -44,32 +112,38 @@ async fn stored(data: &Path, link: Option<&str>) -> Result<Vec<u8>, Failure> {
         _ => return Err(Failure::usage(format!("name one of the links with --link: {}", links.join(", ")))),
     };
     let newest = inputs::newest_bytes(&pool, &link, LOOKED_AT).await.map_err(failed)?;
+    let setup = inputs::last_setup(&pool).await.map_err(failed)?;
+    let told = setup.and_then(|(_, setup)| setup.links.iter().find(|told| told.name == link).and_then(baud));
     pool.close().await;
-    Ok(newest)
+    Ok((newest, told))
 }
 
-fn words(looked_at: usize, guesses: &[Guess]) -> String {
+fn offer(nth: usize, guess: &Guess) -> Offer {
+    let front = if nth == 0 { "This looks like" } else { "It could also be" };
+    let framing = meant::framing(&guess.framing);
+    Offer {
+        words: format!("{front} {framing}: {} of {} frames fit.", guess.fit, guess.frames),
+        keys: keys(guess),
+    }
+}
+
+fn words(looked_at: usize, look: &Look) -> String {
     let mut text = String::new();
-    if guesses.is_empty() {
+    if look.offers.is_empty() {
+        let rate = look.rate.as_deref().unwrap_or(
+            "Are there several seconds of them? With a wrong baud rate everything looks like noise: try the link with another \
+             one.",
+        );
         let _ = writeln!(
             text,
-            "{looked_at} bytes that look like no framing known here. Are there several seconds of them? With a wrong baud rate \
-             everything looks like noise: try the link with another one. Frames of fixed length without a sync word are not \
+            "{looked_at} bytes that look like no framing known here. {rate} Frames of fixed length without a sync word are not \
              guessed at."
         );
     }
-    for (nth, guess) in guesses.iter().take(TOLD).enumerate() {
-        let front = if nth == 0 { "This looks like" } else { "It could also be" };
-        let _ = writeln!(
-            text,
-            "{front} {}: {} of {} frames fit.\n\n{}",
-            meant::framing(&guess.framing),
-            guess.fit,
-            guess.frames,
-            keys(guess)
-        );
+    for offer in &look.offers {
+        let _ = writeln!(text, "{}\n\n{}", offer.words, offer.keys);
     }
-    if !guesses.is_empty() {
+    if !look.offers.is_empty() {
         text.push_str("A guess, from the bytes alone: try it and look at the count of wrong frames.\n");
     }
     text

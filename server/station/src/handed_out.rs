@@ -15,7 +15,10 @@ use crate::hindsight;
 use crate::store::{StoreError, derived, inputs};
 
 fn failed(trouble: Trouble) -> Failure {
-    let text = format!("{trouble}\nkept: everything that is stored; no half file was left\nhint: {}", trouble.hint());
+    let text = format!(
+        "{trouble}\nkept: everything that is stored; no half file was left\nhint: {}",
+        trouble.hint()
+    );
     match trouble {
         Trouble::Wanted(_) => Failure::usage(text),
         Trouble::NoFlight(_) | Trouble::Store(_) => Failure::data(text),

@@ -79,7 +79,9 @@ pub(crate) async fn compute(folder: &std::path::Path, readers: &SqlitePool, stor
         ending: watch::channel(false).1,
     };
     if let Err(error) = tell(&around, flight, false).await {
-        tracing::warn!("flight {flight} could not be gone over with hindsight: {error}; its files are made without");
+        tracing::warn!(
+            "flight {flight} could not be gone over with hindsight: {error}; its files are made without"
+        );
     }
 }
 

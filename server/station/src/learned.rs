@@ -92,7 +92,10 @@ fn of_audit(number: i64, audit: &PredictionAudit) -> Vec<Learned> {
         && (impulse.flown_mps / impulse.told_mps - 1.0).abs() > SAME
     {
         all.push(Learned {
-            words: format!("Total impulse {:.0} N s, with the mass as told. {}", impulse.impulse_ns, impulse.words),
+            words: format!(
+                "Total impulse {:.0} N s, with the mass as told. {}",
+                impulse.impulse_ns, impulse.words
+            ),
             from,
             figures: vec![figure("motor.total_impulse_ns", format!("{:.0}", impulse.impulse_ns))],
         });
@@ -111,7 +114,9 @@ async fn lean_rad(readers: &SqlitePool, number: i64) -> Result<Option<f64>, sqlx
     .await?;
     let found = row.as_ref().map(output).transpose()?;
     Ok(match found.map(|o| o.what) {
-        Some(Said::Estimate { estimate, .. }) => estimate.lean_rad.map(|lean| lean.p50).filter(|l| l.is_finite()),
+        Some(Said::Estimate { estimate, .. }) => {
+            estimate.lean_rad.map(|lean| lean.p50).filter(|l| l.is_finite())
+        }
         _ => None,
     })
 }

@@ -5,6 +5,8 @@ mod addresses;
 mod cli;
 mod clock;
 mod compass;
+#[cfg(test)]
+mod corpus;
 mod crew;
 mod demo;
 mod export;

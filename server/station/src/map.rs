@@ -26,7 +26,24 @@ pub(crate) fn check(file: &Path) -> Result<(), Failure> {
 
 #[cfg(test)]
 mod tests {
+    use proptest::prelude::*;
+
     use super::*;
+
+    proptest! {
+        #[test]
+        fn any_file_is_taken_or_refused_by_its_beginning(
+            bytes in prop_oneof![
+                prop::collection::vec(any::<u8>(), 0..200),
+                prop::collection::vec(any::<u8>(), 0..20).prop_map(|rest| [&BEGINNING[..], &rest[..]].concat()),
+            ],
+        ) {
+            let folder = tempfile::tempdir().unwrap();
+            let file = folder.path().join("map.pmtiles");
+            std::fs::write(&file, &bytes).unwrap();
+            prop_assert_eq!(check(&file).is_ok(), bytes.starts_with(BEGINNING));
+        }
+    }
 
     #[test]
     fn only_an_archive_of_that_version_is_taken() {

@@ -103,7 +103,10 @@ fn one(file: &Path, flight: &Flight) -> Result<Heard, String> {
 }
 
 fn failed(trouble: Trouble) -> Failure {
-    let text = format!("{trouble}\nkept: everything that is stored; the log was not taken\nhint: {}", trouble.hint());
+    let text = format!(
+        "{trouble}\nkept: everything that is stored; the log was not taken\nhint: {}",
+        trouble.hint()
+    );
     match trouble {
         Trouble::Wanted(_) => Failure::usage(text),
         _ => Failure::data(text),
@@ -150,7 +153,9 @@ pub(crate) async fn run(wanted: cli::Log) -> Result<(), Failure> {
     for row in &log.preview {
         let _ = writeln!(said, "  {row}");
     }
-    let track: Track = audits::track(&source, flight, Table::Estimates).await.map_err(failed)?;
+    // Hindsight lags less than what was shown live.
+    let table = if chosen.hindsight { Table::Smoothed } else { Table::Estimates };
+    let track: Track = audits::track(&source, flight, table).await.map_err(failed)?;
     let alignment = log.align(flight, &track).map_err(mistake)?;
     let liftoff_s = flight.liftoff_s().unwrap_or(0.0);
     let _ = writeln!(

@@ -143,7 +143,8 @@ pub(crate) async fn run<End: Future<Output = ()>>(
         status_in.clone(),
         ending.clone(),
     ));
-    let (keeper, keeping) = outputs::start(kept, kept_file.clone(), &remembered, status_in.clone());
+    let before = outputs::before(&mut kept).await.map_err(StoreError::sql(&kept_file, "being read"))?;
+    let (keeper, keeping) = outputs::start(kept, kept_file.clone(), &before, status_in.clone());
     let ends = inputs::relay_ends(&readers).await.map_err(StoreError::sql(&file, "being read"))?;
     let mut links = Links::new(Arc::clone(&ring), stored, Desk::new(ends, on_disk.clone()));
     let now = Arc::new(SetupNow {

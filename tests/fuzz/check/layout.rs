@@ -118,6 +118,9 @@ pub(crate) fn layout(data: &[u8]) {
     let layout = layouts.swap_remove(usize::from(*which) % count);
     let _ = layout.check();
     let _ = layout.matches(payload);
+    for place in layout.places(payload) {
+        assert!(place.from <= place.to && place.to <= payload.len(), "{layout:?} {payload:?} {place:?}");
+    }
     let decoded = layout.decode(payload);
     let mut again = Decoded::default();
     layout.decode_into(payload, &mut again);

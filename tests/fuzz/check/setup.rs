@@ -1,5 +1,6 @@
 //! What must hold for any text as a setup file: a setup, or a report that can be drawn and whose places lie in it.
 
+use loftwatch_radio::electronics::{Packets, header, sheet};
 use loftwatch_setup::{changes, read};
 
 /// Reads the bytes as a setup file and as the thrust curve that it may name.
@@ -17,6 +18,13 @@ pub(crate) fn setup(data: &[u8]) {
             }
             for link in &setup.links {
                 assert!(link.framing.check().is_empty(), "{:?}", link.framing.check());
+                let layouts = link.layouts.iter().map(|index| &setup.layouts[*index]).collect();
+                let packets = Packets { link: &link.name, framing: &link.framing, layouts };
+                // A header, or a reason in words; nothing told may end a comment of it.
+                if let Ok(text) = header(&packets) {
+                    assert_eq!(text.matches("/*").count(), text.matches("*/").count(), "{text}");
+                }
+                assert!(!sheet(&packets).is_empty());
             }
             assert!(
                 changes(&setup, &setup).is_empty(),

@@ -2,10 +2,14 @@
 
 use crate::demo::program;
 use crate::run::{Steps, command, finish};
-use crate::tools::{need_c_compiler, need_python, top};
+use crate::tools::{need_c_compiler, need_python, target as target_folder, top};
 
 /// Minutes a fuzz target, where the command does not say.
 const MINUTES: u32 = 30;
+
+/// Everything that reads what comes from outside.
+const TARGETS: [&str; 9] =
+    ["splitter", "layout", "setup", "guess", "engine", "recording", "relay", "messages", "frames"];
 
 /// Runs all of it; the first argument is the minutes a fuzz target.
 pub(crate) fn run(arguments: &[String]) -> Result<(), String> {
@@ -17,15 +21,15 @@ pub(crate) fn run(arguments: &[String]) -> Result<(), String> {
     let seconds = format!("-max_total_time={}", minutes * 60);
     let tests = top().join("tests");
     let mut steps = Steps::default();
-    for target in ["splitter", "layout", "setup"] {
+    for target in TARGETS {
         steps.take(target, || {
             // One stable toolchain is enough: cargo-fuzz asks for unstable flags only to watch coverage.
-            let mut fuzz = command(
-                &tests.join("fuzz"),
-                "cargo",
-                &["fuzz", "run", "--fuzz-dir", ".", target, "--", &seconds],
-            );
-            fuzz.env("RUSTC_BOOTSTRAP", "1");
+            // What it finds to be new goes to a folder of its own: the corpus stays small, and gets what broke something.
+            let finds = target_folder().join("fuzz-finds").join(target);
+            std::fs::create_dir_all(&finds).map_err(|error| format!("{}: {error}", finds.display()))?;
+            let seeds = format!("corpus/{target}");
+            let mut fuzz = command(&tests.join("fuzz"), "cargo", &["fuzz", "run", "--fuzz-dir", ".", target]);
+            fuzz.arg(finds).args([&seeds, "--", &seconds]).env("RUSTC_BOOTSTRAP", "1");
             finish(fuzz)
                 .map_err(|error| format!("{error}\nhint: `cargo install cargo-fuzz` brings the command"))
         });

@@ -1,5 +1,6 @@
 //! The viewers: each a socket that reads all it is sent; every fiftieth does not read at all.
 
+use std::cell::RefCell;
 use std::net::{Ipv4Addr, SocketAddr};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -17,6 +18,8 @@ const TIMED: usize = 10;
 /// A station lets so many in from one address; all of 127.0.0.0/8 is this machine.
 const FROM_ONE_ADDRESS: usize = 500;
 
+/// So much of a message is looked at, bytes.
+const FRONT_BYTES: usize = 300;
 /// So many shake hands at the same time.
 const AT_ONCE: usize = 100;
 /// An empty answer to a ping (RFC 6455, section 5.5.3), masked with zeros as from a client.
@@ -168,54 +171,98 @@ async fn read(
         }
         return got;
     }
-    // The large message (`picture`) may be longer: it is read in pieces.
-    let mut buffer = vec![0; 8 * 1024];
+    let mut frames = Frames::default();
     while !end.load(Ordering::Relaxed) {
-        let wait = tokio::time::timeout(Duration::from_secs(5), message(&mut stream, &mut buffer)).await;
-        let Ok(Ok((length, front))) = wait else {
+        let wait = tokio::time::timeout(Duration::from_secs(5), stream.readable()).await;
+        // One buffer for all: a reader that had its own would cost more than what is measured.
+        let pings = BUFFER.with_borrow_mut(|buffer| {
+            let count = match wait {
+                Ok(Ok(())) => stream.try_read(buffer),
+                _ => Ok(0),
+            };
+            match count {
+                Ok(0) => None,
+                Ok(count) => Some(frames.take(&buffer[..count], |length, front| {
+                    if !counting.load(Ordering::Relaxed) || !front.starts_with(b"{\"kind\":\"now\"") {
+                        return;
+                    }
+                    got.messages += 1;
+                    got.bytes += length;
+                    if let (Some(tell), Some(made_s)) = (&tell, made(front)) {
+                        let now = SystemTime::now().duration_since(UNIX_EPOCH).unwrap_or_default();
+                        let _ = tell.send((now.as_secs_f64() - made_s) * 1e3);
+                    }
+                })),
+                Err(error) if error.kind() == std::io::ErrorKind::WouldBlock => Some(0),
+                Err(_) => None,
+            }
+        });
+        let Some(pings) = pings else {
             got.lost = !end.load(Ordering::Relaxed);
             return got;
         };
-        if !counting.load(Ordering::Relaxed) || !buffer[..front].starts_with(b"{\"kind\":\"now\"") {
-            continue;
-        }
-        got.messages += 1;
-        got.bytes += length;
-        if let (Some(tell), Some(made_s)) = (&tell, made(&buffer[..front])) {
-            let now = SystemTime::now().duration_since(UNIX_EPOCH).unwrap_or_default().as_secs_f64();
-            let _ = tell.send((now - made_s) * 1e3);
+        for _ in 0..pings {
+            // Who answers none for half a minute is taken for gone.
+            got.lost |= stream.write_all(&PONG).await.is_err();
         }
     }
     got
 }
 
-/// Reads one frame; its length, and how much of its front is in the buffer.
-async fn message(stream: &mut TcpStream, buffer: &mut [u8]) -> std::io::Result<(u64, usize)> {
-    let ping = stream.read_u8().await? & 0x0f == 9;
-    let length = match stream.read_u8().await? & 0x7f {
-        126 => u64::from(stream.read_u16().await?),
-        127 => stream.read_u64().await?,
-        short => u64::from(short),
+thread_local! {
+    static BUFFER: RefCell<Vec<u8>> = RefCell::new(vec![0; 64 * 1024]);
+}
+
+/// Takes frames out of what comes (RFC 6455, section 5.2; a server does not mask).
+#[derive(Default)]
+struct Frames {
+    head: Vec<u8>,
+    /// Of the frame whose head is complete.
+    length: u64,
+    left: u64,
+    front: Vec<u8>,
+}
+
+impl Frames {
+    /// Tells the length and the front of each frame that ends here; how many pings there were.
+    fn take(&mut self, mut bytes: &[u8], mut each: impl FnMut(u64, &[u8])) -> usize {
+        let mut pings = 0;
+        while !bytes.is_empty() {
+            if self.left == 0 {
+                self.head.push(bytes[0]);
+                bytes = &bytes[1..];
+                let Some(length) = length(&self.head) else { continue };
+                (self.length, self.left) = (length, length);
+                self.front.clear();
+            }
+            let part = usize::try_from(self.left).unwrap_or(usize::MAX).min(bytes.len());
+            let wanted = FRONT_BYTES.saturating_sub(self.front.len()).min(part);
+            self.front.extend_from_slice(&bytes[..wanted]);
+            bytes = &bytes[part..];
+            self.left -= part as u64;
+            if self.left == 0 {
+                pings += usize::from(self.head[0] & 0x0f == 9);
+                each(self.length, &self.front);
+                self.head.clear();
+            }
+        }
+        pings
+    }
+}
+
+/// The length that a head tells, once it is whole.
+fn length(head: &[u8]) -> Option<u64> {
+    let (wide, rest) = match *head.get(1)? {
+        126 => (2, &head[2..]),
+        127 => (8, &head[2..]),
+        short => return Some(u64::from(short)),
     };
-    let front = usize::try_from(length).unwrap_or(usize::MAX).min(buffer.len());
-    stream.read_exact(&mut buffer[..front]).await?;
-    let mut left = length - front as u64;
-    let mut rest = [0; 4096];
-    while left > 0 {
-        let part = usize::try_from(left).unwrap_or(usize::MAX).min(rest.len());
-        stream.read_exact(&mut rest[..part]).await?;
-        left -= part as u64;
-    }
-    if ping {
-        // Who answers none for half a minute is taken for gone.
-        stream.write_all(&PONG).await?;
-    }
-    Ok((length, front))
+    (rest.len() == wide).then(|| rest.iter().fold(0, |length, byte| length << 8 | u64::from(*byte)))
 }
 
 /// When a message was made, UTC seconds: it stands near its front.
 fn made(front: &[u8]) -> Option<f64> {
-    let text = std::str::from_utf8(&front[..front.len().min(300)]).ok()?;
+    let text = std::str::from_utf8(&front[..front.len().min(FRONT_BYTES)]).ok()?;
     let after = text.split_once("\"utc_s\":")?.1;
     after.split(',').next()?.parse().ok()
 }

@@ -19,6 +19,7 @@ import type {
   Prepared,
   Problem,
   RadioFrames,
+  RadioGuesses,
   RadioTried,
   RadioTry,
   SetupText,
@@ -93,6 +94,7 @@ export const getCode = (): Promise<CrewCode> => get('/api/crew/code');
 export const getSetup = (): Promise<SetupText> => get('/api/setup');
 
 export const getFrames = (): Promise<RadioFrames> => get('/api/radio/frames');
+export const getGuesses = (): Promise<RadioGuesses> => get('/api/radio/guess');
 
 /** Tries a text for the setup file on the newest frames; changes nothing. */
 export async function tryRadio(wanted: RadioTry): Promise<RadioTried> {

@@ -351,12 +351,23 @@ heard_t_s: number | null,
 loss: number | null,
 /** Signal, dBm, where a layout gives it. */
 rssi_dbm: number | null,
+/** Signal to noise, dB, where a layout gives it. */
+snr_db: number | null,
 /** Packets of the last 10 s, oldest first: `1` heard, `0` lost; at most 50. */
 ticks: string,
 /** Good frames so far. */
 good: number,
-/** Wrong frames so far. */
-wrong: number };
+/** Wrong frames of the receiver so far, whoever sent them. */
+wrong: number,
+/** The same by reason. */
+wrong_by: Array<WrongNow> };
+
+/** Wrong frames of one reason. */
+export type WrongNow = {
+/** The reason, as in the lines of a rerun (`wrong_kind`). */
+reason: string,
+/** How many. */
+count: number };
 
 /** A link. */
 export type LinkNow = {
@@ -906,6 +917,29 @@ on_the_ground: boolean };
 export type RadioFrames = {
 /** At most a hundred of each link, the newest first. */
 frames: Array<RadioFrame> };
+
+/** `GET /api/radio/guess`: what the newest bytes of every link look like. Offered, never assumed. */
+export type RadioGuesses = {
+/** In the order of the setup. */
+links: Array<RadioGuess> };
+
+/** What the newest bytes of a link look like. */
+export type RadioGuess = {
+/** Name of the link. */
+link: string,
+/** How many bytes were looked at. */
+bytes: number,
+/** Framings that fit, the likeliest first; none if they look like nothing known. */
+framings: Array<FramingGuess>,
+/** What the bytes say of the baud rate, where no framing fits and they say something. */
+rate: string | null };
+
+/** A framing that some bytes fit. */
+export type FramingGuess = {
+/** What they look like, for people. */
+words: string,
+/** The lines for the setup file. */
+keys: string };
 
 /** Bytes between two delimiters, and what became of them. */
 export type RadioFrame = {

@@ -1,6 +1,6 @@
 import { expect, it } from 'vitest';
 import { now, story, T0 } from '../lib/fixtures';
-import { bodiesOf, radioLines } from './lines';
+import { bodiesOf, radioLines, wrongLines } from './lines';
 
 it('says last heard, loss and signal, and leaves a gap where a frame was lost', () => {
   const radio = {
@@ -9,9 +9,11 @@ it('says last heard, loss and signal, and leaves a gap where a frame was lost', 
     heard_t_s: T0 + 6.3,
     loss: 0.021,
     rssi_dbm: -71.4,
+    snr_db: null,
     ticks: '1101',
     good: 9,
     wrong: 1,
+    wrong_by: [{ reason: 'checksum', count: 1 }],
   };
   const told = {
     ...story(),
@@ -40,4 +42,33 @@ it('says last heard, loss and signal, and leaves a gap where a frame was lost', 
   });
   expect(receivers[1]?.lines[0]).toMatchObject({ heard: '5.4 s', silent: true });
   expect(bodiesOf(receivers)).toEqual(['Body', 'Cam A']);
+});
+
+it('says signal to noise where a receiver tells it, and why frames were wrong', () => {
+  const radio = {
+    receiver: 'Mast',
+    body: 'Body',
+    heard_t_s: T0,
+    loss: 0,
+    rssi_dbm: -71.4,
+    snr_db: 9.2,
+    ticks: '1',
+    good: 9,
+    wrong: 8,
+    wrong_by: [
+      { reason: 'garbage', count: 1 },
+      { reason: 'checksum', count: 5 },
+      { reason: 'too_long', count: 2 },
+    ],
+  };
+  const told = {
+    ...story(),
+    radio: [radio, { ...radio, body: 'Cam A' }, { ...radio, receiver: 'Truck', wrong: 0, wrong_by: [] }],
+  };
+  expect(radioLines(now(), told, T0)[0]?.lines[0]?.signal).toBe('−71 dBm, SNR 9 dB');
+  expect(wrongLines(told)).toEqual([
+    'Mast: 8 wrong frames (5 wrong checksum, 2 too long, 1 garbage).',
+    'Truck: no frame was wrong.',
+  ]);
+  expect(wrongLines(null)).toEqual([]);
 });

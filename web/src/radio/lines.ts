@@ -41,11 +41,40 @@ function lineOf(radio: RadioNow, now: Now, t_s: number): RadioLine {
     body: radio.body,
     heard: age === null ? 'not heard' : age < KNOWN_S ? '< 1 s' : duration(age),
     loss: radio.loss === null ? 'loss –' : `${Math.round(radio.loss * 100)} %`,
-    signal: radio.rssi_dbm === null ? '' : `${decimal(radio.rssi_dbm)} dBm`,
+    signal: signalOf(radio),
     ticks: [...radio.ticks].flatMap((c, i) => (c === '1' ? [((i + 0.5) / count) * 100] : [])),
     // What a receiver says is twice a second behind, so its silence is called one step later.
     silent: age === null || age > now.stale_after_s + 0.5,
   };
+}
+
+function signalOf(radio: RadioNow): string {
+  const parts = [];
+  if (radio.rssi_dbm !== null) parts.push(`${decimal(radio.rssi_dbm)} dBm`);
+  if (radio.snr_db !== null) parts.push(`SNR ${decimal(radio.snr_db)} dB`);
+  return parts.join(', ');
+}
+
+/** What a reason is called; others as they are told. */
+const REASONS: Record<string, string> = {
+  checksum: 'wrong checksum',
+  no_layout: 'no layout fits',
+  unknown_transmitter: 'unknown transmitter',
+  cobs: 'no COBS',
+  slip: 'no SLIP',
+};
+
+/** How many frames of each receiver were wrong, and why, the most frequent first. */
+export function wrongLines(story: Story | null): string[] {
+  const told = new Map<string, RadioNow>();
+  for (const radio of story?.radio ?? []) told.set(radio.receiver, radio);
+  return [...told.values()].map((radio) => {
+    if (radio.wrong === 0) return `${radio.receiver}: no frame was wrong.`;
+    const by = [...radio.wrong_by].sort((a, b) => b.count - a.count);
+    const parts = by.map(({ reason, count }) => `${count} ${REASONS[reason] ?? reason.replaceAll('_', ' ')}`);
+    const count = radio.wrong === 1 ? '1 wrong frame' : `${radio.wrong} wrong frames`;
+    return `${radio.receiver}: ${count} (${parts.join(', ')}).`;
+  });
 }
 
 /** The bodies that any receiver lists, in order of first mention. */

@@ -54,7 +54,8 @@ impl Engine {
         if read.is_none()
             && let Some(stream) = self.links.get_mut(link)
         {
-            stream.wrong += 1;
+            let reason = cut.frame.wrong_kind.clone().unwrap_or_default();
+            *stream.wrong.entry(reason).or_default() += 1;
         }
         let Some((index, decoded, packet, body)) = read else {
             let mut pen = self.pen(out);

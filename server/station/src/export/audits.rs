@@ -129,9 +129,12 @@ fn commands(flight: &Flight, layout: &str, field: &str, body: usize) -> Option<u
 async fn commanded(source: &Source, flight: &Flight) -> Result<Commanded, Trouble> {
     let mut commanded: Commanded = vec![None; flight.setup.plan.cues.len()];
     let says = |meaning: Meaning| meaning == Meaning::Commanded;
-    let any = flight.setup.layouts.iter().flat_map(loftwatch_radio::Layout::fields).any(|field| {
-        says(field.meaning) || field.bits.iter().any(|bits| says(bits.meaning))
-    });
+    let any = flight
+        .setup
+        .layouts
+        .iter()
+        .flat_map(loftwatch_radio::Layout::fields)
+        .any(|field| says(field.meaning) || field.bits.iter().any(|bits| says(bits.meaning)));
     let Some(liftoff_ns) = flight.liftoff_ns.filter(|_| any) else { return Ok(commanded) };
     let mut down: Vec<Option<f64>> = vec![None; commanded.len()];
     let mut pages = Pages::new(source.clone(), Table::Readings, flight.number);
@@ -238,10 +241,15 @@ fn piece_of(piece: &PieceNow, flight: &Flight, how: &How) -> Piece {
     let way = match (&piece.place, piece.carried_by) {
         (Some(place), _) => {
             let m = Unit::Metre.convert(place.distance_m, how.units);
-            let compass =
-                place.compass_deg.map_or_else(String::new, |deg| format!(", {:03.0}° by compass", deg.rem_euclid(360.0)));
+            let compass = place
+                .compass_deg
+                .map_or_else(String::new, |deg| format!(", {:03.0}° by compass", deg.rem_euclid(360.0)));
             let radius = place.radius_m.map_or_else(String::new, |radius| {
-                format!(", 90 % within {:.0} {}", Unit::Metre.convert(radius, how.units), Unit::Metre.symbol(how.units))
+                format!(
+                    ", 90 % within {:.0} {}",
+                    Unit::Metre.convert(radius, how.units),
+                    Unit::Metre.symbol(how.units)
+                )
             });
             format!(
                 "{m:.0} {} at {:03.0}° true{compass}{radius}",
@@ -257,7 +265,11 @@ fn piece_of(piece: &PieceNow, flight: &Flight, how: &How) -> Piece {
         way,
         place: piece.place.as_ref().map(|place| [place.latitude_deg, place.longitude_deg]),
         down: piece.down,
-        live: piece.charges.iter().map(|charge| format!("{} ({})", charge.name, said_of(&word(&charge.said)))).collect(),
+        live: piece
+            .charges
+            .iter()
+            .map(|charge| format!("{} ({})", charge.name, said_of(&word(&charge.said))))
+            .collect(),
     }
 }
 

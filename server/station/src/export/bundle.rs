@@ -73,7 +73,10 @@ async fn pack(
     let mut left_out = Vec::new();
     for one in chosen {
         for what in contents() {
-            let sampled = matches!(what, What::Table(loftwatch_export::Table::Estimates | loftwatch_export::Table::Smoothed, _));
+            let sampled = matches!(
+                what,
+                What::Table(loftwatch_export::Table::Estimates | loftwatch_export::Table::Smoothed, _)
+            );
             let how = How { columns: Vec::new(), rate_hz: how.rate_hz.filter(|_| sampled), ..how.clone() };
             match Box::pin(make::write(source, std::slice::from_ref(one), what, &how, part, progress)).await {
                 Ok(()) => {}

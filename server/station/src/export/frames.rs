@@ -61,18 +61,26 @@ impl FrameBytes {
     }
 
     /// The bytes of a frame; `None` where they are not stored.
-    pub(super) async fn of(&mut self, link: &str, offset: u64, length: u32) -> Result<Option<Vec<u8>>, Trouble> {
+    pub(super) async fn of(
+        &mut self,
+        link: &str,
+        offset: u64,
+        length: u32,
+    ) -> Result<Option<Vec<u8>>, Trouble> {
         let ends = offset + u64::from(length);
         while self.links.get(link).is_none_or(|window| window.ends() < ends) && self.done < self.up_to {
-            let some = inputs::read(&self.source.inputs, self.done as u64, self.up_to as u64, AT_ONCE).await?;
+            let some =
+                inputs::read(&self.source.inputs, self.done as u64, self.up_to as u64, AT_ONCE).await?;
             let Some(last) = some.last() else { break };
             self.done = last.number as i64;
             for input in some {
                 match input.what {
-                    What::Bytes { link, bytes } | What::Relayed { link, news: RelayNews::Bytes(bytes), .. } => {
+                    What::Bytes { link, bytes }
+                    | What::Relayed { link, news: RelayNews::Bytes(bytes), .. } => {
                         self.links.entry(link).or_default().bytes.extend(bytes);
                     }
-                    What::Lost { link, bytes, .. } | What::Relayed { link, news: RelayNews::Lost { bytes, .. }, .. } => {
+                    What::Lost { link, bytes, .. }
+                    | What::Relayed { link, news: RelayNews::Lost { bytes, .. }, .. } => {
                         self.links.entry(link).or_default().lost(bytes);
                     }
                     _ => {}

@@ -102,7 +102,9 @@ pub(crate) async fn write(
     to: &FilePath,
     progress: &Arc<Progress>,
 ) -> Result<(), Trouble> {
-    if how.rate_hz.is_some() && !matches!(what, What::Table(Table::Estimates | Table::Smoothed, _) | What::Bundle) {
+    if how.rate_hz.is_some()
+        && !matches!(what, What::Table(Table::Estimates | Table::Smoothed, _) | What::Bundle)
+    {
         return Err(Trouble::Wanted(format!(
             "only estimates and smoothed can be had at a rate, `{}` is handed out as it was received",
             what.name()
@@ -124,7 +126,8 @@ pub(crate) async fn write(
             let (columns, about) = (filler.columns().to_vec(), about(table, &flights, how));
             let (to, how) = (to.to_owned(), how.clone());
             blocking(move || {
-                let mut file = TableFile::new(BufWriter::new(File::create(to)?), form, &columns, &how, &about)?;
+                let mut file =
+                    TableFile::new(BufWriter::new(File::create(to)?), form, &columns, &how, &about)?;
                 while let Some(block) = blocks.blocking_recv() {
                     file.block(&block?)?;
                 }
@@ -141,7 +144,8 @@ pub(crate) async fn write(
                 .iter()
                 .map(|one| json!({ "flight": one.flight.number, "setup": one.flight.setup }))
                 .collect();
-            let text = serde_json::to_vec_pretty(&setups).map_err(|error| Trouble::Other(error.to_string()))?;
+            let text =
+                serde_json::to_vec_pretty(&setups).map_err(|error| Trouble::Other(error.to_string()))?;
             std::fs::write(to, text)?;
             Ok(())
         }
@@ -284,7 +288,9 @@ async fn with_bytes(text: &str, frames: &mut FrameBytes) -> Result<String, Troub
     for line in text.split('\n') {
         let data = line.splitn(4, ' ').nth(3).unwrap_or_default();
         let bytes = match serde_json::from_str(data).map_err(ExportError::from)? {
-            loftwatch_engine::Said::Frame(frame) => frames.of(&frame.link, frame.offset, frame.length).await?,
+            loftwatch_engine::Said::Frame(frame) => {
+                frames.of(&frame.link, frame.offset, frame.length).await?
+            }
             _ => None,
         };
         if !with.is_empty() {
@@ -360,8 +366,7 @@ fn stored<'a>(flight: u32, line: &'a str, bytes: Option<&'a [u8]>) -> Option<Sto
 }
 
 fn unhex(text: &str) -> Vec<u8> {
-    let digits: Vec<u8> =
-        text.bytes().map(|digit| (digit as char).to_digit(16).unwrap_or(0) as u8).collect();
+    let digits: Vec<u8> = text.bytes().map(|digit| (digit as char).to_digit(16).unwrap_or(0) as u8).collect();
     digits.chunks_exact(2).map(|pair| pair[0] << 4 | pair[1]).collect()
 }
 
@@ -389,11 +394,14 @@ async fn recording(
             for input in some {
                 let (link, bytes, t_ns) = match input.what {
                     Input::Bytes { link, bytes } => (link, bytes, input.t_ns),
-                    Input::Relayed { link, stamp, news: RelayNews::Bytes(bytes) } => (link, bytes, stamp.heard_ns),
+                    Input::Relayed { link, stamp, news: RelayNews::Bytes(bytes) } => {
+                        (link, bytes, stamp.heard_ns)
+                    }
                     _ => continue,
                 };
                 let utc_ns = input.utc_ns - (input.t_ns - t_ns);
-                let seconds = |ns: i64| format!("{}.{:09}", ns.div_euclid(1_000_000_000), ns.rem_euclid(1_000_000_000));
+                let seconds =
+                    |ns: i64| format!("{}.{:09}", ns.div_euclid(1_000_000_000), ns.rem_euclid(1_000_000_000));
                 let link = serde_json::to_string(&link).map_err(ExportError::from)?;
                 writeln!(
                     file,

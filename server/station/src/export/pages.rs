@@ -58,8 +58,11 @@ impl Pages {
         if self.done {
             return Ok(None);
         }
-        let page =
-            if self.table == Table::Smoothed { self.next_smoothed().await? } else { self.next_output().await? };
+        let page = if self.table == Table::Smoothed {
+            self.next_smoothed().await?
+        } else {
+            self.next_output().await?
+        };
         self.done = page.as_ref().is_none_or(|page| (page.rows as i64) < ROWS);
         Ok(page)
     }

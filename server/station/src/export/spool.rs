@@ -193,7 +193,9 @@ fn forget_old(jobs: &mut BTreeMap<String, Arc<Job>>) {
     while jobs.len() > MOST_FILES {
         let used = |job: &Arc<Job>| *job.used.lock().unwrap_or_else(PoisonError::into_inner);
         let settled = jobs.iter().filter(|(_, job)| !matches!(job.now(), Stands::Making));
-        let Some(oldest) = settled.min_by_key(|(_, job)| used(job)).map(|(key, _)| key.clone()) else { return };
+        let Some(oldest) = settled.min_by_key(|(_, job)| used(job)).map(|(key, _)| key.clone()) else {
+            return;
+        };
         if let Some(job) = jobs.remove(&oldest)
             && let Stands::Ready { file, .. } = job.now()
         {

@@ -72,7 +72,8 @@ pub(super) async fn write(
     }
     for flight in &flights {
         let at = |t_ns: i64| utc(t_ns + flight.utc_offset_ns);
-        let setup = serde_json::to_string(&flight.setup).map_err(|error| Trouble::Other(error.to_string()))?;
+        let setup =
+            serde_json::to_string(&flight.setup).map_err(|error| Trouble::Other(error.to_string()))?;
         let row = [
             Some(flight.number.to_string()),
             Some(flight.name.clone()),

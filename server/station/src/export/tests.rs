@@ -152,7 +152,8 @@ async fn hostile() -> Stored {
     else {
         unreachable!()
     };
-    let event = loftwatch_flight::Event { id: 77, kind: loftwatch_flight::EventKind::Mark, t_s: 8.0, ..event };
+    let event =
+        loftwatch_flight::Event { id: 77, kind: loftwatch_flight::EventKind::Mark, t_s: 8.0, ..event };
     let label = "<b>--> {\\an8}\n00:00 ]]></Placemark>".to_owned();
     let mark = output(9_001, 8.0, Said::Event { event, label, who: Some("=1+1".into()) });
     outputs.insert(0, mark);
@@ -178,7 +179,10 @@ async fn hostile_text_stays_text_in_every_form() {
     let other = "mode [widgets] = -cmd|' /C calc'!A0; new (free) = +1,2\"x\"\n=3";
     // The order is that of the columns and then of the packet; both texts are there, and none begins the cell.
     let cell = &row[column("other_values")];
-    assert!(other.split("; ").all(|part| cell.contains(part)) && !cell.starts_with(['=', '+', '-', '@']), "{cell}");
+    assert!(
+        other.split("; ").all(|part| cell.contains(part)) && !cell.starts_with(['=', '+', '-', '@']),
+        "{cell}"
+    );
     assert_eq!(&row[column("complaints")], "'\tp is out of range");
 
     let json = text(&stored, What::Table(Table::Events, Form::JsonLines), &How::usual()).await;
@@ -250,7 +254,9 @@ async fn a_store_that_fails_leaves_no_file() {
     std::fs::remove_dir_all(file.parent().unwrap()).unwrap();
     std::fs::write(file.parent().unwrap(), "in the way").unwrap();
     let failed = spool.file(&source, chosen, csv(Table::Cues), &How::usual()).await.unwrap();
-    assert!(matches!(failed.done().await, super::spool::Stands::Failed(why) if matches!(*why, Trouble::Disk(_))));
+    assert!(
+        matches!(failed.done().await, super::spool::Stands::Failed(why) if matches!(*why, Trouble::Disk(_)))
+    );
     failed.has_been_told();
     std::fs::remove_file(file.parent().unwrap()).unwrap();
     // What failed, or was removed meanwhile, is made again when it is asked for again.

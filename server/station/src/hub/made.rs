@@ -323,9 +323,11 @@ pub(crate) fn radio(t_s: f64) -> Said {
         last_heard_ns: Some(EPOCH_NS + (t_s * 1e9) as i64),
         loss: Some(0.123),
         rssi_dbm: Some(-71.5),
+        snr_db: Some(9.25),
         ticks: "1101".into(),
         good: (t_s * 20.0) as u64,
         wrong: 3,
+        wrong_by: [("crc".to_owned(), 2), ("partial".to_owned(), 1)].into(),
         bytes: 9_999,
     }])
 }

@@ -9,7 +9,7 @@ use super::rounding::{figure, place, quantiles, to};
 use super::state::{EventState, State, seconds};
 use crate::messages::{
     AcceptedNow, AreaNow, CheckNow, EventNow, KnotNow, LandingArea, LinkNow, PathNow, Picture, RadioNow,
-    Story,
+    Story, WrongNow,
 };
 
 impl State {
@@ -141,8 +141,14 @@ fn radio(told: &Setup, line: &RadioLine) -> RadioNow {
         heard_t_s: line.last_heard_ns.map(|ns| to(seconds(ns), 3)),
         loss: line.loss.and_then(|loss| figure(loss, 3)),
         rssi_dbm: line.rssi_dbm.and_then(|rssi| figure(rssi, 1)),
+        snr_db: line.snr_db.and_then(|snr| figure(snr, 1)),
         ticks: line.ticks.clone(),
         good: line.good,
         wrong: line.wrong,
+        wrong_by: line
+            .wrong_by
+            .iter()
+            .map(|(reason, count)| WrongNow { reason: reason.clone(), count: *count })
+            .collect(),
     }
 }

@@ -394,6 +394,35 @@ pub(crate) struct RadioFrames {
     pub(crate) frames: Vec<RadioFrame>,
 }
 
+/// `GET /api/radio/guess`: what the newest bytes of every link look like. Offered, never assumed.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, TS)]
+pub(crate) struct RadioGuesses {
+    /// In the order of the setup.
+    pub(crate) links: Vec<RadioGuess>,
+}
+
+/// What the newest bytes of a link look like.
+#[derive(Clone, Debug, PartialEq, Serialize, TS)]
+pub(crate) struct RadioGuess {
+    /// Name of the link.
+    pub(crate) link: String,
+    /// How many bytes were looked at.
+    pub(crate) bytes: u32,
+    /// Framings that fit, the likeliest first; none if they look like nothing known.
+    pub(crate) framings: Vec<FramingGuess>,
+    /// What the bytes say of the baud rate, where no framing fits and they say something.
+    pub(crate) rate: Option<String>,
+}
+
+/// A framing that some bytes fit.
+#[derive(Clone, Debug, PartialEq, Serialize, TS)]
+pub(crate) struct FramingGuess {
+    /// What they look like, for people.
+    pub(crate) words: String,
+    /// The lines for the setup file.
+    pub(crate) keys: String,
+}
+
 /// Bytes between two delimiters, and what became of them.
 #[derive(Clone, Debug, PartialEq, Serialize, TS)]
 pub(crate) struct RadioFrame {

@@ -12,6 +12,11 @@ mod prepare;
 #[cfg(test)]
 mod typescript;
 
+/// Replays the corpus of the fuzz target.
+#[cfg(test)]
+#[path = "../../../../tests/fuzz/check/messages.rs"]
+pub(crate) mod check;
+
 pub(crate) use ground::*;
 pub(crate) use http::*;
 pub(crate) use now::*;

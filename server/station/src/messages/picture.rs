@@ -185,12 +185,25 @@ pub(crate) struct RadioNow {
     pub(crate) loss: Option<f64>,
     /// Signal, dBm, where a layout gives it.
     pub(crate) rssi_dbm: Option<f64>,
+    /// Signal to noise, dB, where a layout gives it.
+    pub(crate) snr_db: Option<f64>,
     /// Packets of the last 10 s, oldest first: `1` heard, `0` lost; at most 50.
     pub(crate) ticks: String,
     /// Good frames so far.
     pub(crate) good: u64,
-    /// Wrong frames so far.
+    /// Wrong frames of the receiver so far, whoever sent them.
     pub(crate) wrong: u64,
+    /// The same by reason.
+    pub(crate) wrong_by: Vec<WrongNow>,
+}
+
+/// Wrong frames of one reason.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, TS)]
+pub(crate) struct WrongNow {
+    /// The reason, as in the lines of a rerun (`wrong_kind`).
+    pub(crate) reason: String,
+    /// How many.
+    pub(crate) count: u64,
 }
 
 /// A link.

@@ -45,7 +45,22 @@ pub(crate) fn make(file: &Path) -> Result<(), Failure> {
 
 #[cfg(test)]
 mod tests {
+    use proptest::prelude::*;
+
     use super::*;
+
+    proptest! {
+        #[test]
+        fn any_file_is_a_key_or_is_told_what_it_lacks(bytes in prop::collection::vec(any::<u8>(), 0..100)) {
+            let folder = tempfile::tempdir().unwrap();
+            let file = folder.path().join("key");
+            std::fs::write(&file, &bytes).unwrap();
+            match read(&file) {
+                Ok(key) => prop_assert!(key.len() >= FEWEST && key == bytes.trim_ascii()),
+                Err(why) => prop_assert!(bytes.trim_ascii().len() < FEWEST && why.contains("loftwatch key")),
+            }
+        }
+    }
 
     #[test]
     fn a_key_is_made_once_for_its_owner_alone() {

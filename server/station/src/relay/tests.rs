@@ -5,7 +5,7 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use loftwatch_engine::setup::{Link, Source};
-use loftwatch_engine::{Input, What};
+use loftwatch_engine::{Input, RelayNews, What};
 use sqlx::{SqliteConnection, SqlitePool};
 use tokio::io::{AsyncReadExt as _, AsyncWriteExt as _};
 use tokio::net::{TcpListener, TcpStream};

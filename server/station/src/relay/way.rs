@@ -12,7 +12,7 @@ use tokio::time::Instant;
 
 use super::difference::{Difference, Estimate};
 use super::wire::{GREETING, Key, NONCE_BYTES, Open, Seal, keys};
-use super::{FromFar, WINDOW_BYTES};
+use super::{About, FromFar, WINDOW_BYTES};
 use crate::clock::Clock;
 
 /// A peer that says nothing for so long is gone: it says something every second.
@@ -37,9 +37,6 @@ pub(crate) struct Way {
     newest: Option<(i64, i64)>,
     heard: Instant,
 }
-
-/// What is about every message: sent when, and the newest message of the other side, when sent and when it came.
-type About = (i64, Option<(i64, i64)>);
 
 impl Way {
     fn new(stream: TcpStream, clock: Clock, out: Key, back: Key, most: usize) -> Self {

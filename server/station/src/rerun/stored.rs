@@ -1,4 +1,5 @@
-//! The engine over stored inputs, with the setups recorded among them, or with another one from the start.
+//! The engine over stored inputs, with the setups recorded among them, or with another one from the start. What a remote
+//! receiver passed on late stands where it was heard.
 
 use std::path::Path;
 
@@ -6,10 +7,7 @@ use loftwatch_engine::{Engine, Input, Said, Setup, What};
 
 use super::{AFTER_NS, Printer, Stop};
 use crate::failure::Failure;
-use crate::store::{StoreError, inputs};
-
-/// Inputs read in one go.
-const READ_AT_ONCE: u32 = 2_000;
+use crate::store::{Heard, StoreError, inputs};
 
 pub(super) async fn run(
     data: &Path,
@@ -29,18 +27,15 @@ pub(super) async fn run(
     let mut engine = Engine::new(told.cloned().unwrap_or(setup), first.t_ns);
     engine.keep_hindsight();
     let mut outputs = Vec::new();
-    let (mut done, mut last_ns) = (first.number - 1, first.t_ns);
-    loop {
-        let some = inputs::read(&pool, done, u64::MAX, READ_AT_ONCE).await.map_err(read)?;
-        let Some(last) = some.last() else { break };
-        (done, last_ns) = (last.number, last.t_ns);
-        for input in some {
-            engine.step(&as_told(input, told), &mut outputs);
-            let over = outputs.iter().any(|output| is_past(&output.what, flight));
-            printer.print(&engine, &mut outputs)?;
-            if over {
-                return Ok(());
-            }
+    let mut last_ns = first.t_ns;
+    let mut heard = Heard::after(&pool, first.number - 1).await.map_err(read)?;
+    while let Some(input) = heard.next().await.map_err(read)? {
+        last_ns = last_ns.max(input.t_ns);
+        engine.step(&as_told(Input { t_ns: last_ns, ..input }, told), &mut outputs);
+        let over = outputs.iter().any(|output| is_past(&output.what, flight));
+        printer.print(&engine, &mut outputs)?;
+        if over {
+            return Ok(());
         }
     }
     engine.advance(last_ns.saturating_add(AFTER_NS), &mut outputs);

@@ -255,6 +255,55 @@ pub(crate) async fn read(
     rows.iter().map(input).collect()
 }
 
+/// The relays that passed something on.
+pub(crate) async fn relays(pool: &SqlitePool) -> Result<Vec<String>, sqlx::Error> {
+    // A file of schema 2 or before, which is read as it is, has no such column, and no relays.
+    let columns: Vec<String> =
+        sqlx::query_scalar("SELECT name FROM pragma_table_info('input')").fetch_all(pool).await?;
+    if !columns.iter().any(|column| column == "far_number") {
+        return Ok(Vec::new());
+    }
+    // One step in the index a relay, not one a row.
+    let mut all: Vec<String> = Vec::new();
+    loop {
+        let next: Option<String> = sqlx::query_scalar(
+            "SELECT link FROM input WHERE far_number IS NOT NULL AND link > ? ORDER BY link LIMIT 1",
+        )
+        .bind(all.last().map_or("", String::as_str))
+        .fetch_optional(pool)
+        .await?;
+        let Some(next) = next else { return Ok(all) };
+        all.push(next);
+    }
+}
+
+/// What this station took in itself after `after`, in order, at most `most`.
+pub(crate) async fn read_own(pool: &SqlitePool, after: u64, most: u32) -> Result<Vec<Input>, sqlx::Error> {
+    // By the column, not by its name: an older file has none, and then all are its own.
+    let own = if relays(pool).await?.is_empty() { "" } else { "AND far_number IS NULL" };
+    let sql = format!("SELECT * FROM input WHERE number > ? {own} ORDER BY number LIMIT ?");
+    let rows = sqlx::query(AssertSqlSafe(sql)).bind(after as i64).bind(most).fetch_all(pool).await?;
+    rows.iter().map(input).collect()
+}
+
+/// What a relay passed on after `after`, in order, at most `most`.
+pub(crate) async fn read_relayed(
+    pool: &SqlitePool,
+    link: &str,
+    after: u64,
+    most: u32,
+) -> Result<Vec<Input>, sqlx::Error> {
+    let rows = sqlx::query(
+        "SELECT * FROM input WHERE number > ? AND far_number IS NOT NULL AND link = ? ORDER BY number LIMIT ?",
+    )
+    .bind(after as i64)
+    .bind(link)
+    .bind(most)
+    .fetch_all(pool)
+    .await?;
+    rows.iter().map(input).collect()
+}
+
 /// What the store ends with.
 #[derive(Debug, Default, Clone, Copy, PartialEq, Eq)]
 pub(crate) struct End {

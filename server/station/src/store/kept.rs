@@ -1,6 +1,8 @@
 //! Which outputs are kept. All of them during a flight; on the pad and between flights the engine goes on speaking
-//! many times a second for hours, so there the bulky kinds are kept once a second each. It depends on nothing but
-//! the outputs themselves, so a recomputation keeps the same ones.
+//! many times a second for hours, so there the bulky kinds are kept once a second each, predicted paths once in ten
+//! seconds, and of what says little that is new, frames that are right and readings that another receiver had first,
+//! one a second of each link. It depends on nothing but the outputs themselves, so a recomputation keeps the same
+//! ones; all of them can be computed again from the inputs.
 
 use std::collections::BTreeMap;
 
@@ -8,6 +10,8 @@ use loftwatch_engine::{Output, Said};
 
 /// Spacing of bulky outputs outside of a flight, ns.
 const APART_NS: i64 = 1_000_000_000;
+/// Spacing of predicted paths outside of a flight, ns: each is as large as thirty of the others.
+pub(super) const PATHS_APART_NS: i64 = 10_000_000_000;
 
 /// Decides output by output, in order.
 #[derive(Debug, Default)]
@@ -16,6 +20,8 @@ pub(crate) struct Kept {
     flying: Option<u32>,
     /// Second in which the newest of each bulky kind, body and case was kept.
     newest: BTreeMap<(&'static str, usize, usize), i64>,
+    /// The same of each link's frames, and of the copies that it brings.
+    newest_of_links: BTreeMap<(String, Option<usize>), i64>,
 }
 
 impl Kept {
@@ -24,20 +30,29 @@ impl Kept {
         if let Said::Flight(state) = &output.what {
             self.flying = (state.liftoff_ns.is_some() && state.ended_ns.is_none()).then_some(state.number);
         }
+        if self.flying == Some(output.flight) {
+            return true;
+        }
+        // Whole seconds of station time, not time since the last one: a restart in between then changes nothing.
+        let second = output.t_ns.div_euclid(APART_NS);
         let key = match &output.what {
             Said::Estimate { body, .. } => ("estimate", *body, 0),
             Said::Prediction { body, .. } => ("prediction", *body, 0),
             Said::Path { body, .. } => ("path", *body, 0),
             Said::Cue(cue) => ("cue", cue.cue, 0),
             Said::Landing(landing) => ("landing", landing.body, landing.case as usize),
+            Said::Frame(frame) if frame.wrong.is_none() => {
+                return self.newest_of_links.insert((frame.link.clone(), None), second) != Some(second);
+            }
+            Said::Reading(reading) if reading.again => {
+                let key = (reading.link.clone(), Some(reading.body));
+                return self.newest_of_links.insert(key, second) != Some(second);
+            }
             _ => return true,
         };
-        if self.flying == Some(output.flight) {
-            return true;
-        }
-        // Whole seconds of station time, not time since the last one: a restart in between then changes nothing.
-        let second = output.t_ns.div_euclid(APART_NS);
-        self.newest.insert(key, second) != Some(second)
+        let apart_ns = if key.0 == "path" { PATHS_APART_NS } else { APART_NS };
+        let place = output.t_ns.div_euclid(apart_ns);
+        self.newest.insert(key, place) != Some(place)
     }
 }
 
@@ -86,12 +101,33 @@ mod tests {
         let mut kept = Kept::default();
         let tenth = 100_000_000;
         let mut count = |from: i64| (from..from + 50).filter(|n| kept.keep(&path(n * tenth))).count();
-        assert_eq!(count(0), 5);
+        assert_eq!(count(0), 1);
         assert!(kept.keep(&flight(50 * tenth, Some(0), None)));
         let mut count = |from: i64| (from..from + 50).filter(|n| kept.keep(&path(n * tenth))).count();
         assert_eq!(count(50), 50);
         assert!(kept.keep(&flight(100 * tenth, Some(0), Some(1))));
         let mut count = |from: i64| (from..from + 50).filter(|n| kept.keep(&path(n * tenth))).count();
-        assert_eq!(count(100), 5);
+        assert_eq!(count(100), 1);
+    }
+
+    #[test]
+    fn frames_that_are_wrong_and_what_was_heard_first_are_all_kept() {
+        let frame = |t_ns: i64, wrong: Option<&str>| {
+            let frame = loftwatch_engine::output::Frame {
+                link: "mast".to_owned(),
+                offset: 0,
+                length: 60,
+                layout: None,
+                wrong: wrong.map(str::to_owned),
+                wrong_kind: None,
+            };
+            at(t_ns, 1, Said::Frame(frame))
+        };
+        let mut kept = Kept::default();
+        let tenth = 100_000_000;
+        assert_eq!((0..50).filter(|n| kept.keep(&frame(n * tenth, None))).count(), 5);
+        assert_eq!((50..100).filter(|n| kept.keep(&frame(n * tenth, Some("checksum")))).count(), 50);
+        assert!(kept.keep(&flight(100 * tenth, Some(0), None)));
+        assert_eq!((100..150).filter(|n| kept.keep(&frame(n * tenth, None))).count(), 50);
     }
 }

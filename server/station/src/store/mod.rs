@@ -6,11 +6,14 @@
 //! same and says "not kept since ...", and what is later written or lost is counted.
 
 mod check;
+#[cfg(test)]
+mod day;
 pub(crate) mod derived;
 mod error;
 mod flights;
 pub(crate) mod folder;
 mod hash;
+mod heard;
 pub(crate) mod inputs;
 mod kept;
 mod make;
@@ -23,3 +26,4 @@ mod speed;
 pub(crate) use error::StoreError;
 pub(crate) use folder::Folder;
 pub(crate) use hash::fnv1a_64;
+pub(crate) use heard::Heard;

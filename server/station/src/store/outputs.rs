@@ -99,8 +99,8 @@ impl Keeper {
     }
 }
 
-/// Starts the task; it ends when the keeper is dropped and all is written. `stored`: the newest stored outputs of
-/// each kind.
+/// Starts the task; it ends when the keeper is dropped and all is written. `stored`: what [`before`] gives, for a file
+/// that is gone on with.
 pub(crate) fn start(
     connection: SqliteConnection,
     file: PathBuf,
@@ -117,6 +117,23 @@ pub(crate) fn start(
     let task =
         Task { connection, file, failing: false, told, waiting, status, flights: Flights::default(), kept };
     (keeper, tokio::spawn(task.run()))
+}
+
+/// The newest stored outputs, as far back as they bear on which of the next ones are kept, in order.
+pub(crate) async fn before(connection: &mut SqliteConnection) -> Result<Vec<Output>, sqlx::Error> {
+    let rows = sqlx::query(
+        "WITH newest AS (SELECT seq, t_ns FROM output ORDER BY seq DESC LIMIT 1), \
+              recent AS (SELECT seq FROM output WHERE seq > (SELECT seq FROM newest) - ?1 \
+                         AND t_ns > (SELECT t_ns FROM newest) - ?2), \
+              begun AS (SELECT max(seq) FROM output WHERE kind = 'flight' AND seq < (SELECT min(seq) FROM recent)) \
+         SELECT input, t_ns, t_receive_ns, utc_offset_ns, flight, data FROM output \
+         WHERE seq IN recent OR seq IN begun ORDER BY seq",
+    )
+    .bind(QUEUE_OUTPUTS as i64)
+    .bind(2 * super::kept::PATHS_APART_NS)
+    .fetch_all(connection)
+    .await?;
+    rows.iter().map(super::derived::output).collect()
 }
 
 struct Task {

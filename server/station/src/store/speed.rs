@@ -7,7 +7,7 @@
 
 use std::time::Instant;
 
-use loftwatch_engine::output::{Frame, Reading, Value};
+use loftwatch_engine::output::{FlightState, Frame, Reading, Value};
 use loftwatch_engine::{Input, Output, Said, What};
 use sqlx::{AssertSqlSafe, Connection};
 use tokio::sync::watch;
@@ -60,6 +60,12 @@ fn pair(number: u64) -> [Output; 2] {
     [said(Said::Frame(frame)), said(Said::Reading(reading))]
 }
 
+fn in_flight() -> Output {
+    let state =
+        FlightState { number: 1, name: String::new(), opened_ns: 0, liftoff_ns: Some(0), ended_ns: None };
+    Output { input: 1, t_ns: 0, t_receive_ns: 0, utc_offset_ns: 0, flight: 1, what: Said::Flight(state) }
+}
+
 /// Inputs and outputs at once, as a station stores them.
 async fn ours(folder: &Folder) -> f64 {
     let mut recorder = inputs::open(&folder.inputs()).await.unwrap();
@@ -67,7 +73,9 @@ async fn ours(folder: &Folder) -> f64 {
     let started = Instant::now();
     let status = watch::Sender::new(Status::default());
     let (mut keeper, keeping) = outputs::start(kept, folder.derived(), &[], status.clone());
-    let mut next_seq = 1;
+    // In flight, where everything is kept.
+    keeper.tell(outputs::Told::Outputs { first_seq: 1, outputs: vec![in_flight()] });
+    let mut next_seq = 2;
     for first in (1..=FRAMES).step_by(GROUP as usize) {
         let group: Vec<Input> = (first..first + GROUP).map(input).collect();
         inputs::write(&mut recorder, &group).await.unwrap();
@@ -125,7 +133,7 @@ async fn storing_beside_a_floor() {
         pool.close().await;
         let pool = derived::readers_of_stored(folder.path()).unwrap();
         let rows: i64 = sqlx::query_scalar("SELECT count(*) FROM output").fetch_one(&pool).await.unwrap();
-        assert_eq!(rows as u64, 2 * FRAMES);
+        assert_eq!(rows as u64, 2 * FRAMES + 1);
         pool.close().await;
     }
     println!(

@@ -122,7 +122,9 @@ async fn answer(
     };
     let looking = needs_hindsight(&what) && look_back(shared, &source, selection, only_progress).await?;
     if looking {
-        return Ok(Json(FileState { done: 0, total: 0, ready: false, bytes: None, digest: None }).into_response());
+        return Ok(
+            Json(FileState { done: 0, total: 0, ready: false, bytes: None, digest: None }).into_response()
+        );
     }
     let job =
         shared.spool.file(&source, selection, what, &how).await.map_err(|trouble| Refusal::from(&trouble))?;
@@ -195,7 +197,9 @@ enum Part {
 
 /// One range of bytes (RFC 9110, section 14); several at once are answered with the whole, as a server may.
 fn part(headers: &HeaderMap, length: u64, tag: &str) -> Part {
-    let Some(range) = headers.get(header::RANGE).and_then(|value| value.to_str().ok()) else { return Part::Whole };
+    let Some(range) = headers.get(header::RANGE).and_then(|value| value.to_str().ok()) else {
+        return Part::Whole;
+    };
     if let Some(condition) = headers.get(header::IF_RANGE)
         && condition.to_str().ok() != Some(tag)
     {
@@ -228,8 +232,7 @@ async fn hand_out(
     let part = part(headers, length, &tag);
     // Captions and the sheet are shown by browsers, the rest is kept.
     let shown = matches!(what, What::SheetPdf | What::SheetHtml | What::WebVtt);
-    let disposition =
-        format!("{}; filename=\"{called}\"", if shown { "inline" } else { "attachment" });
+    let disposition = format!("{}; filename=\"{called}\"", if shown { "inline" } else { "attachment" });
     let fixed = [
         (header::CONTENT_TYPE, what.media_type().to_owned()),
         (header::CONTENT_DISPOSITION, disposition),
@@ -254,7 +257,8 @@ async fn hand_out(
         Part::Range(first, last) => (StatusCode::PARTIAL_CONTENT, first, last),
     };
     let count = if length == 0 { 0 } else { last - first + 1 };
-    let body = body(file.to_owned(), first, count).await.map_err(|error| Refusal::from(&Trouble::Disk(error)))?;
+    let body =
+        body(file.to_owned(), first, count).await.map_err(|error| Refusal::from(&Trouble::Disk(error)))?;
     let mut response = (status, fixed, [(header::CONTENT_LENGTH, count.to_string())], body).into_response();
     if status == StatusCode::PARTIAL_CONTENT
         && let Ok(range) = format!("bytes {first}-{last}/{length}").parse()
@@ -275,7 +279,8 @@ async fn body(file: PathBuf, first: u64, count: u64) -> std::io::Result<Body> {
         let mut piece = vec![0; PIECE_BYTES.min(left as usize)];
         match file.read(&mut piece).await {
             Ok(0) => {
-                let short = std::io::Error::new(std::io::ErrorKind::UnexpectedEof, "the file is shorter than it was");
+                let short =
+                    std::io::Error::new(std::io::ErrorKind::UnexpectedEof, "the file is shorter than it was");
                 Some((Err(short), (file, 0)))
             }
             Ok(n) => {

@@ -8,8 +8,8 @@ mod about;
 mod act;
 mod actor;
 mod crew;
-mod files;
 mod figures;
+mod files;
 mod flights;
 mod frames;
 mod guard;
@@ -87,6 +87,7 @@ pub(crate) fn router(shared: &Arc<Shared>) -> Router {
         .route("/api/prepare/learned", get(figures::learned))
         .route("/api/prepare/vehicles", get(figures::list).post(figures::copy))
         .route("/api/radio/frames", get(radio::frames))
+        .route("/api/radio/guess", get(radio::guesses))
         .route("/api/radio/try", post(radio::attempt).layer(setup_body))
         .route("/api/flights", get(flights::list))
         .route("/api/flights/{number}", get(flights::one))
@@ -107,4 +108,14 @@ pub(crate) fn router(shared: &Arc<Shared>) -> Router {
         .with_state(Arc::clone(shared))
         .fallback_service(pages::embedded())
         .layer(middleware::from_fn_with_state(names, guard::check))
+}
+
+/// Replays the corpus of the fuzz target.
+#[cfg(test)]
+#[path = "."]
+pub(crate) mod corpus {
+    #[path = "../../../../tests/fuzz/check/frames.rs"]
+    mod check;
+    use super::frames::{Broken, Incoming, Said};
+    pub(crate) use check::frames;
 }

@@ -24,7 +24,10 @@ use super::about::rounded_s;
 use super::actor::Member;
 use super::problem::{Refusal, wrong_body};
 use super::setup::{file, in_background, unreadable};
-use crate::messages::{FrameField, RadioFrame, RadioFrames, RadioTried, RadioTry};
+use crate::guess::{self, Look};
+use crate::messages::{
+    FrameField, FramingGuess, RadioFrame, RadioFrames, RadioGuess, RadioGuesses, RadioTried, RadioTry,
+};
 use crate::setup::Text;
 use crate::shared::Shared;
 
@@ -48,6 +51,29 @@ pub(super) async fn frames(State(shared): State<Arc<Shared>>) -> Result<impl Int
         .await
         .map_err(|error| unreadable(&error.to_string()))?;
     Ok(([(header::CACHE_CONTROL, "no-store")], Json(RadioFrames { frames })))
+}
+
+/// `GET /api/radio/guess`
+pub(super) async fn guesses(State(shared): State<Arc<Shared>>) -> Result<impl IntoResponse, Refusal> {
+    let told = Arc::clone(&shared.setup.borrow());
+    let tails = tails(&shared.inputs_readers, &told.setup).await.map_err(|error| unread(&error))?;
+    let links = tokio::task::spawn_blocking(move || {
+        told.setup.links.iter().filter_map(|link| Some(look(link, tails.get(&link.name)?))).collect()
+    });
+    let links = links.await.map_err(|error| unreadable(&error.to_string()))?;
+    Ok(([(header::CACHE_CONTROL, "no-store")], Json(RadioGuesses { links })))
+}
+
+fn look(link: &Link, tail: &VecDeque<(i64, Vec<u8>)>) -> RadioGuess {
+    let bytes: Vec<u8> = tail.iter().flat_map(|(_, bytes)| bytes.iter().copied()).collect();
+    let look = Look::at(&bytes, guess::baud(link));
+    let framings = look.offers.into_iter().map(|offer| FramingGuess { words: offer.words, keys: offer.keys });
+    RadioGuess {
+        link: link.name.clone(),
+        bytes: bytes.len().min(guess::LOOKED_AT) as u32,
+        framings: framings.collect(),
+        rate: look.rate,
+    }
 }
 
 /// `POST /api/radio/try`: changes nothing.

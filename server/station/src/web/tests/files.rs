@@ -9,7 +9,10 @@ async fn a_broken_download_goes_on_where_it_broke() {
     let (head, whole) = get(&station, path).await;
     assert!(head.starts_with("HTTP/1.1 200"), "{head}");
     let field = |name: &str| {
-        head.lines().find_map(|line| line.strip_prefix(&format!("{name}: "))).unwrap_or_else(|| panic!("{name}")).to_owned()
+        head.lines()
+            .find_map(|line| line.strip_prefix(&format!("{name}: ")))
+            .unwrap_or_else(|| panic!("{name}"))
+            .to_owned()
     };
     let tag = field("etag");
     assert_eq!(tag.len(), 66, "a digest in quotes: {tag}");
@@ -22,7 +25,10 @@ async fn a_broken_download_goes_on_where_it_broke() {
     };
     let (head, part) = range("bytes=1000-", &format!("If-Range: {tag}\r\n")).await;
     assert!(head.starts_with("HTTP/1.1 206"), "{head}");
-    assert!(head.contains(&format!("content-range: bytes 1000-{}/{}", whole.len() - 1, whole.len())), "{head}");
+    assert!(
+        head.contains(&format!("content-range: bytes 1000-{}/{}", whole.len() - 1, whole.len())),
+        "{head}"
+    );
     assert_eq!(part, whole[1000..]);
     let (_, part) = range("bytes=0-999", "").await;
     assert_eq!(part, whole[..1000]);
