@@ -492,6 +492,7 @@ mod tests {
             receivers: Vec::new(),
             links: Vec::new(),
             layouts: Vec::new(),
+            preparation: loftwatch_engine::preparation::Preparation::default(),
             defaults: Vec::new(),
             preparation: loftwatch_engine::preparation::Preparation::default(),
         };

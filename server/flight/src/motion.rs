@@ -115,7 +115,7 @@ pub(crate) fn air_cov<const K: usize>(p: &[[f64; K]; K]) -> [[f64; 3]; 3] {
 /// What thrust points along: the airspeed with only that share of the wind which turns the nose. Off the rail the wind meets a
 /// vehicle that turns slower than it gains speed; a later stage, or a fast one, follows wholly.
 #[inline]
-fn nose(m: &Model, x: &[f64], share: f64) -> ([f64; 3], f64) {
+pub(crate) fn nose(m: &Model, x: &[f64], share: f64) -> ([f64; 3], f64) {
     let (w, _) = m.wind.at(x[H]);
     let a = [x[VE] - share * (w[0] + x[WE]), x[VE + 1] - share * (w[1] + x[WE + 1]), x[VE + 2]];
     (a, sqrt(a[0] * a[0] + a[1] * a[1] + a[2] * a[2]))

@@ -195,3 +195,25 @@ fn the_picture_has_bands_moments_and_areas_with_and_without_chutes() {
     let bare = drawn.ground.iter().find(|g| g.case == "bare").unwrap();
     assert!(bare.covariance_m2[0] > 0.0 && bare.dots_m.len() == 100);
 }
+
+/// SciPy's `solve_ivp` (relative tolerance 1e-9) on the same vertical equations: flat thrust, mass falling evenly, the US Standard
+/// Atmosphere's lapse from the pad's own pressure and temperature (eq. 33a), normal gravity, Cd flat up to Mach 0.8.
+#[test]
+fn the_nominal_flight_is_what_scipy_makes_of_it() {
+    const BURNOUT_M: f64 = 248.325;
+    const APOGEE_M: f64 = 1524.460;
+    const APOGEE_S: f64 = 17.8304;
+    let text = "[site]\nlatitude_deg = 45\nlongitude_deg = 0\nelevation_m = 990\n[weather]\nstation_pressure_hpa = 900\n\
+        temperature_c = 18\nwind_mps = 0\nwind_from_deg = 0\n[vehicle]\nliftoff_mass_kg = 8\ndiameter_m = 0.1\n\
+        drag_coefficient = 0.5\nrail_guided_length_m = 2\nrail_tilt_from_vertical_deg = 0\nrail_azimuth_deg = 0\n\
+        [motor]\ntotal_impulse_ns = 1700\nburn_time_s = 2.6\npropellant_mass_kg = 0.9\n\
+        [[link]]\nname = \"radio\"\nkind = \"serial\"\npath = \"/dev/ttyUSB0\"\n";
+    let setup = take(text);
+    let drawn = picture(&setup, &Sample::of_some(&setup, 30));
+    let at = |kind: &str| drawn.moments.iter().find(|m| m.kind == kind).unwrap().at;
+    let (out, top) = (at("burnout"), at("apogee"));
+    let near = |value: f64, scipy: f64, share: f64| (value / scipy - 1.0).abs() < share;
+    assert!(near(out.height_m, BURNOUT_M, 1e-3), "{} {BURNOUT_M}", out.height_m);
+    assert!(near(top.height_m, APOGEE_M, 1e-3), "{} {APOGEE_M}", top.height_m);
+    assert!((top.t_s - APOGEE_S).abs() < 0.01, "{} {APOGEE_S}", top.t_s);
+}

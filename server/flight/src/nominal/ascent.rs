@@ -5,7 +5,7 @@ use libm::{atan2, exp, hypot, sqrt};
 use super::draw::Draws;
 use super::{Flown, Point, RailExit};
 use crate::model::{Model, TURNS_SD};
-use crate::motion::{WIND_SCALE_M, acceleration, airspeed};
+use crate::motion::{WIND_SCALE_M, acceleration, airspeed, nose};
 use crate::start::{across, leaned};
 use crate::state::{E, H, LNK, PRED, SHAPE, VE, VN, VU, WE, WN};
 
@@ -22,6 +22,8 @@ const FIRST_S: f64 = 0.25;
 /// Mach number below which a barometer's height is no longer led astray by the shock's pressure (own figure, with room to
 /// the 0.8 where drag begins to rise).
 const QUIET_MACH: f64 = 0.7;
+/// What `motion` adds to the airspeed that thrust is divided by, m/s.
+const SOFT_MPS: f64 = 0.5;
 /// Time over which the wind changes, s.
 const WIND_SCALE_S: f64 = 300.0;
 
@@ -64,7 +66,16 @@ pub(super) fn step(
     dt: f64,
 ) {
     let x0 = *x;
-    let a1 = acceleration(m, &x0, thrust[0], k[0], share, rail);
+    let acceleration = |y: &[f64; PRED], at: usize| {
+        // The estimator's direction of thrust is softened at low speed, which takes some of it; here all of it is flown.
+        let soft = if rail.is_some() || thrust[at] == 0.0 {
+            1.0
+        } else {
+            1.0 + SOFT_MPS / nose(m, y, share).1.max(1.0)
+        };
+        acceleration(m, y, thrust[at] * soft, k[at], share, rail)
+    };
+    let a1 = acceleration(&x0, 0);
     let mut y = x0;
     let go = |y: &mut [f64; PRED], v: [f64; 3], a: [f64; 3], dt: f64| {
         for i in 0..3 {
@@ -75,11 +86,11 @@ pub(super) fn step(
     let v = |y: &[f64; PRED]| [y[VE], y[VN], y[VU]];
     let v1 = v(&x0);
     go(&mut y, v1, a1, 0.5 * dt);
-    let (a2, v2) = (acceleration(m, &y, thrust[1], k[1], share, rail), v(&y));
+    let (a2, v2) = (acceleration(&y, 1), v(&y));
     go(&mut y, v2, a2, 0.5 * dt);
-    let (a3, v3) = (acceleration(m, &y, thrust[1], k[1], share, rail), v(&y));
+    let (a3, v3) = (acceleration(&y, 1), v(&y));
     go(&mut y, v3, a3, dt);
-    let (a4, v4) = (acceleration(m, &y, thrust[2], k[2], share, rail), v(&y));
+    let (a4, v4) = (acceleration(&y, 2), v(&y));
     for i in 0..3 {
         x[E + i] = x0[E + i] + dt / 6.0 * (v1[i] + 2.0 * (v2[i] + v3[i]) + v4[i]);
         x[VE + i] = x0[VE + i] + dt / 6.0 * (a1[i] + 2.0 * (a2[i] + a3[i]) + a4[i]);
