@@ -289,7 +289,9 @@ impl Log {
         // What is faster than the path ever was is no flight.
         let (least_mps, most_mps) =
             b.iter().fold((0.0_f64, 0.0_f64), |(least, most), mps| (least.min(*mps), most.max(*mps)));
-        a.iter_mut().for_each(|mps| *mps = mps.clamp(1.2 * least_mps, 1.2 * most_mps));
+        for mps in &mut a {
+            *mps = mps.clamp(1.2 * least_mps, 1.2 * most_mps);
+        }
         // Three fifths of the path have to be covered: a shorter log is of a part that cannot be told from others.
         let least = b.len() * 3 / 5;
         let mut best: Option<(isize, f64)> = None;
@@ -562,7 +564,7 @@ mod tests {
             // A charge's spike, a third of a second long.
             let pa = if (2_100..2_133).contains(&step) { pa + 4_000.0 } else { pa };
             let pa = if step % 500 == 7 { -1.0 } else { pa };
-            let _ = write!(text, "{:.1},{pa:.1},x\n", (1_234.567 + t_s) * 1_000.0);
+            let _ = writeln!(text, "{:.1},{pa:.1},x", (1_234.567 + t_s) * 1_000.0);
         }
         text.push_str("power lost,,\n");
         text
@@ -618,7 +620,7 @@ mod tests {
         let mut text = String::from("t,h\n");
         for step in 0..6_000_i32 {
             // Carried about and never flown.
-            let _ = write!(text, "{},{}\n", step * 10, libm::sin(f64::from(step) / 40.0) * 2.0);
+            let _ = writeln!(text, "{},{}", step * 10, libm::sin(f64::from(step) / 40.0) * 2.0);
         }
         let declared = Declaration {
             column: vec![Declared {

@@ -229,7 +229,7 @@ pub(crate) struct Export {
 pub(crate) struct Log {
     /// The log: CSV with a header row.
     #[arg(value_name = "LOG")]
-    pub(crate) log: PathBuf,
+    pub(crate) file: PathBuf,
     /// What its columns are: a small TOML file.
     #[arg(long, value_name = "FILE")]
     pub(crate) columns: PathBuf,

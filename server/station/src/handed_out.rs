@@ -14,7 +14,7 @@ use crate::failure::Failure;
 use crate::hindsight;
 use crate::store::{StoreError, derived, inputs};
 
-fn failed(trouble: Trouble) -> Failure {
+fn failed(trouble: &Trouble) -> Failure {
     let text = format!(
         "{trouble}\nkept: everything that is stored; no half file was left\nhint: {}",
         trouble.hint()
@@ -39,7 +39,7 @@ pub(crate) async fn run(wanted: Export) -> Result<(), Failure> {
     ];
     for (key, value) in told {
         if let Some(value) = value {
-            how.take(key, value).map_err(|error| failed(error.into()))?;
+            how.take(key, value).map_err(|error| failed(&error.into()))?;
         }
     }
     let mut files = Vec::new();
@@ -64,28 +64,28 @@ pub(crate) async fn run(wanted: Export) -> Result<(), Failure> {
         epoch_ns: first.t_ns,
         folder: wanted.data.clone(),
     };
-    let mut chosen = source.choose(selection).await.map_err(failed)?;
-    if files.iter().any(needs_hindsight) {
+    let mut chosen = source.choose(selection).await.map_err(|trouble| failed(&trouble))?;
+    if files.iter().copied().any(needs_hindsight) {
         for one in chosen.iter().filter(|one| !one.hindsight && one.flight.ended_ns.is_some()) {
             hindsight::compute(&wanted.data, &source.derived, &source.inputs, one.flight.number).await;
         }
-        chosen = source.choose(selection).await.map_err(failed)?;
+        chosen = source.choose(selection).await.map_err(|trouble| failed(&trouble))?;
     }
     std::fs::create_dir_all(&wanted.to)
         .map_err(|error| Failure::other(format!("`{}` cannot be made: {error}", wanted.to.display())))?;
     for what in files {
         let file = wanted.to.join(format!("{}-{}", selection.name(), what.name()));
-        one(&source, &chosen, what, &how, &file).await.map_err(failed)?;
+        one(&source, &chosen, what, &how, &file).await.map_err(|trouble| failed(&trouble))?;
         crate::lists::print(&format!("{}\n", file.display()))?;
     }
     Ok(())
 }
 
 /// Whether a file says more when the flight has been gone over with hindsight.
-pub(crate) fn needs_hindsight(what: &What) -> bool {
+pub(crate) fn needs_hindsight(what: What) -> bool {
     use loftwatch_export::Table;
     !matches!(what, What::Recording | What::Setup)
-        && !matches!(what, What::Table(table, _) if *table != Table::Smoothed)
+        && !matches!(what, What::Table(table, _) if table != Table::Smoothed)
 }
 
 /// Writes beside the file and renames: it is there whole, or not at all.

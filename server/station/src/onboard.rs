@@ -57,7 +57,7 @@ fn declarations(data: &Path, epoch_ns: i64, flight: u32) -> Vec<PathBuf> {
         .map(|entry| entry.path())
         .filter(|path| {
             let name = path.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
-            name.starts_with(&begins) && name.ends_with(".json")
+            name.starts_with(&begins) && path.extension().is_some_and(|end| end == "json")
         })
         .collect();
     found.sort();
@@ -102,7 +102,7 @@ fn one(file: &Path, flight: &Flight) -> Result<Heard, String> {
     Ok(Heard { about, samples: log.samples(flight, kept.alignment.shift_s) })
 }
 
-fn failed(trouble: Trouble) -> Failure {
+fn failed(trouble: &Trouble) -> Failure {
     let text = format!(
         "{trouble}\nkept: everything that is stored; the log was not taken\nhint: {}",
         trouble.hint()
@@ -127,7 +127,7 @@ pub(crate) async fn run(wanted: cli::Log) -> Result<(), Failure> {
     };
     let declaration: Declaration = toml::from_str(&read(&wanted.columns)?)
         .map_err(|error| Failure::usage(format!("`{}`: {error}", wanted.columns.display())))?;
-    let text = read(&wanted.log)?;
+    let text = read(&wanted.file)?;
     let (store, file) = inputs::readers_of_stored(&wanted.data).await?;
     let first = inputs::first_setup(&store).await.map_err(StoreError::sql(&file, "being read"))?;
     let Some((first, _)) = first else {
@@ -139,10 +139,10 @@ pub(crate) async fn run(wanted: cli::Log) -> Result<(), Failure> {
         epoch_ns: first.t_ns,
         folder: wanted.data.clone(),
     };
-    let chosen = source.choose(Selection::Flight(wanted.flight)).await.map_err(failed)?;
+    let chosen = source.choose(Selection::Flight(wanted.flight)).await.map_err(|trouble| failed(&trouble))?;
     let Some(chosen) = chosen.first() else { return Ok(()) };
     let flight = &chosen.flight;
-    let mistake = |error: ExportError| failed(Trouble::from(error));
+    let mistake = |error: ExportError| failed(&Trouble::from(error));
     let log = Log::read(&text, &declaration, flight).map_err(mistake)?;
     let mut said = format!(
         "{}, of {}\n{} rows cannot be used\nfirst rows, on the log's own clock:\n",
@@ -155,7 +155,7 @@ pub(crate) async fn run(wanted: cli::Log) -> Result<(), Failure> {
     }
     // Hindsight lags less than what was shown live.
     let table = if chosen.hindsight { Table::Smoothed } else { Table::Estimates };
-    let track: Track = audits::track(&source, flight, table).await.map_err(failed)?;
+    let track: Track = audits::track(&source, flight, table).await.map_err(|trouble| failed(&trouble))?;
     let alignment = log.align(flight, &track).map_err(mistake)?;
     let liftoff_s = flight.liftoff_s().unwrap_or(0.0);
     let _ = writeln!(
@@ -171,9 +171,9 @@ pub(crate) async fn run(wanted: cli::Log) -> Result<(), Failure> {
         said.push_str("nothing was kept; --keep hands it to the smoother\n");
         return lists::print(&said);
     }
-    let name = wanted.log.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
+    let name = wanted.file.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
     let kept = Kept { name, declaration, alignment };
-    keep(&wanted.data, flight, log.body, &text, &kept).map_err(|error| failed(Trouble::Disk(error)))?;
+    keep(&wanted.data, flight, log.body, &text, &kept).map_err(|error| failed(&Trouble::Disk(error)))?;
     forget_path(&wanted.data, flight.number).await?;
     hindsight::compute(&wanted.data, &source.derived, &source.inputs, flight.number).await;
     said.push_str("kept; the path with hindsight has been computed with it\n");

@@ -37,7 +37,7 @@ use crate::web;
 const MOST_FILES: u64 = 10_000;
 
 /// Files that are better with hindsight, which takes seconds, wait so long for it.
-pub(crate) const WAIT_FOR_HINDSIGHT: Duration = Duration::from_secs(60);
+pub(crate) const WAIT_FOR_HINDSIGHT: Duration = Duration::from_mins(1);
 
 /// What a station is to be.
 #[derive(Debug)]

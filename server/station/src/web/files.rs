@@ -120,7 +120,7 @@ async fn answer(
         epoch_ns: shared.epoch_ns,
         folder: shared.data.clone(),
     };
-    let looking = needs_hindsight(&what) && look_back(shared, &source, selection, only_progress).await?;
+    let looking = needs_hindsight(what) && look_back(shared, &source, selection, only_progress).await?;
     if looking {
         return Ok(
             Json(FileState { done: 0, total: 0, ready: false, bytes: None, digest: None }).into_response()
