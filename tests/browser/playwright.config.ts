@@ -30,6 +30,7 @@ export default defineConfig({
   projects: [
     { name: 'test', testMatch: /cases\/.*\.spec\.ts/ },
     { name: 'measure', testMatch: /measure\/.*\.spec\.ts/ },
+    { name: 'soak', testMatch: /soak\/.*\.spec\.ts/ },
     { name: 'pictures', testMatch: /pictures\/.*\.spec\.ts/ },
   ],
 });

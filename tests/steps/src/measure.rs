@@ -54,21 +54,15 @@ pub(crate) fn run(arguments: &[String]) -> Result<(), String> {
             &out.join("decoding.md"),
         )
     });
-    steps.take("storing beside its floor", || {
-        let arguments = [
-            "test",
-            "--locked",
-            "--quiet",
-            "--release",
-            "--package",
-            "loftwatch-station",
-            "storing_beside_a_floor",
-            "--",
-            "--ignored",
-            "--nocapture",
-        ];
-        keep(command(&top, "cargo", &arguments), &out.join("storing.md"))
-    });
+    let measured_test = |name: &str, file: &str| {
+        let arguments =
+            ["test", "--locked", "--quiet", "--release", "--package", "loftwatch-station", name, "--"];
+        let mut test = command(&top, "cargo", &arguments);
+        test.args(["--ignored", "--nocapture"]);
+        keep(test, &out.join(file))
+    };
+    steps.take("storing beside its floor", || measured_test("storing_beside_a_floor", "storing.md"));
+    steps.take("passing on from a remote receiver", || measured_test("passing_on", "relay.md"));
     steps.take("SIGKILL at random moments", || {
         let mut kill = command(&tests, &python, &["faults/kill.py", "--times", kills]);
         kill.env("LOFTWATCH", &loftwatch);
@@ -78,6 +72,11 @@ pub(crate) fn run(arguments: &[String]) -> Result<(), String> {
         let mut faults = command(&tests, &python, &["faults/suite.py"]);
         faults.env("LOFTWATCH", &loftwatch);
         keep(faults, &out.join("faults.md"))
+    });
+    steps.take("a whole range day", || {
+        let mut day = command(&tests, &python, &["faults/day.py"]);
+        day.env("LOFTWATCH", &loftwatch);
+        keep(day, &out.join("day.md"))
     });
     steps.take("bad input by the megabyte", || {
         let mut bad = command(&tests, &python, &["faults/bad.py"]);
@@ -146,8 +145,10 @@ fn report(tests: &Path) -> Result<(), String> {
         ("Which missing knowledge costs what", "knows.md"),
         ("Decoding", "decoding.md"),
         ("Storing", "storing.md"),
+        ("Passing on from a remote receiver", "relay.md"),
         ("SIGKILL at random moments of a flight", "kills.md"),
         ("Faults injected into a flight", "faults.md"),
+        ("A whole range day", "day.md"),
         ("Bad input by the megabyte", "bad.md"),
         ("Last byte to pixel", "latency.md"),
         ("What the page costs", "page.md"),

@@ -1,8 +1,9 @@
 //! Hours-long runs: fuzzing of whatever reads bytes from outside, and hours on the pad.
 
-use crate::demo::program;
+use crate::demo::{pages, program};
 use crate::run::{Steps, command, finish};
-use crate::tools::{need_c_compiler, need_python, target as target_folder, top};
+use crate::test::browser;
+use crate::tools::{need_c_compiler, need_node, need_python, target as target_folder, top};
 
 /// Minutes a fuzz target, where the command does not say.
 const MINUTES: u32 = 30;
@@ -34,6 +35,11 @@ pub(crate) fn run(arguments: &[String]) -> Result<(), String> {
                 .map_err(|error| format!("{error}\nhint: `cargo install cargo-fuzz` brings the command"))
         });
     }
+    steps.take("two hours before a page", || {
+        need_node()?;
+        pages()?;
+        browser("soak", &program("release")?)
+    });
     steps.take("100 hours on the pad", || {
         let loftwatch = program("release")?;
         let python = need_python(&["requirements.txt"])?;

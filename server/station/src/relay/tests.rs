@@ -322,3 +322,40 @@ async fn what_was_recorded_from_a_connection_is_refused_on_another() {
     assert_eq!(rest.len(), 8 + 32, "nothing but the greeting is ever said to one who has not the key");
     assert_eq!(as_passed(&near.relayed().await), expected);
 }
+
+/// How fast a far end passes on what it kept while the way was broken: pieces of 60 bytes, sealed, opened and committed.
+/// Run by `cargo measure`; by hand: `cargo test --release -p loftwatch-station passing_on -- --ignored --nocapture`.
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+#[ignore = "a measurement: cargo measure runs it"]
+async fn passing_on() {
+    const PIECES: u64 = 200_000;
+    let (mut far, near) = (Far::new().await, Near::new().await);
+    let now_ns = crate::clock::utc_now_ns() + AHEAD_NS;
+    for first in (1..=PIECES).step_by(2_000) {
+        let what = || What::Bytes { link: "far radio".into(), bytes: vec![0x5a; 60] };
+        let some: Vec<Input> = (first..first + 2_000)
+            .map(|number| Input { number, t_ns: now_ns + number as i64, utc_ns: now_ns, what: what() })
+            .collect();
+        inputs::write(&mut far.store, &some).await.unwrap();
+    }
+    far.kept_in.send_replace(PIECES);
+    let begun = std::time::Instant::now();
+    let calling = tokio::spawn(far.caller(&near.address, KEY).run());
+    let taken = || async {
+        let newest: Option<i64> = sqlx::query_scalar("SELECT max(far_number) FROM input WHERE far_number IS NOT NULL AND link = 'ridge' AND far_store = 42")
+            .fetch_one(&near.readers)
+            .await
+            .unwrap();
+        newest.unwrap_or(0) as u64
+    };
+    while taken().await < PIECES {
+        tokio::time::sleep(Duration::from_millis(5)).await;
+    }
+    let seconds = begun.elapsed().as_secs_f64();
+    calling.abort();
+    println!(
+        "relay, pieces of 60 B over loopback, both ends on this machine: {:.0} pieces/s, {:.1} MB/s of payload",
+        PIECES as f64 / seconds,
+        PIECES as f64 * 60.0 / seconds / 1e6
+    );
+}
