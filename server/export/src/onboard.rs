@@ -496,7 +496,6 @@ mod tests {
             layouts: Vec::new(),
             preparation: loftwatch_engine::preparation::Preparation::default(),
             defaults: Vec::new(),
-            preparation: loftwatch_engine::preparation::Preparation::default(),
         };
         Flight {
             number: 1,
