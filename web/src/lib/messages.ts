@@ -1465,7 +1465,8 @@ climb_mps: number | null,
 height_m: number | null,
 /** For so long on end, at least three samples, s. */
 hold_s: number,
-/** Acts by itself so long after liftoff, s. */
+/** Acts by itself so long after liftoff, s, whatever the speed; above the least height all the same, so that a liftoff which
+ * was detected falsely, on the pad, does not start a clock that ends there. */
 timer_s: number };
 
 /** One line of the table. */
