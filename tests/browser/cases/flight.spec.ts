@@ -347,15 +347,15 @@ test('touch targets of Watch are 48 pixels high, or a line of text', async () =>
 test('the list of flights names this one with its apogee', async () => {
   const page = pages.laptop!;
   await page.getByRole('link', { name: 'Flights' }).click();
-  const row = page.getByRole('row').nth(1);
+  const row = page.locator('main li').first();
   await expect(row).toContainText(/\d+ m/);
-  expect(Math.abs(figure((await row.getByRole('cell').nth(2).textContent()) ?? '') - truth.bodies[0].apogee.height_m)).toBeLessThan(20);
+  expect(Math.abs(figure((await row.locator('.figures').textContent()) ?? '') - truth.bodies[0].apogee.height_m)).toBeLessThan(20);
   expect(await problems(page)).toEqual([]);
 });
 
 test('a replay says that it is one, plays, pauses and changes its rate', async () => {
   const page = pages.laptop!;
-  await page.getByRole('row').nth(1).getByRole('link').click();
+  await page.locator('main li').first().getByRole('link').first().click();
   await expect(page.getByText(/Replay of \d\d:\d\d/)).toBeVisible();
   const before = (await kept(page)).length;
   await page.getByRole('button', { name: '10×' }).click();
@@ -387,7 +387,7 @@ test('a seek shows what was known then, not what came later', async () => {
 test('the keyboard reaches everything that can be pressed', async () => {
   const page = pages.laptop!;
   const reached = new Set<string>();
-  for (let press = 0; press < 40; press += 1) {
+  for (let press = 0; press < 60; press += 1) {
     await page.keyboard.press('Tab');
     reached.add(await page.evaluate(() => document.activeElement?.textContent?.trim() || document.activeElement?.getAttribute('aria-label') || ''));
   }
