@@ -49,6 +49,18 @@ def main(argv=None):
     g.add_argument("--samples", action="store_true", help="feed plan.json and samples.jsonl instead of the recording")
     g.add_argument("--jobs", type=int, default=2)
     g.add_argument("--rows", help="write each flight's figures here as JSON Lines")
+    r = sub.add_parser("planner", help="the cue planner's conditions on simulated flights, against what was wanted and predicted")
+    r.add_argument("--binary", required=True, help="the program")
+    r.add_argument("--class", dest="cls", action="append", help="a class; may be given again; default straight, leaning")
+    r.add_argument("--flights", type=int, default=24)
+    r.add_argument("--first", type=int, default=101)
+    r.add_argument("--learn", type=int, default=24, help="earlier flights that teach the spread of the lean; 0: as told")
+    r.add_argument("--jobs", type=int, default=2)
+    w = sub.add_parser("knows", help="which missing knowledge costs what: the same flights with one thing as told")
+    w.add_argument("--binary", required=True, help="the program, or with --samples the estimator's example")
+    w.add_argument("--flights", type=int, default=24, help="flights a class")
+    w.add_argument("--class", dest="cls", action="append", help="a class; may be given again")
+    w.add_argument("--samples", action="store_true", help="feed plan.json and samples.jsonl instead of the recording")
     sub.add_parser("pack", help="write the committed flights")
     k = sub.add_parser("check", help="hold the program to the committed flights")
     k.add_argument("--binary", required=True)
@@ -65,6 +77,12 @@ def main(argv=None):
                 ap = b["apogee"] or {"height_m": float("nan"), "airspeed_mps": float("nan"), "t_s": float("nan")}
                 print(f"{cls}-{s:04d}: apogee {ap['height_m']:.0f} m at T+{ap['t_s'] - truth['liftoff_t_s']:.1f} with "
                       f"{ap['airspeed_mps']:.1f} m/s of air, {n} packets, {time.perf_counter() - t:.1f} s", file=sys.stderr)
+    elif a.what == "planner":
+        from .planner import learned_lean_deg, summed, trial
+        for cls in a.cls or ["straight", "leaning"]:
+            lean = learned_lean_deg(a.binary, cls, 1, a.learn, a.jobs) if a.learn else None
+            rows = trial(a.binary, cls, a.first, a.flights, 1, a.jobs, lean)
+            print(json.dumps(dict(cls=cls, lean_deg=lean, **summed(rows))), flush=True)
     elif a.what == "score":
         from .score import score
         from .table import report
@@ -95,6 +113,9 @@ def main(argv=None):
             with open(a.rows, "w", encoding="utf-8") as f:
                 f.writelines(json.dumps(r) + "\n" for r in rows)
         print(designs.report(rows))
+    elif a.what == "knows":
+        from . import knows
+        print(knows.report(knows.compare(a.binary, a.cls or knows.CLASSES, a.flights, a.samples)))
     elif a.what == "pad":
         from .pad import count
         rows = count(a.binary, a.hours, a.first, a.samples, a.jobs)

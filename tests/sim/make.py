@@ -325,11 +325,13 @@ def lean_of(track, grid):
     return np.arctan2(np.hypot(v[0], v[1]), v[2])
 
 
-def flown(cls, seed):
-    """(case, tracks) of the first draw of this seed that flies and belongs to its class."""
+def flown(cls, seed, change=None):
+    """(case, tracks) of the first draw of this seed that flies and belongs to its class; `change` alters what is drawn."""
     (low, high), (mach_low, mach_high) = BOUNDS.get(cls, ((60.0, 6000.0), (0.0, 2.0)))
     for attempt in range(40):
         case = draw(cls, seed, attempt)
+        if change is not None:
+            change(case)
         try:
             tracks = fly(case.vehicle, case.air, case.wind, case.latitude_rad, case.rng)
         except ValueError:

@@ -178,9 +178,19 @@ def judge_cues(said, truth, plan, samples):
     return out
 
 
-def judge_hindsight(said, name, state, instants):
+def least_delay(folder, samples_only):
+    """By how much the program's axis is late: nobody on the ground can tell a radio that is late from a flight that is later.
+    The fastest packet's way, s; none where the estimator is fed the measurements' own times."""
+    kept = folder / "samples.jsonl"
+    if samples_only or not kept.exists():
+        return 0.0
+    lines = map(json.loads, kept.read_text().splitlines())
+    return min((x["t_receive_s"] - x["t_s"] for x in lines if x.get("body") == 0 and "t_s" in x), default=0.0)
+
+
+def judge_hindsight(said, name, state, instants, late):
     """The smoothed path against the truth at some instants, from the line nearest to each (within a second)."""
-    own = lambda x: said.time(x.get("t_utc", x.get("t_s")))
+    own = lambda x: said.time(x.get("t_utc", x.get("t_s"))) - late
     lines = [(own(x), x) for x in said.of("smoothed", 0, name)]
     out = {}
     for key, t in instants.items():
@@ -212,10 +222,11 @@ def judge(folder, lines_path, samples_only=False):
     pad = judge_prediction(said, ev["liftoff"] - 0.5, dict(ap, t_s=ap["t_s"]), name)
     out["pad"] = pad
     st = body["state"]
+    late = least_delay(folder, samples_only)
     line = said.newest("estimate", half, 0, name)
     if line is not None:
         lean = quantiles(line, "lean_rad")
-        instant = said.time(line.get("t_utc", line.get("t_s", line["t"])))
+        instant = said.time(line.get("t_utc", line.get("t_s", line["t"]))) - late
         x = float(np.interp(instant, st["t_s"], st["lean_rad"]))
         out["lean"] = None if lean is None else dict(err=math.degrees(lean["p50"] - x), in90=interval(lean, x)[0], width=math.degrees(interval(lean, x)[2]))
         for key, field in (("height_m", "height_m"), ("climb_mps", "climb_mps"), ("airspeed_mps", "airspeed_mps")):
@@ -223,7 +234,7 @@ def judge(folder, lines_path, samples_only=False):
             x = float(np.interp(instant, st["t_s"], st[field]))
             if q:
                 out["state_" + key] = dict(err=q["p50"] - x, in90=interval(q, x)[0])
-    out["hindsight"] = judge_hindsight(said, name, st, dict(half=half, apogee=ap["t_s"]))
+    out["hindsight"] = judge_hindsight(said, name, st, dict(half=half, apogee=ap["t_s"], descent=0.5 * (ap["t_s"] + body["landing"]["t_s"])), late)
     seen = events_of(said, 0, name)
     out["events"] = {}
     for key, true_key in (("liftoff", "liftoff"), ("burnout", "burnout"), ("apogee", "apogee"), ("landing", "landing"), ("rail_exit", "rail_exit"),
@@ -272,14 +283,14 @@ def no_chute_said(said, name):
     return None
 
 
-def score(binary, classes, first, count, samples=False, jobs=2, results=None, quiet=False):
+def score(binary, classes, first, count, samples=False, jobs=2, results=None, quiet=False, folder_of=flight_folder):
     """Scores flights; returns list of figures."""
     kept = results is not None
     results = Path(results or OUT / "said")
 
     def one(pair):
         cls, seed = pair
-        folder = flight_folder(cls, seed)
+        folder = folder_of(cls, seed)
         path, code, took = run(binary, folder, samples, results)
         try:
             row = judge(folder, path, samples)

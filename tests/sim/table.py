@@ -125,13 +125,13 @@ def hindsight_table(rows):
     out = []
     for cls, rs in groups(rows).items():
         row = [cls, sum("half" in r["hindsight"] for r in rs)]
-        for at in ("half", "apogee"):
+        for at in ("half", "apogee", "descent"):
             for field in ("height_m", "climb_mps", "airspeed_mps"):
                 have = [r["hindsight"][at] for r in rs if f"{field}_err" in r["hindsight"].get(at, {})]
                 errors = absolute([h[f"{field}_err"] for h in have])
                 row.append(f"{fmt(quant(errors, 0.5), 2)} / {fmt(quant(errors, 0.9), 2)} ({percent(mean([h[field + '_in90'] for h in have]))})")
         out.append(row)
-    return md(["class", "n"] + [f"{what} at {at}" for at in ("half of coast", "apogee") for what in ("height m", "climb m/s", "airspeed m/s")], out)
+    return md(["class", "n"] + [f"{what} at {at}" for at in ("half of coast", "apogee", "half of descent") for what in ("height m", "climb m/s", "airspeed m/s")], out)
 
 
 def other_table(rows):

@@ -335,6 +335,8 @@ function story(s) {
       compass: { declination_deg: 12.1, sd_deg: 0.36, caution: false, model: 'WMM2025', date: '2026-11-26' },
       pieces: s < paths[0].end ? [] : NAMES.map((_, i) => piece(i, s)),
     },
+    readiness: [],
+    accepted: [],
   };
 }
 

@@ -18,6 +18,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::output::{HeadsUp, Level};
 pub(crate) use descent::Openings;
+pub use place::{depth_m, is_in};
 pub(crate) use view::{BodyView, Happened, Silent, View};
 
 /// Seconds between two changes of one heads-up's words. Shorter is unreadable (look.md: figures step at most four

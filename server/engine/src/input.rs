@@ -2,6 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use crate::output::Accepted;
 use crate::setup::Setup;
 
 /// One recorded input.
@@ -92,6 +93,8 @@ pub enum What {
         /// Who.
         who: String,
     },
+    /// A crew member accepted for this flight what is not within limits, or took that back.
+    Accept(Box<Accepted>),
     /// The station started (again): links' half frames are void.
     Started,
     /// Bytes of a link that were received and could not be kept (memory full, disk full too long): the link's

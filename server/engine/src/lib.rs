@@ -20,11 +20,14 @@ mod one_flight;
 pub mod output;
 mod packet;
 mod pen;
+pub mod preparation;
+mod readiness;
 mod recording;
 mod says;
 pub mod setup;
 mod sound;
 
+pub use heads_up::{depth_m, is_in};
 pub use hindsight::ON_THE_PAD_S;
 pub use input::{Input, RelayNews, RelayStamp, What};
 pub use line::{Line, Lines};

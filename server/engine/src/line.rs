@@ -1,6 +1,6 @@
 //! Outputs as JSON Lines: one flat object a line, SI units, times in UTC seconds.
 //!
-//! `kind` is one of `estimate`, `prediction`, `cue`, `landing`, `event`, `headsup`, `smoothed`; with [`Lines::all`] also
+//! `kind` is one of `estimate`, `prediction`, `cue`, `landing`, `event`, `headsup`, `accepted`, `smoothed`; with [`Lines::all`] also
 //! `flight`, `silence`, `frame` and `reading`. Every line carries `flight` and `t_receive`, the receive time of the newest packet used; a
 //! distribution is its median under the plain name and `_p05 _p25 _p75 _p95` beside it. The README has the field list.
 
@@ -81,6 +81,18 @@ impl Lines {
                 let mut line = start("silence", "");
                 line.maybe("since_utc", since_ns.map(|t| utc_s(t, output.utc_offset_ns)));
                 line.flag("on", since_ns.is_some());
+                Some(line)
+            }
+            Said::Accepted(told) => {
+                let mut line = start("accepted", "");
+                line.number("t_utc", at(axis_s(engine, output)));
+                line.text("key", &told.key);
+                line.flag("on", told.on);
+                line.text("what", &told.what);
+                line.text("figure", &told.figure);
+                line.text("limit", &told.limit);
+                line.text("who", &told.who);
+                line.text("why", &told.why);
                 Some(line)
             }
             Said::Frame(cut) if self.all => Some(frame(start("frame", ""), cut)),

@@ -1,8 +1,8 @@
 //! The machine itself: what is remembered between inputs, and in which order things happen.
 //!
 //! An input first lets every deadline up to its own time happen, each at its logical time, then takes effect. There
-//! are three kinds of deadline: all radios have become silent; a beat of the flight; radio statistics. At one and the
-//! same instant they happen in that order.
+//! are four kinds of deadline: all radios have become silent; a beat of the flight; radio statistics; readiness on the pad. At
+//! one and the same instant they happen in that order.
 
 mod inputs;
 mod readings;
@@ -18,16 +18,19 @@ use crate::links::LinkStream;
 use crate::next_flight::NextFlight;
 use crate::one_flight::{Around, OneFlight};
 use crate::pen::{Marks, Pen, axis_s};
+use crate::readiness::Readiness;
 use crate::says::Flags;
 use crate::{Input, Output, Said, Setup};
 
 /// Version of everything that decides an output. Snapshots and stored outputs of another version are recomputed.
-pub const ENGINE_VERSION: u32 = 5;
+pub const ENGINE_VERSION: u32 = 6;
 
 /// Radio statistics are told at most so often, ns.
 const RADIO_NS: i64 = 500_000_000;
 /// After so long without bytes nothing in them changes any more (they look 10 s back), ns.
 const RADIO_QUIET_NS: i64 = 11_000_000_000;
+/// Readiness is judged so often, ns.
+const READY_NS: i64 = 1_000_000_000;
 /// On the pad and on the ground beats cease when all has been silent for so long, ns.
 const ASHORE_QUIET_NS: i64 = 10_000_000_000;
 /// A flight of which nothing has been heard for so long is over, ns.
@@ -47,12 +50,14 @@ pub struct Engine {
     links: BTreeMap<String, LinkStream>,
     heard: Heard,
     flags: Flags,
+    readiness: Readiness,
     flight: Option<OneFlight>,
     flights: u32,
     next: Option<NextFlight>,
     silent: Option<Silent>,
     beat_ns: Option<i64>,
     radio_ns: Option<i64>,
+    ready_ns: Option<i64>,
     /// Newest bytes, station time ns.
     bytes_ns: Option<i64>,
     /// Only in a rerun: what the path with hindsight is made of.
@@ -66,6 +71,7 @@ enum Due {
     Silence,
     Beat,
     Radio,
+    Ready,
 }
 
 impl Engine {
@@ -79,12 +85,14 @@ impl Engine {
             links: BTreeMap::new(),
             heard: Heard::default(),
             flags: Flags::default(),
+            readiness: Readiness::default(),
             flight: None,
             flights: 0,
             next: None,
             silent: None,
             beat_ns: None,
             radio_ns: None,
+            ready_ns: None,
             bytes_ns: None,
             hindsight: None,
         };
@@ -97,6 +105,13 @@ impl Engine {
     /// or earlier.
     pub fn keep_hindsight(&mut self) {
         self.hindsight = Some(Hindsight::default());
+    }
+
+    /// Measurements that no radio brought, for the flight that is told with hindsight next; after [`Self::keep_hindsight`].
+    pub fn add_to_hindsight(&mut self, samples: &[loftwatch_flight::Sample]) {
+        if let Some(kept) = &mut self.hindsight {
+            kept.add(samples);
+        }
     }
 
     /// Takes one input. Deadlines due at or before `input.t_ns` fire first, each at its own time.
@@ -118,6 +133,7 @@ impl Engine {
                 Due::Silence => self.fall_silent(out),
                 Due::Beat => self.beat(out),
                 Due::Radio => self.tell_radio(out),
+                Due::Ready => self.tell_readiness(out),
             }
         }
     }
@@ -148,6 +164,7 @@ impl Engine {
             silence_ns.map(|t| (t, Due::Silence)),
             self.beat_ns.map(|t| (t, Due::Beat)),
             self.radio_ns.map(|t| (t, Due::Radio)),
+            self.ready_ns.map(|t| (t, Due::Ready)),
         ];
         all.into_iter().flatten().min()
     }
@@ -213,6 +230,21 @@ impl Engine {
         self.pen(out).say(Said::Radio(lines));
         let busy = self.bytes_ns.is_some_and(|t| self.marks.t_ns - t < RADIO_QUIET_NS);
         self.radio_ns = busy.then(|| self.next_on_grid(RADIO_NS));
+    }
+
+    /// On the pad; once nothing was heard for so long that no transmitter counts as heard, nothing in it changes any more.
+    fn tell_readiness(&mut self, out: &mut Vec<Output>) {
+        self.ready_ns = None;
+        if self.flight.as_ref().is_some_and(|flight| flight.has_ended() || !flight.waits()) {
+            return;
+        }
+        if let Some(said) = self.readiness.judge(&self.setup, self.marks.t_ns) {
+            self.pen(out).say(said);
+        }
+        let quiet_s = self.setup.preparation.limits.heard_within_s.value + 2.0;
+        let quiet_ns = libm::round(quiet_s.clamp(1.0, 3600.0) * 1e9) as i64;
+        let busy = self.bytes_ns.is_some_and(|t| self.marks.t_ns - t < quiet_ns);
+        self.ready_ns = busy.then(|| self.next_on_grid(READY_NS));
     }
 
     /// When a flight has ended: what was told meanwhile holds, and the next one is watched for.

@@ -77,6 +77,10 @@ pub enum Said {
     },
     /// A flight opens (on the pad), is renamed, or ends.
     Flight(FlightState),
+    /// On the pad: what was heard and measured, beside its limits. All of it, whenever some of it changes (at most 1 Hz).
+    Readiness(Vec<Check>),
+    /// A crew member accepted what is not within limits, or took that back.
+    Accepted(Accepted),
     /// After landing: the smoothed state at one instant.
     Smoothed {
         /// Body index.
@@ -163,6 +167,59 @@ pub struct HeadsUp {
     pub limit_from: String,
     /// The words to say, metric, one or two short sentences.
     pub words: String,
+}
+
+/// One figure of readiness beside its limit. It says what was heard and measured, and never that anything is ready.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Check {
+    /// Stable key, e.g. `battery:Cam B`.
+    pub key: String,
+    /// Body index, if about one.
+    pub body: Option<usize>,
+    /// What it is about, in words.
+    pub what: String,
+    /// The figure, in words, metric.
+    pub figure: String,
+    /// Since when it has been so, station time ns, where that matters.
+    pub since_ns: Option<i64>,
+    /// The limit, in words.
+    pub limit: String,
+    /// Where the limit comes from.
+    pub limit_from: String,
+    /// How urgent; `None` where it is within limits.
+    pub level: Option<Level>,
+    /// What to do, where it is not.
+    pub words: String,
+    /// By whom it was accepted as it is, and why.
+    pub accepted: Option<Acceptance>,
+}
+
+/// Who accepted something as it is, and why.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Acceptance {
+    /// Who.
+    pub who: String,
+    /// Why, in their words.
+    pub why: String,
+}
+
+/// That a crew member accepted what is not within limits, with the words as they stood then.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Accepted {
+    /// Key of the check, or of the margin.
+    pub key: String,
+    /// Whether it holds; else it was taken back.
+    pub on: bool,
+    /// What it is about, in words.
+    pub what: String,
+    /// The figure then.
+    pub figure: String,
+    /// The limit then.
+    pub limit: String,
+    /// Who accepted it, or took that back.
+    pub who: String,
+    /// Why, in their words.
+    pub why: String,
 }
 
 /// Levels of a heads-up.

@@ -3,6 +3,8 @@
 use loftwatch_flight::Plan;
 use serde::{Deserialize, Serialize};
 
+use crate::preparation::Preparation;
+
 /// Everything told, resolved: defaults written out, contents of files that it names included.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Setup {
@@ -24,6 +26,9 @@ pub struct Setup {
     pub links: Vec<Link>,
     /// Layouts.
     pub layouts: Vec<loftwatch_radio::Layout>,
+    /// What is told for the time before a flight alone. Stores of before schema 6 have none.
+    #[serde(default)]
+    pub preparation: Preparation,
     /// Keys (dotted, as in the file) whose value is a default, with the value in words.
     pub defaults: Vec<(String, String)>,
 }

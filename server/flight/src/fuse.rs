@@ -82,6 +82,9 @@ impl Filter {
             {
                 &[LAG]
             }
+            // Nor, looking back, the barometer's lag, which a thrust that is a little other than felt would be taken for.
+            Channel::Axial if self.regime.burning && self.about.is_some() => &[LNK, SHAPE, BLAG],
+            Channel::Baro if self.regime.burning && self.about.is_some() => &[BLAG],
             Channel::Axial if self.regime.burning => &[LNK, SHAPE],
             _ => &[],
         }

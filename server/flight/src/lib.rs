@@ -26,6 +26,7 @@ mod mixture;
 mod model;
 mod motion;
 mod motor;
+pub mod nominal;
 mod output;
 mod pad;
 mod phase;

@@ -122,6 +122,19 @@ impl Model {
         }
     }
 
+    /// The same without wind.
+    pub(crate) fn calm(&self) -> Self {
+        let mut weather = self.plan.weather;
+        weather.wind_mps.value = 0.0;
+        Self { wind: Wind::told(&weather), ..self.clone() }
+    }
+
+    /// Level unit vector in which the rail leans; north where it stands upright or its azimuth is not known.
+    pub(crate) fn rail_plane(&self) -> [f64; 2] {
+        let flat = libm::hypot(self.rail[0], self.rail[1]);
+        if flat > 1e-6 { [self.rail[0] / flat, self.rail[1] / flat] } else { [0.0, 1.0] }
+    }
+
     /// ln k of a body with this drag area, m2.
     pub(crate) fn ln_k_under(&self, body: &Body, drag_area_m2: f64) -> f64 {
         let k = self.air.pad_density() * drag_area_m2 / (2.0 * body.mass_kg.value.max(1e-3));

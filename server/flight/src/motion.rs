@@ -165,7 +165,14 @@ fn thrust_at(m: &Model, r: &Regime, blob: &Blob, t_s: f64) -> (f64, f64) {
 }
 
 /// Acceleration only, for the mean.
-fn acceleration(m: &Model, x: &[f64], thrust: f64, k: f64, share: f64, rail: Option<&[f64; 3]>) -> [f64; 3] {
+pub(crate) fn acceleration(
+    m: &Model,
+    x: &[f64],
+    thrust: f64,
+    k: f64,
+    share: f64,
+    rail: Option<&[f64; 3]>,
+) -> [f64; 3] {
     let (a, v) = airspeed(m, x);
     let (rho, _) = m.air.density_ratio(x[H]);
     let c = shape(v / m.air.sound_mps(x[H]), x[SHAPE]).ratio;

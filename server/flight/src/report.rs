@@ -56,8 +56,11 @@ pub(crate) fn state(m: &Model, f: &Filter) -> Option<Estimate> {
     let mut lean = Spread::new();
     let mut drag = Spread::new();
     let (mut place, mut speed, mut mach, mut q) = ([0.0; 2], [0.0; 2], 0.0, 0.0);
+    // On the way down a body sinks through gusts that no measurement shows; on the way up they are small beside its speed.
+    let gust = if f.phase == Phase::Descending { m.wind.gust_mps() } else { 0.0 };
     for (w, b) in w.iter().zip(f.blobs.iter()) {
-        let hit = Hit::here(m, &f.regime, b, f.t_s, Crossing::Time);
+        let mut hit = Hit::here(m, &f.regime, b, f.t_s, Crossing::Time);
+        hit.air_cov[2][2] += gust * gust;
         height.gauss(*w, hit.height_m, hit.height_var);
         climb.gauss(*w, hit.velocity[2], hit.velocity_cov[2][2]);
         air.length(*w, &hit.air, &hit.air_cov);

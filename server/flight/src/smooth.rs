@@ -15,8 +15,8 @@ use crate::output::{Estimate, EventKind, Phase};
 use crate::phase::TAIL_S;
 use crate::plan::{DescentState, Plan};
 use crate::sample::{Report, Sample};
-use crate::start::{BARO_SCALE_SD, PORT_SD};
-use crate::state::{BB, BLAG, BS, Blob, D, E, GH, LAG, LNK, N, PORT, PRED, TAU, VE, VN, VU, WE, WN};
+use crate::start::PORT_SD;
+use crate::state::{BB, BLAG, Blob, D, E, GH, LAG, LNK, N, PORT, PRED, TAU, VE, VN, VU, WE, WN};
 use crate::track::{order, same};
 use crate::tracker::Tracker;
 
@@ -30,10 +30,14 @@ const THRUST_TAU_S: f64 = 0.3;
 /// Wandering of ln k per root second: under a steady canopy, and while something may open or leave.
 const STEADY: f64 = 0.08;
 const OPENING: f64 = 1.2;
+/// What ports that hang another way may read off by, m: a hundredth or two of the dynamic pressure under a drogue (common practice,
+/// no source).
+const OPENED_BARO_M: f64 = 0.7;
 /// Spread of ln k under a canopy that has just opened, about the told one.
 const OPENED_SD: f64 = 0.8;
-/// Spread of the barometer's lag, s: wide, it would trade against the time of liftoff.
-const BLAG_SD_S: f64 = 0.035;
+/// Spread of the barometer's lag, s (common practice, no source): it is hardly learnt, as a path that lags looks like one that
+/// is flown later.
+const BLAG_SD_S: f64 = 0.045;
 /// How long before and after a cue things may open, s.
 const OPENS_S: (f64, f64) = (0.3, 3.0);
 
@@ -417,15 +421,11 @@ impl<'a> Path<'a> {
                     b.x[LNK] = self.m.ln_k_under(told, descent.drag_area_m2.value);
                     b.reopen(LNK, OPENED_SD * OPENED_SD);
                     moved.cut(LNK);
-                    // Ports and antenna hang another way from here on: their errors say nothing about the climb's.
-                    for (i, sd) in [
-                        (BB, 2.0),
-                        (BS, BARO_SCALE_SD),
-                        (PORT, PORT_SD),
-                        (BLAG, BLAG_SD_S),
-                        (LAG, 0.15),
-                        (GH, 3.0),
-                    ] {
+                    // Ports and antenna hang another way from here on: their errors say nothing about the climb's. The air, and so
+                    // the scale of heights by pressure, stays what it was.
+                    for (i, sd) in
+                        [(BB, OPENED_BARO_M), (PORT, PORT_SD), (BLAG, BLAG_SD_S), (LAG, 0.15), (GH, 3.0)]
+                    {
                         b.reopen(i, sd * sd);
                         moved.cut(i);
                     }

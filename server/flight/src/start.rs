@@ -464,14 +464,14 @@ fn stands(b: &Blob, m: &Model) -> bool {
 }
 
 /// Two unit vectors across a direction.
-fn across(r: &[f64; 3]) -> ([f64; 3], [f64; 3]) {
+pub(crate) fn across(r: &[f64; 3]) -> ([f64; 3], [f64; 3]) {
     let flat = sqrt(r[0] * r[0] + r[2] * r[2]).max(1e-6);
     let a = [r[2] / flat, 0.0, -r[0] / flat];
     let b = [r[1] * a[2] - r[2] * a[1], r[2] * a[0] - r[0] * a[2], r[0] * a[1] - r[1] * a[0]];
     (a, b)
 }
 
-fn leaned(r: &[f64; 3], a: &[f64; 3], b: &[f64; 3], u: f64, v: f64) -> [f64; 3] {
+pub(crate) fn leaned(r: &[f64; 3], a: &[f64; 3], b: &[f64; 3], u: f64, v: f64) -> [f64; 3] {
     let mut d = [0.0; 3];
     let mut len = 0.0;
     for i in 0..3 {

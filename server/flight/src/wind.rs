@@ -19,6 +19,11 @@ const UNKNOWN_PER_M: f64 = 0.002;
 /// Where that growth ends, m/s.
 const UNKNOWN_MOST_MPS: f64 = 15.0;
 
+/// Upright gusts over the wind 20 ft above ground, one standard deviation, and that height in metres: MIL-HDBK-1797B, low
+/// altitude model (cited from memory).
+const GUST_SHARE: f64 = 0.1;
+const GUST_TOLD_AT_M: f64 = 6.1;
+
 /// The told wind.
 #[derive(Clone, Debug)]
 pub(crate) struct Wind {
@@ -67,6 +72,13 @@ impl Wind {
         ([e * r, n * r], [e * s, n * s])
     }
 
+    /// One standard deviation of upright gusts, m/s.
+    pub(crate) fn gust_mps(&self) -> f64 {
+        let (r, _) = self.ratio(GUST_TOLD_AT_M);
+        let [e, n] = self.towards_mps;
+        GUST_SHARE * r * sqrt(e * e + n * n + self.sd_mps * self.sd_mps)
+    }
+
     /// One standard deviation of each component at a height, m/s.
     pub(crate) fn sd_mps(&self, height_m: f64) -> f64 {
         let (r, _) = self.ratio(height_m);
@@ -97,5 +109,7 @@ mod tests {
         assert!((e / 4.0 - 1.389_495).abs() < 1e-4);
         assert_eq!(w.at(700.0).0, w.at(9000.0).0);
         assert!(w.sd_mps(3000.0) > w.sd_mps(10.0));
+        // A tenth of 4.12 m/s (told, with its spread) brought from 10 to 6.1 m: 0.412 * 0.61^(1/7) = 0.384.
+        assert!((w.gust_mps() - 0.384).abs() < 0.001, "{}", w.gust_mps());
     }
 }

@@ -99,6 +99,7 @@ fn flat(setup: &Setup) -> BTreeMap<String, String> {
     bodies(setup, &mut flat);
     cues(setup, &mut flat);
     radio(setup, &mut flat);
+    preparation(setup, &mut flat);
     flat.0
 }
 
@@ -192,6 +193,30 @@ fn cues(setup: &Setup, flat: &mut Flat) {
             limit.map_or("none".to_owned(), |l| format!("{:?} {} ({})", l.of, l.value, l.from)),
         );
         flat.put(format!("{at}.mass_kg"), cue.mass_kg);
+    }
+}
+
+/// What is told for the time before a flight: it changes nothing in flight.
+fn preparation(setup: &Setup, flat: &mut Flat) {
+    let told = &setup.preparation;
+    for part in &told.parts {
+        flat.put(format!("part[{}].mass_kg", part.name), part.mass_kg);
+    }
+    if let Some([gravity, pressure]) = told.centres_m {
+        flat.put("centre_of_gravity_m", gravity);
+        flat.put("centre_of_pressure_m", pressure);
+    }
+    flat.put("cluster", told.cluster);
+    for (body, board) in setup.plan.bodies.iter().zip(&told.boards) {
+        flat.data(format!("electronics[{}]", body.name), board);
+    }
+    for (cue, lag) in setup.plan.cues.iter().zip(&told.lags_s) {
+        flat.told(&format!("lag_s[{}]", cue.name), "s", *lag);
+    }
+    flat.data("limits", &told.limits);
+    flat.data("ceiling", &told.ceiling);
+    for (index, step) in told.checklist.iter().enumerate() {
+        flat.put(format!("checklist[{}]", index + 1), format!("{} {}", step.step, step.who));
     }
 }
 

@@ -12,7 +12,9 @@ use crate::body::Flown;
 use crate::mistake::{Mistake, Report, clean};
 use crate::notes::Notes;
 use crate::tree::{At, Field, FromFile, Place};
-use crate::{area, body, cue, field, layout, link, motor, site, standard, told, vehicle, weather};
+use crate::{
+    area, body, cue, field, layout, link, motor, preparation, site, standard, told, vehicle, weather,
+};
 
 /// The longest setup file, bytes. The fullest that makes sense has a hundredth of it.
 const LONGEST: usize = 1024 * 1024;
@@ -85,7 +87,7 @@ fn with_broken(text: &str, broken: &[toml::de::Error], others: Vec<Mistake>) -> 
 }
 
 /// A section, or an empty one in its place: then all of it is default.
-fn section<T: FromFile + Clone>(field: &Field<T>, notes: &mut Notes) -> Option<T> {
+pub(crate) fn section<T: FromFile + Clone>(field: &Field<T>, notes: &mut Notes) -> Option<T> {
     if let Field::Is(at) = field {
         return Some(at.value.clone());
     }
@@ -129,6 +131,8 @@ fn mean(told: &told::File, notes: &mut Notes, load: motor::Load<'_>) -> Option<S
     let (mut meant_bodies, transmitters) = body::mean(&bodies, &cues, &given, notes);
     let meant_cues = cue::mean(&cues, &bodies.names, &meant_bodies, &motors, notes);
 
+    let preparation = preparation::mean(told, &told_vehicle, &told_motor, &bodies, cues.told, notes);
+
     let (mut layouts, told_as) = layout::mean(told.layouts.list(), &bodies.names, notes);
     // A layout of a fixed body, or of the vehicle alone, is a radio of that body.
     for layout in &layouts {
@@ -149,7 +153,13 @@ fn mean(told: &told::File, notes: &mut Notes, load: motor::Load<'_>) -> Option<S
         &told_as,
         notes,
     );
-    let wrong = [told.site.wrong(), told.weather.wrong(), told.vehicle.wrong(), told.motor.wrong()];
+    let wrong = [
+        told.site.wrong(),
+        told.weather.wrong(),
+        told.vehicle.wrong(),
+        told.motor.wrong(),
+        told.limits.wrong(),
+    ];
     notes.mistakes.retain(|m| !m.missing || !wrong.iter().flatten().any(|key| m.key.starts_with(key)));
     Some(Setup {
         vehicle_name,
@@ -168,6 +178,7 @@ fn mean(told: &told::File, notes: &mut Notes, load: motor::Load<'_>) -> Option<S
         receivers,
         links,
         layouts,
+        preparation,
         defaults: Vec::new(),
     })
 }

@@ -16,6 +16,8 @@ told! {
         receivers as "receiver": Vec<At<Receiver>>,
         links as "link": Vec<At<Link>>,
         layouts as "layout": Vec<At<Layout>>,
+        limits as "limits": Limits,
+        checklist as "checklist": Vec<At<Step>>,
     }
     /// `[site]`
     Site {
@@ -56,6 +58,14 @@ told! {
         rail_tilt_from_vertical_deg as "rail_tilt_from_vertical_deg": f64,
         rail_azimuth_deg as "rail_azimuth_deg": f64,
         lean_spread_deg as "lean_spread_deg": f64,
+        centre_of_gravity_m as "centre_of_gravity_m": f64,
+        centre_of_pressure_m as "centre_of_pressure_m": f64,
+        parts as "part": Vec<At<Part>>,
+    }
+    /// `[[vehicle.part]]`
+    Part {
+        name as "name": String,
+        mass_kg as "mass_kg": f64,
     }
     /// `[motor]`
     Motor {
@@ -64,6 +74,7 @@ told! {
         burn_time_s as "burn_time_s": f64,
         propellant_mass_kg as "propellant_mass_kg": f64,
         thrust_curve as "thrust_curve": String,
+        cluster as "cluster": i64,
     }
     /// `[[upper_motor]]`
     UpperMotor {
@@ -87,6 +98,11 @@ told! {
         transmitter as "transmitter": i64,
         mass_kg as "mass_kg": f64,
         drag_area_m2 as "drag_area_m2": f64,
+        battery_least_v as "battery_least_v": f64,
+        gnss_greatest_height_m as "gnss_greatest_height_m": f64,
+        gnss_greatest_speed_mps as "gnss_greatest_speed_mps": f64,
+        gnss_greatest_acceleration_g as "gnss_greatest_acceleration_g": f64,
+        gnss_dynamics as "gnss_dynamics": String,
         descents as "descent": Vec<At<Descent>>,
     }
     /// `[[body.descent]]`
@@ -112,6 +128,37 @@ told! {
         limit_opening_load_n as "limit_opening_load_n": f64,
         limit_from as "limit_from": String,
         mass_kg as "mass_kg": f64,
+        lag_s as "lag_s": f64,
+        lag_spread_s as "lag_spread_s": f64,
+    }
+    /// `[limits]`
+    Limits {
+        heard_within_s as "heard_within_s": f64,
+        satellites_least as "satellites_least": f64,
+        dilution_most as "dilution_most": f64,
+        fix_within_m as "fix_within_m": f64,
+        pressure_within_hpa as "pressure_within_hpa": f64,
+        upright_within_deg as "upright_within_deg": f64,
+        storage_least_percent as "storage_least_percent": f64,
+        steady_for_s as "steady_for_s": f64,
+        thrust_to_weight_least as "thrust_to_weight_least": f64,
+        rail_exit_least_mps as "rail_exit_least_mps": f64,
+        rail_tilt_most_deg as "rail_tilt_most_deg": f64,
+        wind_most_mps as "wind_most_mps": f64,
+        attack_most_deg as "attack_most_deg": f64,
+        stability_least as "stability_least": f64,
+        drogue_most_mps as "drogue_most_mps": f64,
+        landing_most_mps as "landing_most_mps": f64,
+        landing_most_j as "landing_most_j": f64,
+        ceiling_m as "ceiling_m": f64,
+        ceiling_above as "ceiling_above": String,
+        ceiling_window as "ceiling_window": String,
+        ceiling_authority as "ceiling_authority": String,
+    }
+    /// `[[checklist]]`
+    Step {
+        step as "step": String,
+        who as "who": String,
     }
     /// `[[receiver]]`
     Receiver {
@@ -221,7 +268,7 @@ mod tests {
     #[test]
     fn the_full_setup_holds_every_key() {
         let full = include_str!("../tests/full.toml");
-        let sections: [&[&str]; 17] = [
+        let sections: [&[&str]; 20] = [
             File::KEYS,
             Site::KEYS,
             Area::KEYS,
@@ -239,6 +286,9 @@ mod tests {
             Case::KEYS,
             LayoutField::KEYS,
             Bits::KEYS,
+            Part::KEYS,
+            Limits::KEYS,
+            Step::KEYS,
         ];
         for key in sections.concat() {
             let there = [

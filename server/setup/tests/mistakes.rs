@@ -52,7 +52,7 @@ error: `vehicle.diameter_m`: expected 0.01 to 1.5 m, found 240
   |
   = hint: in millimetres? then 0.24
 
-error: `vehicle.colour`: expected one of `name`, `liftoff_mass_kg`, `liftoff_mass_spread_percent`, `diameter_m`, `drag_coefficient`, `drag_spread_percent`, `rail_guided_length_m`, `rail_tilt_from_vertical_deg`, `rail_azimuth_deg` or `lean_spread_deg`, found the unknown key `colour`
+error: `vehicle.colour`: expected one of `name`, `liftoff_mass_kg`, `liftoff_mass_spread_percent`, `diameter_m`, `drag_coefficient`, `drag_spread_percent`, `rail_guided_length_m`, `rail_tilt_from_vertical_deg`, `rail_azimuth_deg`, `lean_spread_deg`, `centre_of_gravity_m`, `centre_of_pressure_m` or `part`, found the unknown key `colour`
  --> setup.toml:4:1
   |
 4 | colour = \"red\"

@@ -32,6 +32,10 @@ pub(crate) enum Command {
     Rerun(Rerun),
     /// List the stored flights.
     Flights(Flights),
+    /// Write files of a stored flight or day: tables, tracks, captions, audits, the flight sheet, a bundle of all.
+    Export(Export),
+    /// Lay a log from the vehicle's own memory over its flight; with --keep the smoother hears it, too.
+    Log(Log),
     /// Read a data folder whole: is it undamaged, is anything missing, are the outputs what the inputs lead to?
     Check(Flights),
     /// Compute all stored outputs again from the inputs.
@@ -46,6 +50,8 @@ pub(crate) enum Command {
     },
     /// List the serial ports found.
     Ports,
+    /// Before a flight: margins, and conditions for cues, from a setup file alone.
+    Prepare(Prepare),
     /// Look at setup files.
     Setup {
         #[command(subcommand)]
@@ -120,6 +126,25 @@ pub(crate) struct Rerun {
 }
 
 #[derive(Debug, Args)]
+pub(crate) struct Prepare {
+    /// The setup file.
+    #[arg(value_name = "FILE")]
+    pub(crate) file: PathBuf,
+    /// Print all of it as JSON, in SI units.
+    #[arg(long)]
+    pub(crate) json: bool,
+    /// Plan this cue only; else all that the setup has, as it has them.
+    #[arg(long, value_name = "NAME")]
+    pub(crate) cue: Option<String>,
+    /// Wanted so many seconds before apogee; negative is after it.
+    #[arg(long, value_name = "SECONDS", requires = "cue", allow_negative_numbers = true)]
+    pub(crate) lead: Option<f64>,
+    /// Lag of the electronics' vertical speed, s, instead of the setup's.
+    #[arg(long, value_name = "SECONDS", requires = "cue")]
+    pub(crate) lag: Option<f64>,
+}
+
+#[derive(Debug, Args)]
 pub(crate) struct Guess {
     /// A file of raw bytes, as the receiver sends them.
     #[arg(value_name = "FILE", required_unless_present = "data", conflicts_with = "data")]
@@ -133,6 +158,63 @@ pub(crate) struct Guess {
     /// The baud rate that they were read at; that of the stored setup if left out.
     #[arg(long, value_name = "BAUD")]
     pub(crate) baud: Option<u32>,
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct Export {
+    /// What to write: `estimates.csv`, `readings.parquet`, `track.kml`, `sheet.pdf`, `bundle.zip` and so on; an unknown name
+    /// is answered with all there are.
+    #[arg(value_name = "FILE", required = true)]
+    pub(crate) files: Vec<String>,
+    /// The data folder.
+    #[arg(long, value_name = "DIR", default_value = "loftwatch-data")]
+    pub(crate) data: PathBuf,
+    /// The flight, by its number.
+    #[arg(long, value_name = "N", conflicts_with = "day", required_unless_present = "day")]
+    pub(crate) flight: Option<u32>,
+    /// All flights of a date, such as 2026-06-12, where this machine stands.
+    #[arg(long, value_name = "DATE")]
+    pub(crate) day: Option<jiff::civil::Date>,
+    /// The folder to write to.
+    #[arg(long, value_name = "DIR", default_value = ".")]
+    pub(crate) to: PathBuf,
+    /// `si` (default) or `imperial`.
+    #[arg(long, value_name = "UNITS")]
+    pub(crate) units: Option<String>,
+    /// Columns of a table, with commas between, instead of all.
+    #[arg(long, value_name = "NAMES")]
+    pub(crate) columns: Option<String>,
+    /// Rows a second of `estimates` and `smoothed`, instead of those that are stored: straight lines between neighbours.
+    #[arg(long, value_name = "HZ")]
+    pub(crate) rate_hz: Option<String>,
+    /// Captions: flight time, in seconds since liftoff, at the footage's zero.
+    #[arg(long, value_name = "S", allow_hyphen_values = true)]
+    pub(crate) starts_s: Option<String>,
+    /// Captions: seconds of footage for a second of flight.
+    #[arg(long, value_name = "RATE")]
+    pub(crate) clock_rate: Option<String>,
+    /// The flight sheet's paper: `a4` (default) or `letter`.
+    #[arg(long, value_name = "PAPER")]
+    pub(crate) paper: Option<String>,
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct Log {
+    /// The log: CSV with a header row.
+    #[arg(value_name = "LOG")]
+    pub(crate) log: PathBuf,
+    /// What its columns are: a small TOML file.
+    #[arg(long, value_name = "FILE")]
+    pub(crate) columns: PathBuf,
+    /// The data folder.
+    #[arg(long, value_name = "DIR", default_value = "loftwatch-data")]
+    pub(crate) data: PathBuf,
+    /// The flight, by its number.
+    #[arg(long, value_name = "N")]
+    pub(crate) flight: u32,
+    /// Keep it with the flight.
+    #[arg(long)]
+    pub(crate) keep: bool,
 }
 
 #[derive(Debug, Args)]

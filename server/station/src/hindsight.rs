@@ -68,6 +68,23 @@ pub(crate) fn prepare(around: Around) -> (Hindsight, impl Future<Output = ()> + 
     (Hindsight { asked }, run(around, asks))
 }
 
+/// For a command: computes a flight's path and keeps it, if the folder can be written. What goes wrong is told and no more:
+/// files are then made without it.
+pub(crate) async fn compute(folder: &std::path::Path, readers: &SqlitePool, store: &SqlitePool, flight: u32) {
+    let around = Around {
+        kept_file: crate::store::folder::derived(folder),
+        readers: readers.clone(),
+        store: store.clone(),
+        clock: Clock::after(0),
+        ending: watch::channel(false).1,
+    };
+    if let Err(error) = tell(&around, flight, false).await {
+        tracing::warn!(
+            "flight {flight} could not be gone over with hindsight: {error}; its files are made without"
+        );
+    }
+}
+
 async fn run(mut around: Around, mut asks: mpsc::Receiver<u32>) {
     let mut failed = std::collections::BTreeSet::new();
     loop {
@@ -171,6 +188,9 @@ async fn path(
         },
     };
     engine.keep_hindsight();
+    for heard in from_memory(around, flight, engine.epoch_ns()).await {
+        engine.add_to_hindsight(&heard.samples);
+    }
     let (mut out, mut path) = (Vec::new(), Vec::new());
     let mut last_ns = liftoff_ns;
     loop {
@@ -192,6 +212,21 @@ async fn path(
     engine.finish(&mut out);
     take(&mut out, flight, &mut path);
     Ok(Some(path))
+}
+
+/// What the vehicle's own memory holds of a flight, where a log of it was handed in.
+async fn from_memory(around: &Around, flight: u32, epoch_ns: i64) -> Vec<crate::onboard::Heard> {
+    let folder = around.kept_file.parent().map(std::path::Path::to_owned).unwrap_or_default();
+    let source = crate::export::Source {
+        derived: around.readers.clone(),
+        inputs: around.store.clone(),
+        epoch_ns,
+        folder: folder.clone(),
+    };
+    match source.choose(crate::export::Selection::Flight(flight)).await {
+        Ok(chosen) => chosen.iter().flat_map(|one| crate::onboard::heard(&folder, &one.flight)).collect(),
+        Err(_) => Vec::new(),
+    }
 }
 
 /// Takes the states of the flight from what the engine put out. Says whether nothing more of it can come.

@@ -12,16 +12,20 @@ mod demo;
 mod export;
 mod failure;
 mod guess;
+mod handed_out;
 mod hindsight;
 mod hub;
+mod learned;
 mod links;
 mod lists;
 mod map;
 mod mdns;
 mod meant;
 mod messages;
+mod onboard;
 mod playback;
 mod ports;
+mod prepared;
 mod rebuild;
 mod relay;
 mod rerun;
@@ -32,6 +36,7 @@ mod setup;
 mod shared;
 mod store;
 mod tls;
+mod vehicles;
 mod web;
 mod whole;
 
@@ -110,10 +115,13 @@ async fn obey(cli: Cli) -> Result<(), Failure> {
         Command::Demo(wanted) => demo::run(wanted).await,
         Command::Rerun(wanted) => rerun::run(wanted).await,
         Command::Flights(wanted) => lists::flights(&wanted.data).await,
+        Command::Export(wanted) => handed_out::run(wanted).await,
+        Command::Log(wanted) => onboard::run(wanted).await,
         Command::Guess(wanted) => guess::run(&wanted).await,
         Command::Check(wanted) => whole::run(&wanted.data).await,
         Command::Rebuild(wanted) => rebuild::run(&wanted.data).await,
         Command::Key { file } => relay::make(&file),
+        Command::Prepare(wanted) => prepared::run(&wanted),
         Command::Ports => lists::serial_ports(),
         Command::Setup { what: SetupCommand::Check { file, json } } => lists::setup_check(&file, json),
         Command::Setup { what: SetupCommand::Header(wanted) } => lists::setup_header(&wanted),

@@ -5,6 +5,7 @@ use std::io::{IsTerminal as _, Write as _};
 use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
+use std::time::Duration;
 
 use loftwatch_engine::{Input, Output, Setup, What};
 use tokio::net::TcpListener;
@@ -32,6 +33,9 @@ use crate::web;
 
 /// Files that may be open: the viewers of a full house, and what the program itself needs.
 const MOST_FILES: u64 = 10_000;
+
+/// Files that are better with hindsight, which takes seconds, wait so long for it.
+const WAIT_FOR_HINDSIGHT: Duration = Duration::from_secs(60);
 
 /// What a station is to be.
 #[derive(Debug)]
@@ -181,8 +185,12 @@ pub(crate) async fn run<End: Future<Output = ()>>(
         crew,
         listening,
         map: plan.map,
+        data: folder.path().to_owned(),
+        spool: crate::export::spool::Spool::new(folder.path(), WAIT_FOR_HINDSIGHT),
         hindsight,
         tls,
+        vehicles: plan.data.join("vehicles"),
+        prepared: crate::prepared::Desk::default(),
         setups: setups_in,
     });
     shared.hub.take(&remembered);

@@ -48,10 +48,18 @@ pub(crate) struct Shared {
     pub(crate) listening: SocketAddr,
     /// The archive of map tiles, if the crew brought one.
     pub(crate) map: Option<PathBuf>,
+    /// The data folder.
+    pub(crate) data: PathBuf,
+    /// Files that were made to be handed out.
+    pub(crate) spool: crate::export::spool::Spool,
     /// Ended flights with hindsight.
     pub(crate) hindsight: Hindsight,
     /// HTTPS, where it can be had.
     pub(crate) tls: Option<Arc<Tls>>,
+    /// Where copies of vehicles are kept.
+    pub(crate) vehicles: PathBuf,
+    /// What is worked out of the setup before a flight.
+    pub(crate) prepared: crate::prepared::Desk,
     /// Where texts for the setup file go: to who looks after it.
     pub(crate) setups: mpsc::Sender<Wanted>,
 }

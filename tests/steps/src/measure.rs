@@ -43,6 +43,11 @@ pub(crate) fn run(arguments: &[String]) -> Result<(), String> {
         designs.arg(&loftwatch);
         keep(designs, &out.join("designs.md"))
     });
+    steps.take("which missing knowledge costs what", || {
+        let mut knows = command(&tests, &python, &["-m", "sim", "knows", "--binary"]);
+        knows.arg(&loftwatch);
+        keep(knows, &out.join("knows.md"))
+    });
     steps.take("decoding beside its floor", || {
         keep(
             command(&top, "cargo", &["bench", "--locked", "--quiet", "--package", "loftwatch-radio"]),
@@ -137,6 +142,7 @@ fn report(tests: &Path) -> Result<(), String> {
     let parts = [
         ("Accuracy and coverage by class", "accuracy.md"),
         ("Filter designs beside each other", "designs.md"),
+        ("Which missing knowledge costs what", "knows.md"),
         ("Decoding", "decoding.md"),
         ("Storing", "storing.md"),
         ("Passing on from a remote receiver", "relay.md"),

@@ -36,6 +36,10 @@ export function deedWords(deed: Deed): string {
       return `${who} ended the flight.`;
     case 'setup':
       return `${who} changed the setup.`;
+    case 'accept':
+      return `${who} accepted ${deed.what}.`;
+    case 'take_back':
+      return `${who} took back an acceptance: ${deed.what}.`;
   }
 }
 

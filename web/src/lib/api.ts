@@ -2,12 +2,21 @@
 import type {
   About,
   Act,
+  Audits,
   CrewCode,
+  CuePlan,
+  FiguresForm,
+  FiguresWanted,
+  Learned,
+  VehicleCopy,
+  VehicleWanted,
   Deed,
+  FileState,
   FlightDetail,
   FlightInfo,
   Join,
   Network,
+  Prepared,
   Problem,
   RadioFrames,
   RadioGuesses,
@@ -57,6 +66,11 @@ function post(path: string, body?: unknown): Promise<Response> {
   return ask(path, { method: 'POST', headers: { 'content-type': 'application/json' }, ...json });
 }
 
+export const getPrepared = (): Promise<Prepared> => get('/api/prepare');
+export const getForm = (): Promise<FiguresForm> => get('/api/prepare/figures');
+export const getVehicles = (): Promise<VehicleCopy[]> => get('/api/prepare/vehicles');
+export const getLearned = (): Promise<Learned[]> => get('/api/prepare/learned');
+export const getPlan = (query: string): Promise<CuePlan> => get(`/api/prepare/plan?${query}`);
 export const getSite = (): Promise<SiteInfo> => get('/api/site');
 export const getFlights = (): Promise<FlightInfo[]> => get('/api/flights');
 export const getFlight = (number: number): Promise<FlightDetail> => get(`/api/flights/${number}`);
@@ -65,6 +79,13 @@ export function getTrack(flight: FlightRef, fromS: number | null, most: number):
   const from = fromS === null ? '' : `from_s=${fromS}&`;
   return get(`/api/flights/${flight}/track?${from}most=${most}`);
 }
+
+/** How far the file at that address is; asking begins to make it. */
+export function fileState(url: string): Promise<FileState> {
+  return get(`${url}${url.includes('?') ? '&' : '?'}progress`);
+}
+
+export const getAudits = (url: string): Promise<Audits> => get(url);
 
 export const getNetwork = (): Promise<Network> => get('/api/network');
 export const getAbout = (): Promise<About> => get('/api/about');
@@ -94,6 +115,14 @@ export async function leaveCrew(): Promise<void> {
 
 export async function newCode(): Promise<CrewCode> {
   return (await (await post('/api/crew/new-code')).json()) as CrewCode;
+}
+
+export async function takeForm(wanted: FiguresWanted): Promise<SetupVerdict> {
+  return (await (await post('/api/prepare/figures', wanted)).json()) as SetupVerdict;
+}
+
+export async function copyVehicle(wanted: VehicleWanted): Promise<SetupVerdict> {
+  return (await (await post('/api/prepare/vehicles', wanted)).json()) as SetupVerdict;
 }
 
 export async function checkSetup(wanted: SetupWanted): Promise<SetupVerdict> {

@@ -1,5 +1,5 @@
 // Messages made for tests: a coasting flight of one vehicle with one camera, changed as each test needs.
-import type { BodyNow, CompassNow, CueNow, HeadsUpNow, Now, Q, SiteInfo, Story } from './messages';
+import type { BodyNow, CheckNow, CompassNow, CueNow, HeadsUpNow, Now, Q, SiteInfo, Story } from './messages';
 
 export function q(p50: number, half = 1): Q {
   return { p05: p50 - half, p25: p50 - half * 0.41, p50, p75: p50 + half * 0.41, p95: p50 + half };
@@ -149,6 +149,26 @@ export function story(
       { name: 'truck serial', up: true, reason: '' },
     ],
     ground: { compass: COMPASS, pieces: [] },
+    readiness: [],
+    accepted: [],
+  };
+}
+
+/** A check within limits. */
+export function check(change: Partial<CheckNow> = {}): CheckNow {
+  return {
+    key: 'a',
+    body: 0,
+    what: 'Body battery',
+    figure: '7.60 V',
+    since_t_s: null,
+    limit: 'at least 7.40 V',
+    limit_from: 'told by crew',
+    level: null,
+    words: '',
+    accepted_by: null,
+    accepted_why: null,
+    ...change,
   };
 }
 

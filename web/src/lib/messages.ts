@@ -310,7 +310,11 @@ radio: Array<RadioNow>,
 /** The links. */
 links: Array<LinkNow>,
 /** Where the pieces lie. */
-ground: GroundNow };
+ground: GroundNow,
+/** On the pad, and as it was last said there: what was heard and measured, beside its limits. */
+readiness: Array<CheckNow>,
+/** What the crew accepted for this flight. */
+accepted: Array<AcceptedNow> };
 
 /** Something that happened. */
 export type EventNow = {
@@ -563,6 +567,194 @@ states: number | null,
 /** The path, decimated as a track is. */
 track: Track | null };
 
+/** `GET /api/flights/N/files/NAME?progress`: how far a file is. */
+export type FileState = {
+/** Rows done. */
+done: number,
+/** Rows in all, as far as is known. */
+total: number,
+/** Whether it is whole. */
+ready: boolean,
+/** Its length, bytes, once it is. */
+bytes: number | null,
+/** SHA-256 of it, in hexadecimal, once it is. */
+digest: string | null };
+
+/** Both audits of a flight. */
+export type Audits = {
+/** Number of the flight. */
+flight: number,
+/** Which data everything is measured against, in words. */
+measured_against: string,
+/** Whether that is the path with hindsight. */
+hindsight: boolean,
+/** Of each cue, in the order of the setup. */
+cues: Array<CueAudit>,
+/** Of the predictions; `null` where no apogee is known. */
+prediction: PredictionAudit | null,
+/** Why there is none, or what else has to be said. */
+remarks: Array<string> };
+
+/** What became of one cue. */
+export type CueAudit = {
+/** Its name. */
+cue: string,
+/** `release`, `separation`, `chute`, `staging`. */
+kind: string,
+/** The body that acts. */
+body: string,
+/** The condition, in words, SI. */
+when: string,
+/** When the told condition and delay put it on the measured path, s since liftoff. */
+wanted_s: number | null,
+/** When it was commanded, s since liftoff: between the last packet without the command and the first one with it. */
+commanded_after_s: number | null,
+/** See `commanded_after_s`. */
+commanded_by_s: number | null,
+/** When it came, s since liftoff. */
+came_s: number | null,
+/** One standard deviation of that, s. */
+came_sd_s: number | null,
+/** `reported` by the vehicle, `detected` on the ground, `marked` by the crew. */
+came_as: string | null,
+/** Apogee minus that moment, s; negative after apogee. */
+to_apogee_s: number | null,
+/** How much later than wanted, s. */
+late_s: number | null,
+/** Height above the pad then, m. */
+height_m: AuditFigure | null,
+/** Vertical speed then, m/s, up positive. */
+climb_mps: AuditFigure | null,
+/** Speed through the air then, m/s. */
+airspeed_mps: AuditFigure | null,
+/** Dynamic pressure then, Pa. */
+dynamic_pressure_pa: AuditFigure | null,
+/** Path angle through the air from vertical then, rad; `null` where it was not known. */
+lean_rad: AuditFigure | null,
+/** Opening load, N, as it was predicted last. */
+opening_load_n: AuditFigure | null,
+/** What the limit is of: `airspeed`, `dynamic_pressure`, `opening_load`. */
+limit_of: string | null,
+/** The limit, m/s, Pa or N. */
+limit: number | null,
+/** Where it comes from. */
+limit_from: string | null,
+/** Whether it was kept. */
+verdict: CueVerdict,
+/** In words: the threshold that would have put it where it was wanted. */
+threshold: string | null,
+/** The same as a figure, in the unit of the condition: m/s, s or m. */
+threshold_value: number | null,
+/** What else has to be said. */
+remark: string | null };
+
+/** How a cue's limit was kept. */
+export type CueVerdict = "within" | "over" | "not_told" | "none";
+
+/** A figure with its 90 % interval, SI. */
+export type AuditFigure = {
+/** Median. */
+value: number,
+/** 5 % quantile. */
+low: number,
+/** 95 % quantile. */
+high: number };
+
+/** The audit. */
+export type PredictionAudit = {
+/** What it is held against. */
+apogee: AuditApogee,
+/** Predictions over time. */
+fan: PredictionFan,
+/** At three instants. */
+checked: Array<CheckedPrediction>,
+/** Share of the time from burnout to apogee in which the true height lay in the 90 % interval; it should be 0.9 over
+ * many flights, and says little about one. */
+held_90: number | null,
+/** In the 50 % interval. */
+held_50: number | null,
+/** `null` where the coast was not seen. */
+drag: LearnedDrag | null,
+/** `null` where the burn was not seen. */
+impulse: LearnedImpulse | null,
+/** Why one of them is missing. */
+remarks: Array<string> };
+
+/** Apogee as it was. */
+export type AuditApogee = {
+/** s since liftoff. */
+t_s: number,
+/** Height above the pad, m. */
+height_m: AuditFigure,
+/** Speed through the air there, m/s. */
+airspeed_mps: AuditFigure | null,
+/** Speed over the ground there, m/s. */
+ground_speed_mps: AuditFigure | null };
+
+/** What was predicted over time: columns of equal length. Times are s since liftoff, heights m above the pad. */
+export type PredictionFan = {
+/** When it was predicted. */
+t_s: Array<number>,
+/** Median. */
+p50: Array<number>,
+/** 5 %. */
+p05: Array<number>,
+/** 25 %. */
+p25: Array<number>,
+/** 75 %. */
+p75: Array<number>,
+/** 95 %. */
+p95: Array<number>,
+/** The drag-free sum, done by hand. */
+hand: Array<number> };
+
+/** One prediction against what came. */
+export type CheckedPrediction = {
+/** Which: `at burnout`, `half of the coast`, `1 s before apogee`. */
+instant: string,
+/** When, s since liftoff. */
+t_s: number,
+/** Predicted height, m. */
+height_m: AuditFigure,
+/** Predicted minus true height, m. */
+error_m: number,
+/** The same of the drag-free sum, m. */
+hand_error_m: number,
+/** Predicted minus true time, s. */
+time_error_s: number,
+/** Predicted minus true airspeed at apogee, m/s. */
+airspeed_error_mps: number | null,
+/** Whether the true height lies in the 90 % interval. */
+held_90: boolean,
+/** In the 50 % interval. */
+held_50: boolean };
+
+/** What the coast taught about drag. */
+export type LearnedDrag = {
+/** Told rho0 Cd A / (2 m), 1/m. */
+told_k_per_m: number,
+/** Learned, 1/m. */
+learned_k_per_m: AuditFigure,
+/** Told drag coefficient. */
+told_cd: number,
+/** The one to tell next time, with mass and diameter as told. */
+cd: AuditFigure,
+/** What has to be said of it. */
+words: string };
+
+/** What the burn taught about impulse over mass. */
+export type LearnedImpulse = {
+/** Speed that thrust gave, m/s, as told: impulse over the falling mass. */
+told_mps: number,
+/** As flown. */
+flown_mps: number,
+/** Total impulse that it comes to with the mass as told, N s. */
+impulse_ns: number,
+/** Liftoff mass that it comes to with the impulse as told, kg. */
+mass_kg: number,
+/** That the two cannot be told apart, in words. */
+words: string };
+
 /** The past of one body, column by column. A `null` is a gap in the line. */
 export type TrackBody = {
 /** Index of the body. */
@@ -617,6 +809,14 @@ who: string } | { "kind": "name",
 /** The name. */
 name: string,
 /** Who names it; may be empty. */
+who: string } | { "kind": "accept",
+/** Key of the check, or of the margin. */
+key: string,
+/** Whether it is accepted; else the acceptance is taken back. */
+on: boolean,
+/** Why, in a few words; may be empty where it is taken back. */
+why: string,
+/** Who accepts it; may be empty. */
 who: string } | { "kind": "end",
 /** Number of the flight, so that a press that comes late ends no other one; any if left out. */
 flight: number | null,
@@ -656,7 +856,7 @@ did: DeedKind,
 what: string };
 
 /** What the crew can do. */
-export type DeedKind = "mark" | "correct" | "withdraw" | "name" | "end" | "setup";
+export type DeedKind = "mark" | "correct" | "withdraw" | "name" | "end" | "setup" | "accept" | "take_back";
 
 /** `GET /api/setup`, for crew: the setup file. */
 export type SetupText = {
@@ -783,3 +983,416 @@ export type RadioTried = {
 mistakes: Array<SetupMistake>,
 /** As in `RadioFrames`. */
 frames: Array<RadioFrame> };
+
+/** One figure beside its limit. It says what was heard and measured, and never that anything is ready. */
+export type CheckNow = {
+/** Stable key. */
+key: string,
+/** Index of the body, if about one. */
+body: number | null,
+/** What it is about. */
+what: string,
+/** The figure, in words, metric. */
+figure: string,
+/** Since when it has been so, station time, where that matters. */
+since_t_s: number | null,
+/** The limit, in words. */
+limit: string,
+/** Where the limit comes from. */
+limit_from: string,
+/** How urgent; `null` where it is within limits. */
+level: Level | null,
+/** What to do, where it is not. */
+words: string,
+/** Who accepted it as it is; `null` where nobody did, or it has got worse since. */
+accepted_by: string | null,
+/** Why. */
+accepted_why: string | null };
+
+/** What a crew member accepted for this flight, with the words as they stood then. */
+export type AcceptedNow = {
+/** Key of the check, or of the margin. */
+key: string,
+/** What it is about. */
+what: string,
+/** The figure then. */
+figure: string,
+/** The limit then. */
+limit: string,
+/** Who. */
+who: string,
+/** Why. */
+why: string };
+
+/** `GET /api/prepare`: a function of the setup in force alone. */
+export type Prepared = {
+/** Tells this setup from others. */
+edition: string,
+/** Name of the vehicle. */
+vehicle: string,
+/** Name of the site. */
+site: string,
+/** Margins, in the order of a flight. */
+margins: Array<Margin>,
+/** The nominal flight. */
+picture: NominalPicture,
+/** Cues that come too near one another, or in the wrong order. */
+clashes: Array<Clash>,
+/** All cues. */
+cues: Array<CueWanted>,
+/** The crew's own steps. */
+checklist: Array<StepInfo>,
+/** Named areas. */
+areas: Array<AreaInfo>,
+/** Names of the bodies. */
+bodies: Array<string> };
+
+/** A cue and what the setup wants of it. */
+export type CueWanted = {
+/** Name. */
+name: string,
+/** What is wanted; `null` where it goes by a clock after another. */
+want: Want | null,
+/** The limit, SI. */
+limit: number | null,
+/** Of which quantity. */
+limit_of: LimitOf | null,
+/** Where it comes from; empty without one. */
+limit_from: string,
+/** Lag of the electronics' vertical speed as told, with its spread, s. */
+lag_s: [number, number],
+/** Delay of electronics and mechanism as told, with its spread, s. */
+delay_s: [number, number] };
+
+/** A step of the checklist. */
+export type StepInfo = {
+/** What to do. */
+step: string,
+/** Who does it; empty if not told. */
+who: string };
+
+/** `GET /api/prepare/figures`, for crew: the setup file as a form. */
+export type FiguresForm = {
+/** Tells this state of the file from others. */
+edition: string,
+/** The file's name, without the folder. */
+name: string,
+/** Figures that stand together. */
+sections: Array<FormSection> };
+
+/** Figures that stand together. */
+export type FormSection = {
+/** Dotted key of the table. */
+key: string,
+/** What to call it. */
+title: string,
+/** Whether it can be taken out. */
+removable: boolean,
+/** Its figures. */
+figures: Array<FormFigure> };
+
+/** One figure of the form. */
+export type FormFigure = {
+/** Dotted key, as mistakes have it. */
+key: string,
+/** What to call it. */
+label: string,
+/** Its unit; empty without one. */
+unit: string,
+/** Whether it is a number, else text. */
+number: boolean,
+/** As it stands in the file; `null` where it does not. */
+value: string | null,
+/** The remark at the end of its line: where it comes from. */
+source: string,
+/** What is taken where it is not told, in words. */
+default: string | null };
+
+/** `POST /api/prepare/figures`: changes of the form. */
+export type FiguresWanted = {
+/** As it was got. */
+edition: string,
+/** The changes, in order. */
+edits: Array<FormEdit>,
+/** Only looked at: nothing is changed. */
+check: boolean,
+/** Who wants it; may be empty. */
+who: string };
+
+/** One change of the form. */
+export type FormEdit = { "kind": "tell",
+/** Its key. */
+key: string,
+/** As typed; `null` takes it out. */
+value: string | null,
+/** Its source; `null` leaves it as it is. */
+source: string | null } | { "kind": "add",
+/** `vehicle.part` or `checklist`. */
+list: string,
+/** Name of the part; the step. */
+name: string } | { "kind": "remove",
+/** Key of its table. */
+key: string };
+
+/** A copy of a vehicle that was kept. `POST /api/prepare/vehicles` keeps one of the setup file as it is, or takes one. */
+export type VehicleCopy = {
+/** Its number. */
+id: string,
+/** Name of the vehicle. */
+name: string,
+/** Mass at liftoff as told, kg. */
+mass_kg: string,
+/** Total impulse as told, N s. */
+impulse_ns: string,
+/** When it was kept, UTC seconds. */
+kept_utc_s: number };
+
+/** `GET /api/prepare/learned`: what earlier flights of this vehicle taught, offered for the setup. */
+export type Learned = {
+/** In a sentence. */
+words: string,
+/** From which flights. */
+from: string,
+/** The figures that it comes to. */
+figures: Array<LearnedFigure> };
+
+/** A figure that was learned. */
+export type LearnedFigure = {
+/** Its key in the form. */
+key: string,
+/** Its value, in the form's unit. */
+value: string };
+
+/** `POST /api/prepare/vehicles` */
+export type VehicleWanted = { "kind": "keep" } | { "kind": "take",
+/** Number of the copy. */
+id: string,
+/** Edition of the file, as it was got. */
+edition: string,
+/** Only looked at: nothing is changed. */
+check: boolean };
+
+/** One figure beside its limit. */
+export type Margin = {
+/** Stable key, e.g. `margin:rail_exit`. */
+key: string,
+/** What it is about. */
+what: string,
+/** The figure at its bad 95 % end, in `unit`; `None` where it is words alone. */
+figure: number | null,
+/** The limit, in `unit`. */
+limit: number | null,
+/** Whether the limit is the least (else the most) that is within. */
+at_least: boolean,
+/** SI unit of both: `m`, `m/s`, `m/s2`, `rad`, `J`, `Pa`, `N`, `kg`, `share`, `ratio`, `calibres`, or empty. */
+unit: string,
+/** The figure in words, where it is no number. */
+figure_words: string,
+/** The limit in words, where it is no number. */
+limit_words: string,
+/** Where the limit comes from. */
+limit_from: string,
+/** Whether it is judged at all. */
+judged: boolean,
+/** How urgent; `None` where it is within limits or not judged. */
+level: Level | null,
+/** What is beside it that one should know. */
+note: string,
+/** What to change where it is not within limits. */
+change: string };
+
+/** Five quantiles. */
+export type Spread5 = {
+/** 5 %. */
+p05: number,
+/** 25 %. */
+p25: number,
+/** Median. */
+p50: number,
+/** 75 %. */
+p75: number,
+/** 95 %. */
+p95: number };
+
+/** Everything that is drawn. */
+export type NominalPicture = {
+/** Azimuth of downrange, rad from true north. */
+azimuth_rad: number,
+/** The nominal path of the vehicle. */
+nominal: Array<Drawn>,
+/** The nominal paths of the other bodies from where they are let go. */
+others: Array<Array<Drawn>>,
+/** Nominal path of the vehicle if nothing deploys, from apogee: straight to the ground point. */
+band: Array<NominalBand>,
+/** The drawn flight of the first hundred with the most air past it at apogee. */
+worst: Array<Drawn>,
+/** In words, what is bad about it. */
+worst_airspeed_mps: number,
+/** Rail exit, burnouts, apogee, cues, landings of the nominal flight. */
+moments: Array<NominalMoment>,
+/** Landing areas. */
+ground: Array<GroundCase>,
+/** Apogee above the pad, m. */
+apogee_m: Spread5 | null,
+/** Time of apogee, s. */
+apogee_s: Spread5 | null,
+/** Airspeed at apogee, m/s. */
+airspeed_at_apogee_mps: Spread5 | null,
+/** Lean at burnout, rad. */
+lean_rad: Spread5 | null,
+/** How many flights were drawn. */
+flights: number,
+/** How many of them never came to an apogee. */
+stayed: number };
+
+/** A point of a drawn path. */
+export type Drawn = {
+/** Since first motion, s. */
+t_s: number,
+/** Downrange, m. */
+away_m: number,
+/** Above the pad, m. */
+height_m: number,
+/** East and north of the pad, m. */
+east_north_m: [number, number] };
+
+/** Where the drawn flights are at one share of the climb or of the fall. */
+export type NominalBand = {
+/** Mean downrange and height, m. */
+centre_m: [number, number],
+/** Covariance: downrange, downrange with height, height, m2. */
+covariance_m2: [number, number, number] };
+
+/** A moment of the nominal flight. */
+export type NominalMoment = {
+/** `rail_exit`, `burnout`, `apogee`, `cue`, `landing`. */
+kind: string,
+/** What to call it. */
+label: string,
+/** Index of the body. */
+body: number,
+/** Where and when. */
+at: Drawn,
+/** When, over the drawn flights, s. */
+t_s: Spread5 | null,
+/** Airspeed then, m/s. */
+airspeed_mps: Spread5 | null };
+
+/** Where a body lands in one case. */
+export type GroundCase = {
+/** Index of the body. */
+body: number,
+/** `planned` or `bare`. */
+case: string,
+/** What to call it. */
+label: string,
+/** Middle, m east and north of the pad. */
+centre_m: [number, number],
+/** Covariance: east-east, east-north, north-north, m2. */
+covariance_m2: [number, number, number],
+/** The first hundred, m east and north. */
+dots_m: Array<[number, number]> };
+
+/** Two cues that may come in the wrong order, or together. */
+export type Clash = {
+/** Name of the cue that is meant to come first. */
+first: string,
+/** Name of the one after it. */
+second: string,
+/** Share of the drawn flights in which they come the other way round. */
+reversed: number,
+/** Share in which they are nearer than a third of a second, or the other way round. */
+near: number,
+/** In words. */
+words: string };
+
+/** What the crew want. */
+export type Want = { "kind": "lead",
+/** s. */
+s: number } | { "kind": "climb",
+/** m/s. */
+mps: number } | { "kind": "height",
+/** m. */
+m: number };
+
+/** A guarded condition, for flight electronics. */
+export type Condition = {
+/** Not earlier after the liftoff that the electronics detected, s. Liftoff and burnout must have been detected. */
+earliest_s: number,
+/** Not below this height above the pad, m; coming down, not above it. */
+least_height_m: number,
+/** Not before this long after liftoff, as long as the speed is a barometer's, s; `None` where Mach 0.7 is never reached. */
+mach_lockout_s: number | null,
+/** Vertical speed as the electronics see it must be at or below, m/s; `None` for a condition by height. */
+climb_mps: number | null,
+/** Height as the electronics see it must be at or below, coming down after apogee, m. */
+height_m: number | null,
+/** For so long on end, at least three samples, s. */
+hold_s: number,
+/** Acts by itself so long after liftoff, s. */
+timer_s: number };
+
+/** One line of the table. */
+export type Lead = {
+/** Before apogee, s. */
+lead_s: number,
+/** Whether it is the wanted one. */
+wanted: boolean,
+/** Threshold without drag, the hand sum, for the same moment: g t, m/s. */
+hand_mps: number,
+/** With drag, at that moment itself, nothing taken off, m/s. */
+climb_mps: number | null,
+/** Airspeed at that moment for leans at burnout of 0, 15, 30 and 45 degrees, m/s; `None` where no flight leans so. */
+by_lean_mps: [number | null, number | null, number | null, number | null] };
+
+/** A condition with more in it, and what it changes. */
+export type Safer = {
+/** Airspeed as the electronics see it must be at or below, m/s, too. */
+airspeed_mps: number,
+/** Share of the drawn flights over the limit at the release with it. */
+over: number,
+/** Share of the drawn flights in which only the timer releases. */
+by_timer: number,
+/** Median delay over the plain condition where it waits, s. */
+waits_s: number,
+/** In words. */
+words: string };
+
+/** What comes of it. */
+export type CuePlan = {
+/** Name of the cue. */
+cue: string,
+/** Index of the cue. */
+index: number,
+/** What was wanted. */
+want: Want,
+/** What was told: lag of the vertical speed, delay of the mechanism, each with its spread, s. */
+lag_s: [number, number],
+/** See above. */
+delay_s: [number, number],
+/** Taken off in all: lag, moment on end, delay, s. */
+ahead_s: number,
+/** Limit of airspeed, m/s, if one was told, or follows from one of dynamic pressure or load. */
+limit_mps: number | null,
+/** Where it comes from. */
+limit_from: string,
+/** Threshold by the hand sum, m/s. */
+hand_mps: number | null,
+/** Vertical speed when the electronics must decide, over the drawn flights, m/s. */
+climb_mps: Spread5 | null,
+/** The condition; `None` where no condition does it, said in `words`. */
+condition: Condition | null,
+/** When it releases, against what was wanted, over the drawn flights, s. */
+error_s: Spread5 | null,
+/** Airspeed at the release, m/s. */
+airspeed_mps: Spread5 | null,
+/** Share of the drawn flights over the limit at the release, with the threshold alone. */
+over: number | null,
+/** A safer condition, where there is a limit. */
+safer: Safer | null,
+/** The table of lead times. */
+leads: Array<Lead>,
+/** What one should know, each a sentence. */
+words: Array<string>,
+/** A small table to copy, whole; empty where there is no condition. */
+copy: string };

@@ -4,6 +4,7 @@ export type Page =
   | { name: 'watch' }
   | { name: 'flights' }
   | { name: 'radio' }
+  | { name: 'prepare' }
   | { name: 'replay'; flight: number }
   | { name: 'device' }
   | { name: 'unknown' };
@@ -12,6 +13,7 @@ export function pageOf(path: string): Page {
   if (path === '/' || path === '/watch') return { name: 'watch' };
   if (/^\/flights\/?$/.test(path)) return { name: 'flights' };
   if (/^\/radio\/?$/.test(path)) return { name: 'radio' };
+  if (/^\/prepare\/?$/.test(path)) return { name: 'prepare' };
   if (/^\/device\/?$/.test(path)) return { name: 'device' };
   const replay = /^\/flights\/(\d{1,9})\/?$/.exec(path);
   return replay ? { name: 'replay', flight: Number(replay[1]) } : { name: 'unknown' };

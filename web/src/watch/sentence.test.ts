@@ -1,5 +1,5 @@
 import { describe, expect, it } from 'vitest';
-import { body, cue, now, q, SITE, story, T0 } from '../lib/fixtures';
+import { body, check, cue, now, q, SITE, story, T0 } from '../lib/fixtures';
 import type { CueNow, Now } from '../lib/messages';
 import { sentence } from './sentence';
 import type { View } from './view';
@@ -25,6 +25,16 @@ describe('the sentence', () => {
     expect(say({ bodies: bodies.map((b) => ({ ...b, heard_t_s: null })) })).toBe(
       'Nothing heard yet from 2 transmitters.',
     );
+  });
+
+  it('on the pad counts what is within limits; what was accepted is not', () => {
+    const bodies = [body({ phase: 'waiting' })];
+    const readiness = [check(), check({ key: 'b', level: 'look', accepted_by: 'Mo' }), check({ key: 'c' })];
+    expect(say({ bodies, liftoff_t_s: null }, { story: { ...story(), readiness } })).toBe(
+      'On the pad. 1 of 1 heard, 2 of 3 within limits.',
+    );
+    const other = { ...story(), flight: 7, readiness };
+    expect(say({ bodies, liftoff_t_s: null }, { story: other })).toBe('On the pad. 1 of 1 heard.');
   });
 
   it('under power says height, speed and lean', () => {

@@ -65,7 +65,12 @@ function onThePad(view: View): string {
       : `Nothing heard yet from ${transmitters.length} transmitters.`;
   }
   const heard = ever.filter((b) => view.t_s - (b.heard_t_s ?? 0) <= view.now.stale_after_s);
-  return `On the pad. ${heard.length} of ${transmitters.length} heard.`;
+  const said = `On the pad. ${heard.length} of ${transmitters.length} heard`;
+  const checks = view.story?.flight === view.now.flight ? view.story.readiness : [];
+  if (checks.length === 0) return `${said}.`;
+  // What was accepted is not within limits for that.
+  const within = checks.filter((c) => c.level === null);
+  return `${said}, ${within.length} of ${checks.length} within limits.`;
 }
 
 function joined(view: View, body: BodyNow): string {

@@ -168,8 +168,9 @@ fn sides(area: &Area) -> impl Iterator<Item = ([f64; 2], [f64; 2])> + '_ {
     area.points_m.windows(2).map(|w| (w[0], w[1])).chain(closing)
 }
 
-/// Inside a polygon (even-odd rule along a ray), or beyond a line as seen from the pad.
-fn is_in(area: &Area, [x, y]: [f64; 2]) -> bool {
+/// Whether a point is in an area: inside a polygon (even-odd rule along a ray), or beyond a line as seen from the pad. Points are
+/// m east and north of the pad.
+pub fn is_in(area: &Area, [x, y]: [f64; 2]) -> bool {
     if area.closed {
         let crossings = sides(area).filter(|(a, b)| {
             (a[1] > y) != (b[1] > y) && x < a[0] + (y - a[1]) / (b[1] - a[1]) * (b[0] - a[0])
@@ -189,8 +190,8 @@ fn is_in(area: &Area, [x, y]: [f64; 2]) -> bool {
     }
 }
 
-/// Distance of a point from the nearest edge, m: positive where `wrong`, negative where not.
-fn depth_m(areas: &[&Area], p: [f64; 2], wrong: bool) -> f64 {
+/// Distance of a point (m east and north of the pad) from the nearest edge, m: positive where `wrong`, negative where not.
+pub fn depth_m(areas: &[&Area], p: [f64; 2], wrong: bool) -> f64 {
     let nearest = areas
         .iter()
         .flat_map(|a| sides(a))

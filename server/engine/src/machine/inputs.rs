@@ -3,8 +3,9 @@
 use super::Engine;
 use crate::links::{Cut, LinkStream};
 use crate::one_flight::OneFlight;
+use crate::output::Accepted;
 use crate::setup::Source;
-use crate::{Input, Output, RelayNews, Setup, What};
+use crate::{Input, Output, RelayNews, Said, Setup, What};
 
 impl Engine {
     pub(super) fn apply(&mut self, input: &Input, out: &mut Vec<Output>) {
@@ -56,6 +57,7 @@ impl Engine {
             What::CorrectMark { .. } | What::WithdrawMark { .. } => {}
             What::NameFlight { name, .. } => self.with_flight(out, |flight, _, pen| flight.name(name, pen)),
             What::EndFlight { .. } => self.end_flight(out),
+            What::Accept(told) => self.accept(told, out),
         }
     }
 
@@ -106,6 +108,16 @@ impl Engine {
         }
     }
 
+    /// It stays in the record of the flight that is open. In flight, and after it, there is nothing left to accept.
+    fn accept(&mut self, told: &Accepted, out: &mut Vec<Output>) {
+        if !self.flight.as_ref().is_some_and(|flight| !flight.has_ended() && flight.waits()) {
+            return;
+        }
+        self.readiness.accept(told);
+        self.pen(out).say(Said::Accepted(told.clone()));
+        self.tell_readiness(out);
+    }
+
     fn end_flight(&mut self, out: &mut Vec<Output>) {
         self.with_flight(out, |flight, _, pen| flight.end(pen));
         self.after_flight(out);
@@ -117,6 +129,11 @@ impl Engine {
     /// Layouts, links, areas and cues hold at once. Site, weather, vehicle, motors and bodies are locked from
     /// liftoff until the flight is over.
     fn change_setup(&mut self, setup: &Setup, out: &mut Vec<Output>) {
+        // Other bodies, or fields of other meaning: what boards said before is no longer theirs.
+        let names = |s: &Setup| s.plan.bodies.iter().map(|b| b.name.clone()).collect::<Vec<_>>();
+        if self.setup.layouts != setup.layouts || names(&self.setup) != names(setup) {
+            self.readiness.forget();
+        }
         let aloft = self.flight.as_ref().is_some_and(|f| !f.has_ended() && !f.waits());
         if aloft {
             self.setup = merge(&self.setup, setup);
@@ -137,6 +154,7 @@ impl Engine {
         self.heard.forget_layouts();
         self.plan_beat();
         self.with_flight(out, OneFlight::look);
+        self.tell_readiness(out);
     }
 }
 
@@ -152,6 +170,7 @@ fn merge(locked: &Setup, told: &Setup) -> Setup {
         setup.plan.cues.clone_from(&told.plan.cues);
     }
     if !same_bodies {
+        setup.preparation.boards.clone_from(&locked.preparation.boards);
         setup.transmitters.clone_from(&locked.transmitters);
         // Layouts name bodies by index: by name they may be other ones now.
         for layout in &mut setup.layouts {

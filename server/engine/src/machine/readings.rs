@@ -10,6 +10,7 @@ use crate::one_flight::OneFlight;
 use crate::output::Reading;
 use crate::packet::{self, Packet};
 use crate::pen::{Pen, axis_s};
+use crate::readiness::Heard as Told;
 use crate::says::At;
 use crate::{Output, Said, Setup};
 
@@ -75,7 +76,7 @@ impl Engine {
 
         let layout = &self.setup.layouts[index];
         let instants = layout.has_series().then(|| layout.instants(&decoded));
-        let (receiver, receiver_index) = receiver(&self.setup, link);
+        let (receiver, receiver_index) = receiver_of(&self.setup, link);
         let placed = self.heard.hear(&Arrived {
             receiver,
             receiver_index,
@@ -87,6 +88,22 @@ impl Engine {
             bytes: cut.bytes,
             newest_s: instants.as_ref().and_then(|all| all.last()).map_or(0.0, |newest| newest.offset_s),
         });
+        if placed.again {
+            self.readiness.hear_again(receiver, cut.t_ns);
+        } else {
+            self.readiness.hear(&Told {
+                body,
+                receiver,
+                layout,
+                decoded: &decoded,
+                t_ns: cut.t_ns,
+                onboard_s: packet.onboard_s,
+                boot: placed.boot,
+            });
+        }
+        if self.ready_ns.is_none() {
+            self.ready_ns = Some(self.next_on_grid(super::READY_NS));
+        }
         let mut reading = Reading {
             link: link.to_owned(),
             receiver: receiver.to_owned(),
@@ -148,6 +165,7 @@ impl Engine {
         self.flights += 1;
         self.next = None;
         self.flags.begin_anew();
+        self.readiness.begin_anew();
         let tracker = match begins {
             Begins::OnThePad => None,
             Begins::Aloft(tracker) => Some(*tracker),
@@ -227,7 +245,7 @@ fn whose(setup: &Setup, fixed: Option<usize>, packet: &Packet) -> Result<usize, 
 }
 
 /// Name and index of the receiver that a link belongs to.
-fn receiver<'a>(setup: &'a Setup, link: &'a str) -> (&'a str, u16) {
+fn receiver_of<'a>(setup: &'a Setup, link: &'a str) -> (&'a str, u16) {
     let name = setup.links.iter().find(|l| l.name == link).map_or(link, |l| &l.receiver);
     let index = setup.receivers.iter().position(|r| r == name).unwrap_or(usize::from(u16::MAX));
     (name, index as u16)

@@ -147,6 +147,7 @@ pub(crate) fn setup() -> Setup {
         receivers: vec!["Mast".into(), "Table".into()],
         links: vec![link("mast", "Mast"), link("table", "Table")],
         layouts: vec![layout()],
+        preparation: loftwatch_engine::preparation::Preparation::default(),
         defaults: vec![],
     }
 }

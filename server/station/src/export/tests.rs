@@ -1,19 +1,45 @@
-//! Tables and tracks from a stored flight.
+//! Files from a stored flight.
 
-use axum::body::Body;
-use http_body_util::BodyExt as _;
-use loftwatch_engine::Said;
+use std::path::PathBuf;
+use std::sync::Arc;
+
 use loftwatch_engine::output::Value;
+use loftwatch_engine::{Output, Said};
+use loftwatch_export::{Form, How, Table, What};
 use proptest::prelude::*;
 
-use super::cells;
+use super::make::{self, Trouble};
+use super::source::{Selection, Source};
 use super::track::{Point, Stretch, Told, decimate};
 use crate::hub::made::{self, EPOCH_NS, output};
-use crate::playback::made::store;
+use crate::playback::made::{Stored, store};
 use crate::playback::{Flight, flight};
 
-async fn text(body: Body) -> String {
-    String::from_utf8(body.collect().await.unwrap().to_bytes().to_vec()).unwrap()
+fn source(stored: &Stored) -> Source {
+    Source {
+        derived: stored.readers.clone(),
+        inputs: stored.inputs.clone(),
+        epoch_ns: EPOCH_NS,
+        folder: stored.folder.path().to_owned(),
+    }
+}
+
+/// Makes a file of flight 1; what it holds, or why it could not be made and whether anything of it was left.
+async fn made_of(stored: &Stored, what: What, how: &How) -> Result<Vec<u8>, Trouble> {
+    let source = source(stored);
+    let file: PathBuf = stored.folder.path().join("a file");
+    let _ = std::fs::remove_file(&file);
+    let chosen = source.choose(Selection::Flight(1)).await?;
+    make::write(&source, &chosen, what, how, &file, &Arc::default()).await?;
+    Ok(std::fs::read(&file)?)
+}
+
+async fn text(stored: &Stored, what: What, how: &How) -> String {
+    String::from_utf8(made_of(stored, what, how).await.unwrap()).unwrap()
+}
+
+fn csv(table: Table) -> What {
+    What::Table(table, Form::Csv)
 }
 
 fn records(table: &str) -> Vec<csv::StringRecord> {
@@ -24,8 +50,7 @@ fn records(table: &str) -> Vec<csv::StringRecord> {
 #[tokio::test]
 async fn estimates_say_their_units_and_frames_and_keep_their_figures() {
     let stored = store(&made::setup(), made::whole_flight()).await;
-    let flight = flight(&stored.readers, 1).await.unwrap().unwrap();
-    let table = text(super::estimates::stream(stored.readers.clone(), &flight, EPOCH_NS)).await;
+    let table = text(&stored, csv(Table::Estimates), &How::usual()).await;
     assert!(table.contains("\r\n") && !table.replace("\r\n", "").contains('\n'), "RFC 4180 lines");
     let rows = records(&table);
     let column =
@@ -33,12 +58,14 @@ async fn estimates_say_their_units_and_frames_and_keep_their_figures() {
     // From 5 s on all are kept: 150 of the vehicle alone, then 200 of four bodies; before, one a second.
     assert_eq!(rows.len() - 1, 5 + 150 + 4 * 200);
     let last = rows.last().unwrap();
+    assert_eq!(&last[column("flight")], "1");
     assert_eq!(&last[column("body")], "Cam C");
     assert_eq!(&last[column("utc")], "2026-11-25T09:47:19.950000Z");
     assert_eq!(&last[column("station_time_s")], "1795600039.950000");
     assert_eq!(&last[column("since_liftoff_s")], "34.950000");
     assert_eq!(&last[column("phase")], "down");
     assert_eq!(&last[column("height_above_pad_m")], "1352.41");
+    assert_eq!(&last[column("height_above_sea_level_m")], "2562.41");
     assert_eq!(&last[column("airspeed_through_air_mps_p95")], "175.641");
     assert_eq!(&last[column("lean_through_air_from_vertical_rad")], "");
     assert!(rows[0].iter().any(|name| name == "ground_speed_over_ground_mps"));
@@ -46,46 +73,200 @@ async fn estimates_say_their_units_and_frames_and_keep_their_figures() {
 }
 
 #[tokio::test]
-async fn readings_have_a_column_for_each_field_and_keep_what_has_none() {
+async fn columns_units_and_rate_are_as_asked_for() {
+    let stored = store(&made::setup(), made::whole_flight()).await;
+    let mut how = How::usual();
+    for (key, value) in
+        [("units", "imperial"), ("columns", "since_liftoff,body,height_above_pad"), ("rate_hz", "4")]
+    {
+        how.take(key, value).unwrap();
+    }
+    let rows = records(&text(&stored, csv(Table::Estimates), &how).await);
+    assert_eq!(
+        rows[0].iter().collect::<Vec<_>>(),
+        [
+            "since_liftoff_s",
+            "body",
+            "height_above_pad_ft",
+            "height_above_pad_ft_p05",
+            "height_above_pad_ft_p25",
+            "height_above_pad_ft_p75",
+            "height_above_pad_ft_p95"
+        ]
+    );
+    let of_body: Vec<f64> =
+        rows[1..].iter().filter(|row| &row[1] == "Body").map(|row| row[0].parse().unwrap()).collect();
+    assert!(of_body.len() > 100 && of_body.windows(2).all(|pair| (pair[1] - pair[0] - 0.25).abs() < 1e-6));
+    // The same in SI, between the same neighbours.
+    how.take("units", "si").unwrap();
+    let si = records(&text(&stored, csv(Table::Estimates), &how).await);
+    let (feet, metres): (f64, f64) = (rows[90][2].parse().unwrap(), si[90][2].parse().unwrap());
+    assert!((feet * 0.3048 - metres).abs() < 0.01, "{feet} ft, {metres} m");
+}
+
+#[tokio::test]
+async fn what_cannot_be_is_told_before_a_file_is_begun() {
+    let stored = store(&made::setup(), made::whole_flight()).await;
+    let mut how = How::usual();
+    how.take("columns", "height,airspeed").unwrap();
+    let told = made_of(&stored, csv(Table::Estimates), &how).await.unwrap_err().to_string();
+    assert!(told.contains("no column `height`") && told.contains("height_above_pad"), "{told}");
+    assert!(!stored.folder.path().join("a file").exists());
+    let mut how = How::usual();
+    how.take("rate_hz", "10").unwrap();
+    let told = made_of(&stored, csv(Table::Readings), &how).await.unwrap_err().to_string();
+    assert!(told.contains("only estimates"), "{told}");
+    for (key, value) in [("rate_hz", "0"), ("units", "cubits"), ("paper", "a5"), ("colour", "red")] {
+        assert!(How::usual().take(key, value).is_err(), "{key}={value}");
+    }
+    let source = source(&stored);
+    assert!(matches!(source.choose(Selection::Flight(7)).await, Err(Trouble::NoFlight(_))));
+    assert!(matches!(
+        source.choose(Selection::Day("2020-01-01".parse().unwrap())).await,
+        Err(Trouble::NoFlight(_))
+    ));
+    // A place that was never told is no place on a map.
+    let mut nowhere = made::setup();
+    nowhere.defaults.push(("site.latitude_deg".into(), "gravity of 45 degrees".into()));
+    let stored = store(&nowhere, made::whole_flight()).await;
+    for what in [What::Kml, What::Gpx, What::GeoJson] {
+        assert!(matches!(made_of(&stored, what, &How::usual()).await, Err(Trouble::Wanted(_))), "{what:?}");
+    }
+}
+
+/// A flight whose texts all want to be something else.
+async fn hostile() -> Stored {
     let mut told = made::setup();
     told.plan.bodies[0].name = "=HYPERLINK(\"http://evil.example\")".into();
+    told.vehicle_name = "</name><script>alert(1)</script>&\u{7}".into();
     let Said::Reading(mut odd) = made::reading(0, 7, 1.0, true) else { unreachable!() };
     odd.link = "@SUM(A1)".into();
     odd.values.push(("new".into(), "free".into(), Value::Text("+1,2\"x\"\n=3".into())));
     odd.values[1].2 = Value::Text("-cmd|' /C calc'!A0".into());
     odd.complaints = vec!["\tp is out of range".into()];
-    let stored =
-        store(&told, vec![output(1, 0.0, made::flight(None, None)), output(2, 1.0, Said::Reading(odd))])
-            .await;
-    let flight = flight(&stored.readers, 1).await.unwrap().unwrap();
-    let table = text(super::readings::stream(stored.readers.clone(), &flight)).await;
-    let rows = records(&table);
-    let cell = |name: &str| {
-        let column = rows[0]
-            .iter()
-            .position(|cell| cell == name)
-            .unwrap_or_else(|| panic!("no {name} in {:?}", rows[0]));
-        &rows[1][column]
+    let mut outputs: Vec<Output> = made::whole_flight();
+    let mut more = output(9_000, 8.0, Said::Reading(odd));
+    more.flight = 1;
+    let Some(Said::Event { event, .. }) =
+        outputs.iter().map(|output| &output.what).find(|what| matches!(what, Said::Event { .. })).cloned()
+    else {
+        unreachable!()
     };
-    assert_eq!(rows.len(), 2);
-    assert_eq!(cell("p (pressure) [Pa]"), "86999");
-    assert_eq!(cell("lat (latitude) [rad]"), "0.667601");
-    assert_eq!(cell("own (own height above its own zero) [m]"), "");
-    assert_eq!(cell("mode [widgets]"), "'-cmd|' /C calc'!A0");
-    assert_eq!(cell("body"), "'=HYPERLINK(\"http://evil.example\")");
-    assert_eq!(cell("link"), "'@SUM(A1)");
-    assert_eq!(cell("other_values"), "new (free) = '+1,2\"x\"\n=3");
-    assert_eq!(cell("complaints"), "'\tp is out of range");
-    assert_eq!((cell("sequence"), cell("heard_again")), ("7", "0"));
+    let event =
+        loftwatch_flight::Event { id: 77, kind: loftwatch_flight::EventKind::Mark, t_s: 8.0, ..event };
+    let label = "<b>--> {\\an8}\n00:00 ]]></Placemark>".to_owned();
+    let mark = output(9_001, 8.0, Said::Event { event, label, who: Some("=1+1".into()) });
+    outputs.insert(0, mark);
+    outputs.insert(0, more);
+    let first = outputs.iter().position(|output| matches!(output.what, Said::Flight(_))).unwrap();
+    let opening = outputs.remove(first);
+    outputs.insert(0, opening);
+    store(&told, outputs).await
 }
 
 #[tokio::test]
-async fn a_table_breaks_off_when_the_store_fails_and_never_looks_whole() {
+async fn hostile_text_stays_text_in_every_form() {
+    let stored = hostile().await;
+    let rows = records(&text(&stored, csv(Table::Readings), &How::usual()).await);
+    let column = |name: &str| {
+        rows[0].iter().position(|cell| cell == name).unwrap_or_else(|| panic!("no {name} in {:?}", rows[0]))
+    };
+    let row = rows.iter().find(|row| &row[column("link")] == "'@SUM(A1)").expect("the odd reading");
+    assert_eq!(&row[column("p (pressure) [Pa]")], "86999");
+    assert_eq!(&row[column("lat (latitude) [rad]")], "0.667601");
+    assert_eq!(&row[column("own (own height above its own zero) [m]")], "");
+    assert_eq!(&row[column("body")], "'=HYPERLINK(\"http://evil.example\")");
+    let other = "mode [widgets] = -cmd|' /C calc'!A0; new (free) = +1,2\"x\"\n=3";
+    // The order is that of the columns and then of the packet; both texts are there, and none begins the cell.
+    let cell = &row[column("other_values")];
+    assert!(
+        other.split("; ").all(|part| cell.contains(part)) && !cell.starts_with(['=', '+', '-', '@']),
+        "{cell}"
+    );
+    assert_eq!(&row[column("complaints")], "'\tp is out of range");
+
+    let json = text(&stored, What::Table(Table::Events, Form::JsonLines), &How::usual()).await;
+    let mark: serde_json::Value = json
+        .lines()
+        .map(|line| serde_json::from_str::<serde_json::Value>(line).expect("each line is JSON"))
+        .find(|line| line["event"] == "mark")
+        .unwrap();
+    assert_eq!(mark["label"], "<b>--> {\\an8}\n00:00 ]]></Placemark>");
+    assert_eq!(mark["who"], "=1+1");
+
+    for what in [What::Kml, What::Gpx, What::SheetHtml] {
+        let page = text(&stored, what, &How::usual()).await;
+        assert!(!page.contains("<script>") && !page.contains("<b>"), "{what:?}");
+        assert!(page.contains("&lt;b&gt;"), "{what:?}");
+        assert!(page.chars().all(|c| !c.is_control() || matches!(c, '\n' | '\r' | '\t')), "{what:?}");
+    }
+    let vtt = text(&stored, What::WebVtt, &How::usual()).await;
+    let cue = vtt.split("\n\n").find(|cue| cue.contains("&lt;b&gt;")).expect("the mark is shown");
+    assert_eq!(cue.matches("-->").count(), 1, "only the times have an arrow: {cue}");
+    let srt = text(&stored, What::Srt, &How::usual()).await;
+    assert!(!srt.contains("<b>") && !srt.contains('{'), "no tag of a player");
+}
+
+#[tokio::test]
+async fn captions_follow_the_footage_and_its_clock() {
     let stored = store(&made::setup(), made::whole_flight()).await;
-    let flight = flight(&stored.readers, 1).await.unwrap().unwrap();
+    let mut how = How::usual();
+    how.take("starts_s", "10").unwrap();
+    how.take("clock_rate", "2").unwrap();
+    let vtt = text(&stored, What::WebVtt, &how).await;
+    let first = vtt.split("\n\n").find(|cue| cue.contains("-->")).unwrap();
+    assert!(first.contains("00:00:00.000 --> 00:00:01.000\nT+10.0 s"), "{first}");
+    let srt = text(&stored, What::Srt, &how).await;
+    assert!(srt.starts_with("1\r\n00:00:00,000 --> 00:00:01,000\r\nT+10.0 s"), "{}", &srt[..60]);
+}
+
+#[tokio::test]
+async fn the_same_store_gives_the_same_bytes() {
+    let stored = store(&made::setup(), made::whole_flight()).await;
+    let all = [
+        csv(Table::Cues),
+        What::Table(Table::Estimates, Form::Parquet),
+        What::Table(Table::Landings, Form::JsonLines),
+        What::Kml,
+        What::Sqlite,
+        What::SheetPdf,
+        What::Bundle,
+    ];
+    for what in all {
+        let first = made_of(&stored, what, &How::usual()).await.unwrap();
+        let again = made_of(&stored, what, &How::usual()).await.unwrap();
+        assert!(first.len() > 200, "{what:?}: {} bytes", first.len());
+        assert!(first == again, "{what:?}");
+    }
+    assert!(made_of(&stored, What::SheetPdf, &How::usual()).await.unwrap().starts_with(b"%PDF-1."));
+}
+
+#[tokio::test]
+async fn a_store_that_fails_leaves_no_file() {
+    let stored = store(&made::setup(), made::whole_flight()).await;
+    let source = source(&stored);
+    let spool = super::spool::Spool::new(stored.folder.path(), std::time::Duration::ZERO);
+    let chosen = Selection::Flight(1);
+    let whole = spool.file(&source, chosen, csv(Table::Readings), &How::usual()).await.unwrap();
+    let super::spool::Stands::Ready { file, length, .. } = whole.done().await else { panic!("it is made") };
+    assert_eq!(std::fs::metadata(&file).unwrap().len(), length);
+    // The folder cannot be written: a file stands where it should be.
+    std::fs::remove_dir_all(file.parent().unwrap()).unwrap();
+    std::fs::write(file.parent().unwrap(), "in the way").unwrap();
+    let failed = spool.file(&source, chosen, csv(Table::Cues), &How::usual()).await.unwrap();
+    assert!(
+        matches!(failed.done().await, super::spool::Stands::Failed(why) if matches!(*why, Trouble::Disk(_)))
+    );
+    failed.has_been_told();
+    std::fs::remove_file(file.parent().unwrap()).unwrap();
+    // What failed, or was removed meanwhile, is made again when it is asked for again.
+    let again = spool.file(&source, chosen, csv(Table::Readings), &How::usual()).await.unwrap();
+    assert!(matches!(again.done().await, super::spool::Stands::Ready { length: same, .. } if same == length));
     stored.readers.close().await;
-    let body = super::readings::stream(stored.readers.clone(), &flight);
-    assert!(body.collect().await.is_err());
+    assert!(matches!(
+        spool.file(&source, chosen, csv(Table::Events), &How::usual()).await,
+        Err(Trouble::Store(_))
+    ));
 }
 
 async fn track(from_s: f64, to_s: f64, most: usize) -> crate::messages::Track {
@@ -109,16 +290,6 @@ async fn a_track_has_each_body_from_when_it_is_free() {
     assert!(few.bodies.iter().all(|body| body.t_s.len() <= 40));
     assert_eq!(few.bodies[0].t_s.first(), whole.bodies[0].t_s.first());
     assert_eq!(few.bodies[0].t_s.last(), whole.bodies[0].t_s.last());
-}
-
-#[test]
-fn only_the_beginning_of_a_text_makes_a_formula() {
-    for hostile in ["=1", "+1", "-1", "@a", "\t=1", "\r=1"] {
-        assert_eq!(cells::text(hostile), format!("'{hostile}"));
-    }
-    for plain in ["", "a=1", "Mast", "'=1", "5-3", " =1"] {
-        assert_eq!(cells::text(plain), plain);
-    }
 }
 
 fn points() -> impl Strategy<Value = Vec<Point>> {

@@ -95,6 +95,7 @@ pub(crate) fn setup() -> Setup {
         receivers: vec!["Mast".into()],
         links: Vec::new(),
         layouts: vec![layout(), charges_layout()],
+        preparation: loftwatch_engine::preparation::Preparation::default(),
         defaults: vec![("weather.wind_height_m".into(), "10 m".into())],
     }
 }
@@ -331,6 +332,39 @@ pub(crate) fn radio(t_s: f64) -> Said {
     }])
 }
 
+/// Readiness with one thing that is amiss.
+pub(crate) fn readiness(t_s: f64) -> Said {
+    let check = |key: &str, figure: &str, level| loftwatch_engine::output::Check {
+        key: key.into(),
+        body: Some(0),
+        what: key.into(),
+        figure: figure.into(),
+        since_ns: Some(EPOCH_NS + (t_s * 1e9) as i64),
+        limit: "as told".into(),
+        limit_from: "told by crew".into(),
+        level,
+        words: "Look at it.".into(),
+        accepted: None,
+    };
+    Said::Readiness(vec![
+        check("heard:Body", "heard", None),
+        check("battery:Body", "7.1 V", Some(Level::Look)),
+    ])
+}
+
+/// A crew member accepts it.
+pub(crate) fn accepted(on: bool) -> Said {
+    Said::Accepted(loftwatch_engine::output::Accepted {
+        key: "battery:Body".into(),
+        on,
+        what: "battery:Body".into(),
+        figure: "7.1 V".into(),
+        limit: "as told".into(),
+        who: "Mo".into(),
+        why: "it is cold".into(),
+    })
+}
+
 /// The flight opens, lifts off, ends.
 pub(crate) fn flight(liftoff_s: Option<f64>, ended_s: Option<f64>) -> Said {
     let ns = |t_s: f64| EPOCH_NS + (t_s * 1e9) as i64;
@@ -378,6 +412,12 @@ pub(crate) fn whole_flight() -> Vec<Output> {
         }
         if step.is_multiple_of(5) {
             say(step + 2, t_s, radio(t_s));
+        }
+        if step < 50 && step.is_multiple_of(10) {
+            say(step + 2, t_s, readiness(t_s));
+        }
+        if step == 20 || step == 30 || step == 45 {
+            say(step + 2, t_s, accepted(step != 30));
         }
         match step {
             50 => {

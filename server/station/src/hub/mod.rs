@@ -168,6 +168,11 @@ impl Hub {
         self.lock().state.marks()
     }
 
+    /// What stands at a key of readiness now.
+    pub(crate) fn check(&self, key: &str) -> Option<loftwatch_engine::output::Check> {
+        self.lock().state.check(key).cloned()
+    }
+
     fn publish(&self, now: Instant) {
         let mut inner = self.lock();
         let told = Arc::clone(&self.setup.borrow());

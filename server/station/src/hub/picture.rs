@@ -1,14 +1,15 @@
 //! From the state to the messages `picture` and `story`.
 
 use loftwatch_engine::Setup;
-use loftwatch_engine::output::RadioLine;
+use loftwatch_engine::output::{Accepted, Check, RadioLine};
 use loftwatch_flight::{Area, Knot, Landing};
 
 use super::now::cut;
 use super::rounding::{figure, place, quantiles, to};
 use super::state::{EventState, State, seconds};
 use crate::messages::{
-    AreaNow, EventNow, KnotNow, LandingArea, LinkNow, PathNow, Picture, RadioNow, Story, WrongNow,
+    AcceptedNow, AreaNow, CheckNow, EventNow, KnotNow, LandingArea, LinkNow, PathNow, Picture, RadioNow,
+    Story, WrongNow,
 };
 
 impl State {
@@ -44,6 +45,8 @@ impl State {
             radio: self.radio.iter().map(|line| radio(told, line)).collect(),
             links,
             ground: self.ground(told, utc_ns),
+            readiness: self.readiness.iter().map(check).collect(),
+            accepted: self.accepted.values().map(accepted).collect(),
         }
     }
 
@@ -100,6 +103,33 @@ pub(crate) fn word(value: &impl serde::Serialize) -> String {
     match serde_json::to_value(value) {
         Ok(serde_json::Value::String(word)) => word,
         _ => String::new(),
+    }
+}
+
+fn check(check: &Check) -> CheckNow {
+    CheckNow {
+        key: check.key.clone(),
+        body: check.body.map(|body| body as u32),
+        what: check.what.clone(),
+        figure: check.figure.clone(),
+        since_t_s: check.since_ns.map(|ns| to(seconds(ns), 3)),
+        limit: check.limit.clone(),
+        limit_from: check.limit_from.clone(),
+        level: check.level.map(Into::into),
+        words: if check.level.is_some() { check.words.clone() } else { String::new() },
+        accepted_by: check.accepted.as_ref().map(|by| by.who.clone()),
+        accepted_why: check.accepted.as_ref().map(|by| by.why.clone()),
+    }
+}
+
+fn accepted(told: &Accepted) -> AcceptedNow {
+    AcceptedNow {
+        key: told.key.clone(),
+        what: told.what.clone(),
+        figure: told.figure.clone(),
+        limit: told.limit.clone(),
+        who: told.who.clone(),
+        why: told.why.clone(),
     }
 }
 

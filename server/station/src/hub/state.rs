@@ -5,7 +5,7 @@
 
 use std::collections::BTreeMap;
 
-use loftwatch_engine::output::{FlightState, HeadsUp, RadioLine, Reading, Value};
+use loftwatch_engine::output::{Accepted, Check, FlightState, HeadsUp, RadioLine, Reading, Value};
 use loftwatch_engine::{Output, Said};
 use loftwatch_flight as flight;
 use loftwatch_flight::{Case, CuePrediction, Estimate, EventKind, Knot, Landing, Prediction};
@@ -32,6 +32,10 @@ pub(crate) struct State {
     pub(super) radio: Vec<RadioLine>,
     /// All radios silent since, ns.
     pub(super) silent_since_ns: Option<i64>,
+    /// What was last said of readiness.
+    pub(super) readiness: Vec<Check>,
+    /// What the crew accepted, by key.
+    pub(super) accepted: BTreeMap<String, Accepted>,
 }
 
 /// The newest of one body.
@@ -74,6 +78,8 @@ pub(crate) struct Marks {
     pub(crate) flight: u32,
     /// Whether it has ended.
     pub(crate) ended: bool,
+    /// Whether it has lifted off.
+    pub(crate) lifted: bool,
     /// Numbers of the marks, each with whether it still holds.
     pub(crate) holding: BTreeMap<u32, bool>,
 }
@@ -124,6 +130,8 @@ impl State {
             landings: BTreeMap::new(),
             radio: Vec::new(),
             silent_since_ns: None,
+            readiness: Vec::new(),
+            accepted: BTreeMap::new(),
         }
     }
 
@@ -138,6 +146,7 @@ impl State {
         Marks {
             flight: self.flight.number,
             ended: self.flight.ended_ns.is_some(),
+            lifted: self.flight.liftoff_ns.is_some(),
             holding: marks.map(|(id, state)| (*id, !state.event.withdrawn)).collect(),
         }
     }
@@ -219,8 +228,25 @@ impl State {
                 }
                 Touched::HEADSUP
             }
+            Said::Readiness(checks) => {
+                self.readiness.clone_from(checks);
+                Touched::STORY
+            }
+            Said::Accepted(told) => {
+                if told.on {
+                    self.accepted.insert(told.key.clone(), told.clone());
+                } else {
+                    self.accepted.remove(&told.key);
+                }
+                Touched::STORY
+            }
             _ => Touched::default(),
         }
+    }
+
+    /// What stands at a key of readiness now.
+    pub(crate) fn check(&self, key: &str) -> Option<&Check> {
+        self.readiness.iter().find(|check| check.key == key)
     }
 
     /// Whether a body that has a parent is still attached to it: nothing says that it was freed.

@@ -220,6 +220,19 @@ pub(crate) enum Act {
         #[serde(default)]
         who: String,
     },
+    /// Accepts, for the flight that is on the pad, what is not within limits; or takes that back.
+    Accept {
+        /// Key of the check, or of the margin.
+        key: String,
+        /// Whether it is accepted; else the acceptance is taken back.
+        on: bool,
+        /// Why, in a few words; may be empty where it is taken back.
+        #[serde(default)]
+        why: String,
+        /// Who accepts it; may be empty.
+        #[serde(default)]
+        who: String,
+    },
     /// Ends the flight.
     End {
         /// Number of the flight, so that a press that comes late ends no other one; any if left out.
@@ -288,6 +301,10 @@ pub(crate) enum DeedKind {
     End,
     /// Changed the setup.
     Setup,
+    /// Accepted what is not within limits.
+    Accept,
+    /// Took an acceptance back.
+    TakeBack,
 }
 
 /// `GET /api/setup`, for crew: the setup file.
@@ -455,6 +472,21 @@ pub(crate) struct RadioTried {
     pub(crate) mistakes: Vec<SetupMistake>,
     /// As in `RadioFrames`.
     pub(crate) frames: Vec<RadioFrame>,
+}
+
+/// `GET /api/flights/N/files/NAME?progress`: how far a file is.
+#[derive(Clone, Debug, PartialEq, Serialize, TS)]
+pub(crate) struct FileState {
+    /// Rows done.
+    pub(crate) done: u64,
+    /// Rows in all, as far as is known.
+    pub(crate) total: u64,
+    /// Whether it is whole.
+    pub(crate) ready: bool,
+    /// Its length, bytes, once it is.
+    pub(crate) bytes: Option<u64>,
+    /// SHA-256 of it, in hexadecimal, once it is.
+    pub(crate) digest: Option<String>,
 }
 
 names! {

@@ -8,6 +8,7 @@ mod ground;
 mod http;
 mod now;
 mod picture;
+mod prepare;
 #[cfg(test)]
 mod typescript;
 
@@ -20,6 +21,7 @@ pub(crate) use ground::*;
 pub(crate) use http::*;
 pub(crate) use now::*;
 pub(crate) use picture::*;
+pub(crate) use prepare::*;
 
 use serde::{Deserialize, Serialize};
 use ts_rs::TS;

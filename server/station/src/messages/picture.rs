@@ -6,7 +6,7 @@ use ts_rs::TS;
 
 use super::Q;
 use super::ground::GroundNow;
-use super::now::{CueNow, HeadsUpNow, names};
+use super::now::{CueNow, HeadsUpNow, LevelName, names};
 
 /// What is predicted.
 #[derive(Clone, Debug, PartialEq, Serialize, TS)]
@@ -100,6 +100,54 @@ pub(crate) struct Story {
     pub(crate) links: Vec<LinkNow>,
     /// Where the pieces lie.
     pub(crate) ground: GroundNow,
+    /// On the pad, and as it was last said there: what was heard and measured, beside its limits.
+    pub(crate) readiness: Vec<CheckNow>,
+    /// What the crew accepted for this flight.
+    pub(crate) accepted: Vec<AcceptedNow>,
+}
+
+/// One figure beside its limit. It says what was heard and measured, and never that anything is ready.
+#[derive(Clone, Debug, PartialEq, Serialize, TS)]
+pub(crate) struct CheckNow {
+    /// Stable key.
+    pub(crate) key: String,
+    /// Index of the body, if about one.
+    pub(crate) body: Option<u32>,
+    /// What it is about.
+    pub(crate) what: String,
+    /// The figure, in words, metric.
+    pub(crate) figure: String,
+    /// Since when it has been so, station time, where that matters.
+    pub(crate) since_t_s: Option<f64>,
+    /// The limit, in words.
+    pub(crate) limit: String,
+    /// Where the limit comes from.
+    pub(crate) limit_from: String,
+    /// How urgent; `null` where it is within limits.
+    pub(crate) level: Option<LevelName>,
+    /// What to do, where it is not.
+    pub(crate) words: String,
+    /// Who accepted it as it is; `null` where nobody did, or it has got worse since.
+    pub(crate) accepted_by: Option<String>,
+    /// Why.
+    pub(crate) accepted_why: Option<String>,
+}
+
+/// What a crew member accepted for this flight, with the words as they stood then.
+#[derive(Clone, Debug, PartialEq, Serialize, TS)]
+pub(crate) struct AcceptedNow {
+    /// Key of the check, or of the margin.
+    pub(crate) key: String,
+    /// What it is about.
+    pub(crate) what: String,
+    /// The figure then.
+    pub(crate) figure: String,
+    /// The limit then.
+    pub(crate) limit: String,
+    /// Who.
+    pub(crate) who: String,
+    /// Why.
+    pub(crate) why: String,
 }
 
 /// Something that happened.

@@ -6,6 +6,8 @@ use std::path::Path;
 
 use ts_rs::{Config, TS};
 
+use loftwatch_export::audit;
+
 use super::*;
 use crate::shared::Disk;
 
@@ -81,6 +83,17 @@ fn generated() -> String {
         FlightDetail,
         Track,
         HindsightTrack,
+        FileState,
+        audit::Audits,
+        audit::CueAudit,
+        audit::Verdict,
+        audit::Figure,
+        audit::PredictionAudit,
+        audit::Apogee,
+        audit::Fan,
+        audit::Checked,
+        audit::Drag,
+        audit::Impulse,
         TrackBody,
         Problem,
         Act,
@@ -102,6 +115,33 @@ fn generated() -> String {
         FrameField,
         RadioTry,
         RadioTried,
+        CheckNow,
+        AcceptedNow,
+        Prepared,
+        CueWanted,
+        StepInfo,
+        FiguresForm,
+        FormSection,
+        FormFigure,
+        FiguresWanted,
+        FormEdit,
+        VehicleCopy,
+        Learned,
+        LearnedFigure,
+        VehicleWanted,
+        loftwatch_prepare::Margin,
+        loftwatch_prepare::Spread,
+        loftwatch_prepare::Picture,
+        loftwatch_prepare::Drawn,
+        loftwatch_prepare::Band,
+        loftwatch_prepare::Moment,
+        loftwatch_prepare::GroundCase,
+        loftwatch_prepare::Clash,
+        loftwatch_prepare::Want,
+        loftwatch_prepare::Condition,
+        loftwatch_prepare::Lead,
+        loftwatch_prepare::Safer,
+        loftwatch_prepare::Plan,
     );
     tidy(&text)
 }

@@ -167,7 +167,7 @@ async fn newest_of_each(
     let rows = sqlx::query(
         "WITH body(b) AS (SELECT value FROM json_each(?4)), cue(c) AS (SELECT value FROM json_each(?5)), \
               kind_of_body(k) AS (VALUES ('reading'), ('estimate'), ('prediction'), ('path')), \
-              kind_of_all(k) AS (VALUES ('radio'), ('silence')), \
+              kind_of_all(k) AS (VALUES ('radio'), ('silence'), ('readiness')), \
               assumed(a) AS (VALUES ('planned'), ('main_at_apogee'), ('drogue_only'), ('tumbling'), ('ballistic')), \
               wanted(seq) AS ( \
          SELECT (SELECT seq FROM output WHERE flight = ?1 AND kind = k AND body = b AND t_ns > ?2 AND t_ns <= ?3 \
@@ -183,7 +183,7 @@ async fn newest_of_each(
          SELECT (SELECT seq FROM output WHERE flight = ?1 AND kind = k AND t_ns > ?2 AND t_ns <= ?3 \
                  ORDER BY t_ns DESC, seq DESC LIMIT 1) FROM kind_of_all \
          UNION ALL \
-         SELECT seq FROM output WHERE flight = ?1 AND kind IN ('flight', 'event', 'heads_up') \
+         SELECT seq FROM output WHERE flight = ?1 AND kind IN ('flight', 'event', 'heads_up', 'accepted') \
                  AND t_ns > ?2 AND t_ns <= ?3) \
          SELECT input, t_ns, t_receive_ns, utc_offset_ns, flight, data FROM output \
          WHERE seq IN (SELECT seq FROM wanted WHERE seq IS NOT NULL) ORDER BY seq",

@@ -199,6 +199,7 @@ fn columns(what: &What) -> Result<(&'static str, Option<String>, Vec<u8>), sqlx:
         What::WithdrawMark { .. } => ("withdraw_mark", None),
         What::NameFlight { .. } => ("name_flight", None),
         What::EndFlight { .. } => ("end_flight", None),
+        What::Accept(_) => ("accept", None),
         What::Started => ("started", None),
     };
     Ok((kind, link, serde_json::to_vec(what).map_err(|error| sqlx::Error::Encode(error.into()))?))

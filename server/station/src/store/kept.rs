@@ -72,6 +72,8 @@ pub(crate) fn kind_and_body(said: &Said) -> (&'static str, Option<usize>) {
         Said::Silence { .. } => ("silence", None),
         Said::Flight(_) => ("flight", None),
         Said::Smoothed { body, .. } => ("smoothed", Some(*body)),
+        Said::Readiness(_) => ("readiness", None),
+        Said::Accepted(_) => ("accepted", None),
     }
 }
 

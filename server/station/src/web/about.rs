@@ -43,6 +43,17 @@ pub(super) async fn now(State(shared): State<Arc<Shared>>) -> impl IntoResponse 
     (headers, shared.hub.now_json())
 }
 
+/// The named areas.
+pub(crate) fn areas(told: &Setup) -> Vec<AreaInfo> {
+    let area = |area: &loftwatch_engine::setup::Area| AreaInfo {
+        name: area.name.clone(),
+        kind: area.kind.into(),
+        points_m: area.points_m.clone(),
+        closed: area.closed,
+    };
+    told.areas.iter().map(area).collect()
+}
+
 /// What was told, as pages need it.
 pub(super) fn site_info(told: &Setup) -> SiteInfo {
     let site = &told.plan.site;
@@ -54,16 +65,7 @@ pub(super) fn site_info(told: &Setup) -> SiteInfo {
         latitude_deg: degrees(site.latitude_rad),
         longitude_deg: degrees(site.longitude_rad),
         elevation_m: site.elevation_m,
-        areas: told
-            .areas
-            .iter()
-            .map(|area| AreaInfo {
-                name: area.name.clone(),
-                kind: area.kind.into(),
-                points_m: area.points_m.clone(),
-                closed: area.closed,
-            })
-            .collect(),
+        areas: areas(told),
         bodies: told
             .plan
             .bodies

@@ -1,5 +1,5 @@
-//! What a crew member does: marks an event, corrects a mark or takes it back, names the flight, ends it. Recorded as an
-//! input, like every byte.
+//! What a crew member does: marks an event, corrects a mark or takes it back, accepts what is not within limits, names the
+//! flight, ends it. Recorded as an input, like every byte.
 
 use std::sync::Arc;
 
@@ -7,17 +7,20 @@ use axum::Json;
 use axum::extract::State;
 use axum::extract::rejection::JsonRejection;
 use axum::http::StatusCode;
+use loftwatch_engine::output::Accepted;
 use loftwatch_engine::{MOST_MARKS, What};
 
 use super::actor::Member;
 use super::problem::{Refusal, wrong_body};
 use crate::hub::Marks;
 use crate::messages::Act;
+use crate::prepared::in_words;
 use crate::shared::Shared;
 
 /// Longest texts, characters.
 const LONGEST_NAME: usize = 80;
 const LONGEST_LABEL: usize = 120;
+const LONGEST_REASON: usize = 200;
 
 const FORM: &str = "{\"kind\": \"mark\", \"label\": \"chute seen\"}";
 
@@ -28,7 +31,10 @@ pub(super) async fn act(
     act: Result<Json<Act>, JsonRejection>,
 ) -> Result<StatusCode, Refusal> {
     let Json(act) = act.map_err(|error| wrong_body(&error, FORM))?;
-    let press = press(act, &member, shared.clock.now_ns())?;
+    let press = match act {
+        Act::Accept { key, on, why, who } => accept(&shared, &key, on, &why, member.who(&who)).await?,
+        act => press(act, &member, shared.clock.now_ns())?,
+    };
     fits(&press, &shared.hub.marks())?;
     if shared.press(press.what) {
         Ok(StatusCode::NO_CONTENT)
@@ -72,8 +78,26 @@ fn press(act: Act, member: &Member, now_ns: i64) -> Result<Press, Refusal> {
         Act::Name { name, who: told } => {
             any(What::NameFlight { name: text(&name, LONGEST_NAME, "name")?, who: who(&told) })
         }
+        Act::Accept { .. } => return Err(wrong("an acceptance is of a check that stands")),
         Act::End { flight, who: told } => Press { what: What::EndFlight { who: who(&told) }, flight },
     })
+}
+
+/// An acceptance, with the words as they stand now: what a page says of them is not asked.
+async fn accept(shared: &Shared, key: &str, on: bool, why: &str, who: String) -> Result<Press, Refusal> {
+    let why = if on { text(why, LONGEST_REASON, "why")? } else { plain(why, LONGEST_REASON) };
+    let none = || stale("There is no such thing that is not within limits now.", "Look at the list again.");
+    let (what, figure, limit) = if key.starts_with("margin:") {
+        let worked = super::prepare::worked(shared).await?;
+        let margin = worked.margin(key).filter(|m| !on || m.level.is_some()).ok_or_else(none)?;
+        let (figure, limit) = in_words(margin);
+        (margin.what.clone(), figure, limit)
+    } else {
+        let check = shared.hub.check(key).filter(|check| !on || check.level.is_some()).ok_or_else(none)?;
+        (check.what, check.figure, check.limit)
+    };
+    let told = Accepted { key: key.to_owned(), on, what, figure, limit, who, why };
+    Ok(Press { what: What::Accept(Box::new(told)), flight: None })
 }
 
 /// Whether there is something to act on: what the engine would pass over is refused in words.
@@ -94,6 +118,10 @@ fn fits(press: &Press, shown: &Marks) -> Result<(), Refusal> {
         {
             Err(stale("There is no such mark, or it was taken back.", "Look at the list of marks again."))
         }
+        What::Accept(_) if shown.ended || shown.lifted => Err(stale(
+            "The vehicle is not on the pad: nothing is accepted any more.",
+            "What was accepted before stands in the flight's record.",
+        )),
         What::EndFlight { .. } if shown.ended => Err(stale(
             "This flight has ended already.",
             "The next one begins when the vehicle is heard anew.",

@@ -135,6 +135,13 @@ fn deed(input: &Input) -> Option<Deed> {
         What::WithdrawMark { who, .. } => (DeedKind::Withdraw, who, ""),
         What::NameFlight { name, who } => (DeedKind::Name, who, name.as_str()),
         What::EndFlight { who } => (DeedKind::End, who, ""),
+        What::Accept(told) if told.on => {
+            // A name and its reason, as one says them.
+            let what = format!("{}, {}, because {}", told.what, told.figure, told.why);
+            let (utc_s, who) = (rounded_s(input.utc_ns), told.who.clone());
+            return Some(Deed { utc_s, who, did: DeedKind::Accept, what });
+        }
+        What::Accept(told) => (DeedKind::TakeBack, &told.who, told.what.as_str()),
         What::SetupByCrew { who, .. } => (DeedKind::Setup, who, ""),
         _ => return None,
     };

@@ -1,4 +1,4 @@
-//! Stored flights: the list, one of them, its track, its tables.
+//! Stored flights: the list, one of them, its track.
 
 use std::sync::Arc;
 
@@ -10,7 +10,7 @@ use serde::Deserialize;
 
 use super::about::{rounded_s, site_info};
 use super::problem::Refusal;
-use crate::export::{self, track as tracks};
+use crate::export::track as tracks;
 use crate::hindsight;
 use crate::messages::{FlightDetail, FlightInfo, HindsightTrack, Track};
 use crate::playback::{self, Flight};
@@ -106,25 +106,6 @@ pub(super) async fn hindsight(
     };
     let headers = [(header::CONTENT_TYPE, "application/json"), (header::CACHE_CONTROL, "no-store")];
     Ok((headers, crate::hub::json_text(&HindsightTrack { states, track })).into_response())
-}
-
-/// `GET /api/flights/N/readings.csv`
-pub(super) async fn readings(
-    State(shared): State<Arc<Shared>>,
-    Path(number): Path<String>,
-) -> Result<Response, Refusal> {
-    let flight = find(&shared, &number).await?;
-    Ok(export::response(&flight, "readings", export::readings::stream(shared.readers.clone(), &flight)))
-}
-
-/// `GET /api/flights/N/estimates.csv`
-pub(super) async fn estimates(
-    State(shared): State<Arc<Shared>>,
-    Path(number): Path<String>,
-) -> Result<Response, Refusal> {
-    let flight = find(&shared, &number).await?;
-    let body = export::estimates::stream(shared.readers.clone(), &flight, shared.epoch_ns);
-    Ok(export::response(&flight, "estimates", body))
 }
 
 async fn info(shared: &Shared, flight: &Flight) -> Result<FlightInfo, Refusal> {

@@ -8,6 +8,8 @@ mod about;
 mod act;
 mod actor;
 mod crew;
+mod figures;
+mod files;
 mod flights;
 mod frames;
 mod guard;
@@ -15,6 +17,7 @@ mod listen;
 mod live;
 mod network;
 mod pages;
+mod prepare;
 mod problem;
 mod qr;
 mod radio;
@@ -33,6 +36,8 @@ use axum::middleware;
 use axum::routing::{any, get, post};
 use tokio::net::TcpListener;
 use tower_http::services::ServeFile;
+
+pub(crate) use about::areas;
 
 use crate::shared::Shared;
 
@@ -76,6 +81,11 @@ pub(crate) fn router(shared: &Arc<Shared>) -> Router {
         .route("/api/crew/log", get(crew::log))
         .route("/api/setup", get(setup::text).post(setup::take).layer(setup_body))
         .route("/api/setup/check", post(setup::check).layer(setup_body))
+        .route("/api/prepare", get(prepare::prepare))
+        .route("/api/prepare/plan", get(prepare::plan))
+        .route("/api/prepare/figures", get(figures::form).post(figures::take).layer(setup_body))
+        .route("/api/prepare/learned", get(figures::learned))
+        .route("/api/prepare/vehicles", get(figures::list).post(figures::copy))
         .route("/api/radio/frames", get(radio::frames))
         .route("/api/radio/guess", get(radio::guesses))
         .route("/api/radio/try", post(radio::attempt).layer(setup_body))
@@ -83,12 +93,15 @@ pub(crate) fn router(shared: &Arc<Shared>) -> Router {
         .route("/api/flights/{number}", get(flights::one))
         .route("/api/flights/{number}/track", get(flights::track))
         .route("/api/flights/{number}/hindsight", get(flights::hindsight))
-        .route("/api/flights/{number}/readings.csv", get(flights::readings))
-        .route("/api/flights/{number}/estimates.csv", get(flights::estimates))
+        .route("/api/flights/{number}/readings.csv", get(files::readings))
+        .route("/api/flights/{number}/estimates.csv", get(files::estimates))
+        .route("/api/flights/{number}/files/{name}", get(files::of_flight))
+        .route("/api/days/{day}/files/{name}", get(files::of_day))
         .route("/api/flights/{number}/socket", any(replay::open))
         .route("/api/{*rest}", any(problem::no_such_path))
         .route("/device", get(pages::application))
         .route("/flights", get(pages::application))
+        .route("/prepare", get(pages::application))
         .route("/radio", get(pages::application))
         .route("/flights/{number}", get(pages::flight))
         .layer(DefaultBodyLimit::max(MOST_BODY_BYTES))

@@ -15,6 +15,8 @@ use axum::http::{StatusCode, header};
 use axum::response::IntoResponse;
 use loftwatch_engine::Setup;
 use loftwatch_engine::setup::Link;
+use loftwatch_export::Units;
+use loftwatch_export::table::unit_of;
 use loftwatch_radio::{Complaint, Frame, Hints, Layout, Meaning, Quantity, Splitter, Stored, Value};
 use sqlx::{Row as _, SqlitePool};
 
@@ -22,7 +24,6 @@ use super::about::rounded_s;
 use super::actor::Member;
 use super::problem::{Refusal, wrong_body};
 use super::setup::{file, in_background, unreadable};
-use crate::export::readings::si_unit;
 use crate::guess::{self, Look};
 use crate::messages::{
     FrameField, FramingGuess, RadioFrame, RadioFrames, RadioGuess, RadioGuesses, RadioTried, RadioTry,
@@ -222,7 +223,7 @@ fn fields(layout: &Layout, payload: &[u8], decoded: &loftwatch_radio::Decoded) -
                 let (number, unit) = match spec.meaning.quantity() {
                     // Nobody knows their pad in radians.
                     Quantity::Angle if !free => (number.to_degrees(), "deg"),
-                    _ => (*number, if free { spec.unit } else { si_unit(spec.meaning) }),
+                    _ => (*number, if free { spec.unit } else { unit_of(spec.meaning).symbol(Units::Si) }),
                 };
                 format!("{} {unit}", figure(number)).trim_end().to_owned()
             }

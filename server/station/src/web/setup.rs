@@ -38,9 +38,14 @@ pub(super) async fn check(
     wanted: Result<Json<SetupWanted>, JsonRejection>,
 ) -> Result<Json<SetupVerdict>, Refusal> {
     let Json(wanted) = wanted.map_err(|error| wrong_body(&error, FORM))?;
+    verdict(&shared, wanted.text).await
+}
+
+/// What a text would change, or every mistake in it.
+pub(super) async fn verdict(shared: &Shared, text: String) -> Result<Json<SetupVerdict>, Refusal> {
     let in_force = Arc::clone(&shared.setup.borrow());
-    let checked = in_background(file(&shared)?, move |file| {
-        let verdict = match Text::read(file)?.check(file, &wanted.text) {
+    let checked = in_background(file(shared)?, move |file| {
+        let verdict = match Text::read(file)?.check(file, &text) {
             Ok(new) => SetupVerdict {
                 mistakes: Vec::new(),
                 changes: loftwatch_setup::changes(&in_force.setup, &new)
@@ -64,8 +69,18 @@ pub(super) async fn take(
 ) -> Result<Json<SetupVerdict>, Refusal> {
     let Json(wanted) = wanted.map_err(|error| wrong_body(&error, FORM))?;
     let who = member.who(&wanted.who);
+    give(&shared, wanted.text, wanted.edition, who).await
+}
+
+/// Hands a text to who looks after the file.
+pub(super) async fn give(
+    shared: &Shared,
+    text: String,
+    edition: String,
+    who: String,
+) -> Result<Json<SetupVerdict>, Refusal> {
     let (answer, answered) = oneshot::channel();
-    let wanted = Wanted { text: wanted.text, edition: wanted.edition, who, answer };
+    let wanted = Wanted { text, edition, who, answer };
     shared.setups.send(wanted).await.map_err(|_| ending())?;
     match answered.await.map_err(|_| ending())? {
         Ok(taken) => Ok(Json(SetupVerdict {

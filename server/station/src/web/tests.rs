@@ -14,7 +14,9 @@ use tokio_tungstenite::tungstenite::Message as Frame;
 use tokio_tungstenite::tungstenite::client::IntoClientRequest as _;
 
 mod crew;
+mod files;
 mod network;
+mod prepare;
 mod radio;
 
 use super::*;
@@ -79,8 +81,12 @@ async fn station_of(setup_file: Option<&std::path::Path>) -> Station {
         crew: crate::crew::Crew::open(folder.path()).unwrap(),
         listening: address,
         map: Some(map),
+        data: stored.folder.path().to_owned(),
+        spool: crate::export::spool::Spool::new(stored.folder.path(), std::time::Duration::ZERO),
         hindsight: crate::hindsight::Hindsight::unanswered(),
         tls: Some(Arc::new(crate::tls::Tls::open(folder.path()).unwrap())),
+        vehicles: folder.path().join("vehicles"),
+        prepared: crate::prepared::Desk::default(),
         setups,
     });
     tokio::spawn(serve(listener, Arc::clone(&shared)));

@@ -10,7 +10,7 @@ const JSON: &str = "Content-Type: application/json\r\n";
 const ELSEWHERE: &str = "X-Forwarded-For: 192.168.4.7\r\n";
 
 /// Everything that a page can have done, with a body that is right.
-const ACTIONS: [(&str, &str); 10] = [
+const ACTIONS: [(&str, &str); 13] = [
     ("/api/act", r#"{"kind": "mark", "label": "chute seen", "who": "Mo"}"#),
     ("/api/act", r#"{"kind": "correct", "flight": 1, "id": 1000000, "label": "seen", "t_s": 1795600010}"#),
     ("/api/act", r#"{"kind": "withdraw", "flight": 1, "id": 1000000}"#),
@@ -21,6 +21,9 @@ const ACTIONS: [(&str, &str); 10] = [
     ("/api/radio/try", r#"{"text": ""}"#),
     ("/api/crew/new-code", ""),
     ("/api/crew/join", r#"{"code": "", "who": "Mo"}"#),
+    ("/api/act", r#"{"kind": "accept", "key": "battery:Body", "on": true, "why": "it is cold"}"#),
+    ("/api/prepare/figures", r#"{"edition": "", "edits": []}"#),
+    ("/api/prepare/vehicles", r#"{"kind": "keep"}"#),
 ];
 
 async fn post(station: &Station, path: &str, extra: &str, body: &str) -> (String, String) {
@@ -120,13 +123,14 @@ async fn nothing_that_a_viewer_sends_changes_anything() {
             assert_eq!(status(&head), "403", "{path} {origin} on the station's own machine");
         }
         for method in ["GET", "PUT", "DELETE", "PATCH"] {
-            if (method, path) != ("GET", "/api/setup") {
+            let read = ["/api/setup", "/api/prepare/figures", "/api/prepare/vehicles"];
+            if method != "GET" || !read.contains(&path) {
                 let (head, _) = ask(&station, method, path, &format!("{JSON}{mine}"), right).await;
                 assert!(matches!(status(&head), "405" | "403"), "{method} {path}: {head}");
             }
         }
     }
-    for path in ["/api/setup", "/api/crew/code"] {
+    for path in ["/api/setup", "/api/crew/code", "/api/prepare/figures", "/api/prepare/vehicles"] {
         let (head, body) = ask(&station, "GET", path, ELSEWHERE, "").await;
         assert_eq!(status(&head), "403", "{path}: {head}");
         assert!(!body.contains(code.letters()) && !body.contains("ttyUSB0"), "{body}");
@@ -173,6 +177,38 @@ async fn who_has_joined_acts_under_the_name_given_then() {
         post(&station, "/api/act", &format!("{JSON}{ELSEWHERE}{cookie}"), ACTIONS[0].1).await;
     assert!(status(&head) == "403" && answer.contains("no longer crew"), "{head}\n{answer}");
     assert!(pressed(&station).is_empty());
+}
+
+#[tokio::test]
+async fn what_is_not_within_limits_is_accepted_with_the_words_of_the_station_and_only_on_the_pad() {
+    let station = station().await;
+    station
+        .shared
+        .hub
+        .take(&[output(1, 0.0, made::flight(None, None)), output(2, 1.0, made::readiness(1.0))]);
+    let accept = |key: &str, on: bool, why: &str| {
+        format!(r#"{{"kind":"accept","key":"{key}","on":{on},"why":"{why}","who":"Mo","figure":"fine"}}"#)
+    };
+    for (key, on, why, expected) in [
+        ("battery:Body", true, " ", "422"),
+        ("heard:Body", true, "I heard it", "409"),
+        ("nothing:Body", true, "why not", "409"),
+        ("battery:Body", true, "it is cold", "204"),
+        ("battery:Body", false, "", "204"),
+    ] {
+        let (head, answer) = post(&station, "/api/act", JSON, &accept(key, on, why)).await;
+        assert_eq!(status(&head), expected, "{key} {why}: {answer}");
+    }
+    let all = pressed(&station);
+    let [What::Accept(taken), What::Accept(back)] = &all[..] else { panic!("{all:?}") };
+    assert_eq!(
+        (taken.figure.as_str(), taken.who.as_str(), taken.why.as_str()),
+        ("7.1 V", "Mo", "it is cold")
+    );
+    assert!(taken.on && !back.on);
+    station.shared.hub.take(&[output(3, 9.0, made::flight(Some(5.0), None))]);
+    let (head, answer) = post(&station, "/api/act", JSON, &accept("battery:Body", true, "late")).await;
+    assert!(status(&head) == "409" && answer.contains("not on the pad"), "{head}\n{answer}");
 }
 
 #[tokio::test]
@@ -339,6 +375,15 @@ async fn everyone_can_read_what_the_crew_did_newest_first() {
         What::NameFlight { name: "third try".into(), who: who() },
         What::SetupByCrew { setup: Box::new(told), who: who() },
         What::EndFlight { who: who() },
+        What::Accept(Box::new(loftwatch_engine::output::Accepted {
+            key: "battery:Body".into(),
+            on: true,
+            what: "Body battery".into(),
+            figure: "7.1 V".into(),
+            limit: "at least 7.4 V".into(),
+            who: who(),
+            why: "it is cold".into(),
+        })),
     ];
     let inputs: Vec<loftwatch_engine::Input> = all
         .into_iter()
@@ -350,11 +395,12 @@ async fn everyone_can_read_what_the_crew_did_newest_first() {
     assert_eq!(status(&head), "200", "{head}\n{body}");
     let deeds: Json = serde_json::from_str(&body).unwrap();
     let did: Vec<&str> = deeds.as_array().unwrap().iter().map(|deed| deed["did"].as_str().unwrap()).collect();
-    assert_eq!(did, ["end", "setup", "name", "withdraw", "correct", "mark"]);
+    assert_eq!(did, ["accept", "end", "setup", "name", "withdraw", "correct", "mark"]);
     assert!(
         deeds.as_array().unwrap().iter().all(|deed| deed["who"] == "Mo" && deed["utc_s"] == 1_795_600_000.0)
     );
-    assert_eq!(deeds[5]["what"], "=chute <b>seen</b>");
+    assert_eq!(deeds[0]["what"], "Body battery, 7.1 V, because it is cold");
+    assert_eq!(deeds[6]["what"], "=chute <b>seen</b>");
     let plan: Vec<(i64, i64, i64, String)> =
         sqlx::query_as("EXPLAIN QUERY PLAN SELECT number FROM crew ORDER BY number DESC LIMIT 50")
             .fetch_all(&station.stored.inputs)

@@ -1,0 +1,122 @@
+//! `loftwatch export`: files of a stored flight or day, written to a folder.
+
+use std::io::{IsTerminal as _, Write as _};
+use std::path::Path;
+use std::sync::Arc;
+use std::sync::atomic::Ordering;
+use std::time::Duration;
+
+use loftwatch_export::{How, What};
+
+use crate::cli::Export;
+use crate::export::{Progress, Selection, Source, Trouble, make};
+use crate::failure::Failure;
+use crate::hindsight;
+use crate::store::{StoreError, derived, inputs};
+
+fn failed(trouble: Trouble) -> Failure {
+    let text = format!(
+        "{trouble}\nkept: everything that is stored; no half file was left\nhint: {}",
+        trouble.hint()
+    );
+    match trouble {
+        Trouble::Wanted(_) => Failure::usage(text),
+        Trouble::NoFlight(_) | Trouble::Store(_) => Failure::data(text),
+        Trouble::Disk(_) | Trouble::Other(_) => Failure::other(text),
+    }
+}
+
+/// Does what the command line asks for.
+pub(crate) async fn run(wanted: Export) -> Result<(), Failure> {
+    let mut how = How::usual();
+    let told = [
+        ("units", wanted.units.as_deref()),
+        ("columns", wanted.columns.as_deref()),
+        ("rate_hz", wanted.rate_hz.as_deref()),
+        ("starts_s", wanted.starts_s.as_deref()),
+        ("clock_rate", wanted.clock_rate.as_deref()),
+        ("paper", wanted.paper.as_deref()),
+    ];
+    for (key, value) in told {
+        if let Some(value) = value {
+            how.take(key, value).map_err(|error| failed(error.into()))?;
+        }
+    }
+    let mut files = Vec::new();
+    for name in &wanted.files {
+        files.push(What::named(name).ok_or_else(|| {
+            Failure::usage(format!("there is no file `{name}`\nhint: there are {}", What::names()))
+        })?);
+    }
+    let selection = match (wanted.flight, wanted.day) {
+        (Some(number), _) => Selection::Flight(number),
+        (None, Some(day)) => Selection::Day(day),
+        (None, None) => return Err(Failure::usage("give --flight N or --day YYYY-MM-DD")),
+    };
+    let (store, file) = inputs::readers_of_stored(&wanted.data).await?;
+    let first = inputs::first_setup(&store).await.map_err(StoreError::sql(&file, "being read"))?;
+    let Some((first, _)) = first else {
+        return Err(Failure::data(format!("`{}` holds no setup, so there are no flights", file.display())));
+    };
+    let source = Source {
+        derived: derived::readers_of_stored(&wanted.data)?,
+        inputs: store,
+        epoch_ns: first.t_ns,
+        folder: wanted.data.clone(),
+    };
+    let mut chosen = source.choose(selection).await.map_err(failed)?;
+    if files.iter().any(needs_hindsight) {
+        for one in chosen.iter().filter(|one| !one.hindsight && one.flight.ended_ns.is_some()) {
+            hindsight::compute(&wanted.data, &source.derived, &source.inputs, one.flight.number).await;
+        }
+        chosen = source.choose(selection).await.map_err(failed)?;
+    }
+    std::fs::create_dir_all(&wanted.to)
+        .map_err(|error| Failure::other(format!("`{}` cannot be made: {error}", wanted.to.display())))?;
+    for what in files {
+        let file = wanted.to.join(format!("{}-{}", selection.name(), what.name()));
+        one(&source, &chosen, what, &how, &file).await.map_err(failed)?;
+        crate::lists::print(&format!("{}\n", file.display()))?;
+    }
+    Ok(())
+}
+
+/// Whether a file says more when the flight has been gone over with hindsight.
+pub(crate) fn needs_hindsight(what: &What) -> bool {
+    use loftwatch_export::Table;
+    !matches!(what, What::Recording | What::Setup)
+        && !matches!(what, What::Table(table, _) if *table != Table::Smoothed)
+}
+
+/// Writes beside the file and renames: it is there whole, or not at all.
+async fn one(
+    source: &Source,
+    chosen: &[crate::export::source::Chosen],
+    what: What,
+    how: &How,
+    file: &Path,
+) -> Result<(), Trouble> {
+    let part = file.with_extension("part");
+    let progress = Arc::new(Progress::default());
+    let told = Arc::clone(&progress);
+    let telling = std::io::stderr().is_terminal().then(|| tokio::spawn(tell(told, what.name())));
+    let made = make::write(source, chosen, what, how, &part, &progress).await;
+    if let Some(telling) = telling {
+        telling.abort();
+        let _ = write!(std::io::stderr(), "\r\x1b[K");
+    }
+    let moved = made.and_then(|()| std::fs::rename(&part, file).map_err(Trouble::from));
+    if moved.is_err() {
+        let _ = std::fs::remove_file(&part);
+    }
+    moved
+}
+
+async fn tell(progress: Arc<Progress>, name: String) {
+    loop {
+        tokio::time::sleep(Duration::from_millis(250)).await;
+        let (done, total) =
+            (progress.done.load(Ordering::Relaxed), progress.total.load(Ordering::Relaxed).max(1));
+        let _ = write!(std::io::stderr(), "\r{name}: {} %", (100 * done / total).min(100));
+    }
+}

@@ -1,0 +1,212 @@
+//! `loftwatch log`: a log from the vehicle's own memory beside its flight. It is looked at first; with `--keep` the file is copied
+//! into the data folder, as it is, with its declaration and its place in time, and the smoother hears it from then on.
+//!
+//! Kept logs lie in `logs`, named after the store's first instant, the flight and the body, so that a folder that was begun
+//! afresh does not take those of its predecessor for its own. They are inputs: nothing changes or removes them but a person.
+
+use std::fmt::Write as _;
+use std::path::{Path, PathBuf};
+
+use loftwatch_export::audit::Track;
+use loftwatch_export::onboard::{Alignment, Declaration, Log};
+use loftwatch_export::{ExportError, Flight, Table};
+use loftwatch_flight::Sample;
+use serde::{Deserialize, Serialize};
+use sqlx::Connection as _;
+
+use crate::cli;
+use crate::export::audits;
+use crate::export::{Selection, Source, Trouble};
+use crate::failure::Failure;
+use crate::hindsight;
+use crate::lists;
+use crate::store::{StoreError, derived, folder, inputs};
+
+/// Longest log that is taken, bytes.
+const MOST_BYTES: u64 = 512 * 1024 * 1024;
+
+/// What stands beside a kept log.
+#[derive(Debug, Serialize, Deserialize)]
+struct Kept {
+    /// Name of the file that was handed in.
+    name: String,
+    declaration: Declaration,
+    alignment: Alignment,
+}
+
+/// A kept log, as far as its measurements go.
+#[derive(Debug)]
+pub(crate) struct Heard {
+    /// In words.
+    pub(crate) about: String,
+    /// Measurements.
+    pub(crate) samples: Vec<Sample>,
+}
+
+fn front(data: &Path, epoch_ns: i64, flight: u32) -> PathBuf {
+    data.join("logs").join(format!("{epoch_ns}-flight-{flight}-"))
+}
+
+/// Declarations of the logs kept of a flight, in order of their names.
+fn declarations(data: &Path, epoch_ns: i64, flight: u32) -> Vec<PathBuf> {
+    let front = front(data, epoch_ns, flight);
+    let begins = front.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
+    let Ok(entries) = std::fs::read_dir(data.join("logs")) else { return Vec::new() };
+    let mut found: Vec<PathBuf> = entries
+        .filter_map(Result::ok)
+        .map(|entry| entry.path())
+        .filter(|path| {
+            let name = path.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
+            name.starts_with(&begins) && name.ends_with(".json")
+        })
+        .collect();
+    found.sort();
+    found
+}
+
+/// Tells one state of a flight's logs from another.
+pub(crate) fn state(data: &Path, epoch_ns: i64, flight: u32) -> String {
+    declarations(data, epoch_ns, flight)
+        .iter()
+        .filter_map(|file| std::fs::read_to_string(file).ok())
+        .collect::<Vec<_>>()
+        .join(" ")
+}
+
+/// The logs kept of a flight. One that cannot be read any more is told, and the others are taken.
+pub(crate) fn heard(data: &Path, flight: &Flight) -> Vec<Heard> {
+    declarations(data, flight.epoch_ns, flight.number)
+        .iter()
+        .filter_map(|file| match one(file, flight) {
+            Ok(heard) => Some(heard),
+            Err(why) => {
+                tracing::warn!("the log beside `{}` is left out: {why}", file.display());
+                None
+            }
+        })
+        .collect()
+}
+
+fn one(file: &Path, flight: &Flight) -> Result<Heard, String> {
+    let text = std::fs::read_to_string(file).map_err(|error| error.to_string())?;
+    let kept: Kept = serde_json::from_str(&text).map_err(|error| error.to_string())?;
+    let text = std::fs::read_to_string(file.with_extension("csv")).map_err(|error| error.to_string())?;
+    let log = Log::read(&text, &kept.declaration, flight).map_err(|error| error.to_string())?;
+    let about = format!(
+        "the log `{}` from the memory of {} ({}, correlation {:.3})",
+        kept.name,
+        flight.body(log.body),
+        log.about(),
+        kept.alignment.correlation
+    );
+    Ok(Heard { about, samples: log.samples(flight, kept.alignment.shift_s) })
+}
+
+fn failed(trouble: Trouble) -> Failure {
+    let text = format!(
+        "{trouble}\nkept: everything that is stored; the log was not taken\nhint: {}",
+        trouble.hint()
+    );
+    match trouble {
+        Trouble::Wanted(_) => Failure::usage(text),
+        _ => Failure::data(text),
+    }
+}
+
+/// Does what the command line asks for.
+pub(crate) async fn run(wanted: cli::Log) -> Result<(), Failure> {
+    let read = |file: &Path| {
+        let length = std::fs::metadata(file).map(|about| about.len());
+        match length {
+            Ok(length) if length > MOST_BYTES => {
+                Err(Failure::usage(format!("`{}` is longer than {} MB", file.display(), MOST_BYTES >> 20)))
+            }
+            _ => std::fs::read_to_string(file)
+                .map_err(|error| Failure::usage(format!("`{}` cannot be read: {error}", file.display()))),
+        }
+    };
+    let declaration: Declaration = toml::from_str(&read(&wanted.columns)?)
+        .map_err(|error| Failure::usage(format!("`{}`: {error}", wanted.columns.display())))?;
+    let text = read(&wanted.log)?;
+    let (store, file) = inputs::readers_of_stored(&wanted.data).await?;
+    let first = inputs::first_setup(&store).await.map_err(StoreError::sql(&file, "being read"))?;
+    let Some((first, _)) = first else {
+        return Err(Failure::data(format!("`{}` holds no setup, so there are no flights", file.display())));
+    };
+    let source = Source {
+        derived: derived::readers_of_stored(&wanted.data)?,
+        inputs: store,
+        epoch_ns: first.t_ns,
+        folder: wanted.data.clone(),
+    };
+    let chosen = source.choose(Selection::Flight(wanted.flight)).await.map_err(failed)?;
+    let Some(chosen) = chosen.first() else { return Ok(()) };
+    let flight = &chosen.flight;
+    let mistake = |error: ExportError| failed(Trouble::from(error));
+    let log = Log::read(&text, &declaration, flight).map_err(mistake)?;
+    let mut said = format!(
+        "{}, of {}\n{} rows cannot be used\nfirst rows, on the log's own clock:\n",
+        log.about(),
+        flight.body(log.body),
+        log.unusable
+    );
+    for row in &log.preview {
+        let _ = writeln!(said, "  {row}");
+    }
+    let track: Track = audits::track(&source, flight, Table::Estimates).await.map_err(failed)?;
+    let alignment = log.align(flight, &track).map_err(mistake)?;
+    let liftoff_s = flight.liftoff_s().unwrap_or(0.0);
+    let _ = writeln!(
+        said,
+        "liftoff at {:.3} s of its clock; its vertical speed correlates by {:.3} with the flight's (elsewhere by {:.3} at most), its height \
+         is off by {:.1} m root mean square",
+        liftoff_s - alignment.shift_s,
+        alignment.correlation,
+        alignment.next_best,
+        alignment.height_rms_m
+    );
+    if !wanted.keep {
+        said.push_str("nothing was kept; --keep hands it to the smoother\n");
+        return lists::print(&said);
+    }
+    let name = wanted.log.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
+    let kept = Kept { name, declaration, alignment };
+    keep(&wanted.data, flight, log.body, &text, &kept).map_err(|error| failed(Trouble::Disk(error)))?;
+    forget_path(&wanted.data, flight.number).await?;
+    hindsight::compute(&wanted.data, &source.derived, &source.inputs, flight.number).await;
+    said.push_str("kept; the path with hindsight has been computed with it\n");
+    lists::print(&said)
+}
+
+/// Writes the log and then its declaration, each beside its place and renamed: what is half is never read.
+fn keep(data: &Path, flight: &Flight, body: usize, text: &str, kept: &Kept) -> std::io::Result<()> {
+    let front = front(data, flight.epoch_ns, flight.number);
+    std::fs::create_dir_all(data.join("logs"))?;
+    let place = |end: &str| PathBuf::from(format!("{}{body}.{end}", front.display()));
+    let json = serde_json::to_vec_pretty(kept)?;
+    for (end, bytes) in [("csv", text.as_bytes()), ("json", &json)] {
+        let part = place("part");
+        let written = std::fs::write(&part, bytes).and_then(|()| std::fs::rename(&part, place(end)));
+        if written.is_err() {
+            let _ = std::fs::remove_file(&part);
+            return written;
+        }
+    }
+    Ok(())
+}
+
+/// The path as it was computed without the log is no longer wanted.
+async fn forget_path(data: &Path, flight: u32) -> Result<(), Failure> {
+    let file = folder::derived(data);
+    let mut connection = derived::connect(&file).await?;
+    let wrong = StoreError::sql(&file, "a path was forgotten");
+    let forgotten = async {
+        let mut transaction = connection.begin_with("BEGIN IMMEDIATE").await?;
+        for sql in ["DELETE FROM hindsight WHERE flight = ?", "DELETE FROM smoothed WHERE flight = ?"] {
+            sqlx::query(sql).bind(flight).execute(&mut *transaction).await?;
+        }
+        transaction.commit().await?;
+        connection.close().await
+    };
+    Ok(forgotten.await.map_err(wrong)?)
+}

@@ -1,0 +1,107 @@
+import { describe, expect, it } from 'vitest';
+import { check } from '../lib/fixtures';
+import type { AcceptedNow, Margin } from '../lib/messages';
+import { counted, rowsOf, shown, together } from './rows';
+
+function margin(change: Partial<Margin> = {}): Margin {
+  return {
+    key: 'margin:rail_exit',
+    what: 'Speed where the upper guide leaves the rail',
+    figure: 15.5,
+    limit: 15,
+    at_least: true,
+    unit: 'm/s',
+    figure_words: '',
+    limit_words: '',
+    limit_from: 'common practice, no source',
+    judged: true,
+    level: null,
+    note: '',
+    change: 'A longer rail.',
+    ...change,
+  };
+}
+
+const mo: AcceptedNow = {
+  key: 'margin:rail_exit',
+  what: '',
+  figure: '12.0 m/s',
+  limit: '',
+  who: 'Mo',
+  why: 'the wind is calm',
+};
+
+describe('rows', () => {
+  it('puts trouble first, act before look, what was accepted behind what was not', () => {
+    const rows = rowsOf(
+      [margin(), margin({ key: 'b', level: 'look' }), margin({ level: 'look' })],
+      [check(), check({ key: 'c', level: 'act', figure: 'silent', since_t_s: 60 })],
+      [mo],
+      300,
+      'metric',
+    );
+    expect(rows.map((r) => [r.key, r.state, r.accepted !== null])).toEqual([
+      ['c', 'act', false],
+      ['b', 'look', false],
+      ['margin:rail_exit', 'look', true],
+      ['a', 'within', false],
+      ['margin:rail_exit', 'within', false],
+    ]);
+    expect(rows[0]?.figure).toBe('silent 4 min');
+    expect(rows[2]?.accepted).toBe('accepted by Mo because the wind is calm (then 12.0 m/s)');
+    expect(rows[4]?.change).toBe('');
+  });
+
+  it('counts in words and never says ready, safe or go', () => {
+    const rows = rowsOf(
+      [margin({ level: 'look' })],
+      [check(), check({ key: 'c', level: 'act' })],
+      [],
+      0,
+      'metric',
+    );
+    expect(counted(rows)).toBe('One of three within limits. One to look at, one to act on.');
+    expect(counted(rowsOf([margin()], [], [], 0, 'metric'))).toBe('One of one within limits.');
+    expect(counted(rowsOf([margin({ level: 'look' })], [], [mo], 0, 'metric'))).toBe(
+      'None of one within limits. One accepted.',
+    );
+    const many = Array.from({ length: 20 }, (_, i) => check({ key: String(i) }));
+    expect(counted(rowsOf([], many, [], 0, 'metric'))).toBe('20 of 20 within limits.');
+    expect(counted([])).toBe('Nothing to judge yet.');
+  });
+
+  it('does not count what has no limit', () => {
+    const rows = rowsOf([margin({ judged: false, limit: null })], [check()], [], 0, 'metric');
+    expect(counted(rows)).toBe('One of one within limits.');
+  });
+
+  it('puts what is within limits together by kind and limit, each with its figure', () => {
+    const rows = rowsOf(
+      [],
+      [
+        check({ key: 'fix:Body', figure: '2 m' }),
+        check({ key: 'fix:Cam A', figure: '9 m' }),
+        check({ key: 'heard:Body', figure: 'heard' }),
+        check({ key: 'heard:Cam A', figure: 'heard' }),
+        check({ key: 'fix:Cam B', figure: '4 m', limit: 'another' }),
+      ],
+      [],
+      0,
+      'metric',
+    );
+    expect(together(rows).map((r) => `${r.what}: ${r.figure}`)).toEqual([
+      'Fixes, 2: Body 2 m, Cam A 9 m',
+      'Radios, 2: all heard',
+      'Body battery: 4 m',
+    ]);
+  });
+
+  it('says figures in the units chosen', () => {
+    expect(shown(15.5, 'm/s', 'metric')).toBe('15.5 m/s');
+    expect(shown(15.5, 'm/s', 'imperial')).toBe('50.9 ft/s');
+    expect(shown(0.0524, 'rad', 'metric')).toBe('3°');
+    expect(shown(0.063, 'share', 'metric')).toBe('6.3 %');
+    expect(shown(100, 'J', 'imperial')).toBe('74 ft lbf');
+    expect(shown(4.51, 'ratio', 'metric')).toBe('4.5 : 1');
+  });
+});
