@@ -10,6 +10,8 @@ mod prediction;
 #[cfg(test)]
 mod tests;
 
+use std::fmt::Write as _;
+
 use loftwatch_flight::{Prediction, Quantiles};
 use serde::Serialize;
 use ts_rs::TS;
@@ -101,7 +103,7 @@ impl Evidence<'_> {
             "what was estimated live: there is no path with hindsight".to_owned()
         };
         if let Some(log) = self.log {
-            measured_against.push_str(&format!("; and {log}"));
+            let _ = write!(measured_against, "; and {log}");
         }
         let mut remarks = Vec::new();
         let apogee = prediction::apogee(self);

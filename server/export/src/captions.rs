@@ -4,6 +4,7 @@
 //! a second; what happened stands in a second line for three seconds. Hostile text: WebVTT escapes markup; SubRip has no
 //! escapes and players read tags and braces in it, so these characters are written as look-alikes.
 
+use std::fmt::Write as _;
 use std::io::Write;
 
 use crate::ExportError;
@@ -125,13 +126,14 @@ fn state(points: &[Point], at_s: f64, flight_s: f64, units: Units) -> String {
     };
     let between = |of: fn(&Point) -> f64| of(before) + share * (after.map_or(of(before), of) - of(before));
     let figure = |value: f64, unit: Unit| format!("{:.0} {}", unit.convert(value, units), unit.symbol(units));
-    line.push_str(&format!(
+    let _ = write!(
+        line,
         "  {}  climb {}  airspeed {}  {}",
         figure(between(|point| point.height_m), Unit::Metre),
         figure(between(|point| point.climb_mps), Unit::MetrePerSecond),
         figure(between(|point| point.airspeed_mps), Unit::MetrePerSecond),
         before.phase
-    ));
+    );
     line
 }
 

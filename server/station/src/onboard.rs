@@ -153,7 +153,9 @@ pub(crate) async fn run(wanted: cli::Log) -> Result<(), Failure> {
     for row in &log.preview {
         let _ = writeln!(said, "  {row}");
     }
-    let track: Track = audits::track(&source, flight, Table::Estimates).await.map_err(failed)?;
+    // Hindsight lags less than what was shown live.
+    let table = if chosen.hindsight { Table::Smoothed } else { Table::Estimates };
+    let track: Track = audits::track(&source, flight, table).await.map_err(failed)?;
     let alignment = log.align(flight, &track).map_err(mistake)?;
     let liftoff_s = flight.liftoff_s().unwrap_or(0.0);
     let _ = writeln!(

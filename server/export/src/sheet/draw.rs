@@ -5,7 +5,7 @@ use super::face::{fitted, lines, weight};
 /// A colour.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum Ink {
-    Ink,
+    Full,
     Soft,
     Rule,
     Grid,
@@ -21,7 +21,7 @@ pub(super) enum Ink {
 impl Ink {
     pub(super) const fn rgb(self) -> [u8; 3] {
         match self {
-            Self::Ink => [0x15, 0x13, 0x0f],
+            Self::Full => [0x15, 0x13, 0x0f],
             Self::Soft => [0x4d, 0x47, 0x3d],
             Self::Rule => [0x8b, 0x84, 0x74],
             Self::Grid => [0xd6, 0xcf, 0xbf],
@@ -38,7 +38,7 @@ impl Ink {
 
 /// Series are told apart by dash as well as by colour.
 pub(super) const SERIES: [(Ink, &[f64]); 4] = [
-    (Ink::Ink, &[]),
+    (Ink::Full, &[]),
     (Ink::Blue, &[5.0, 2.0]),
     (Ink::Green, &[7.0, 2.0, 1.5, 2.0]),
     (Ink::Purple, &[2.0, 2.0]),
@@ -107,6 +107,10 @@ impl Drawing {
     }
 
     /// A paragraph, at most so many lines; gives the height that it took.
+    #[expect(
+        clippy::too_many_arguments,
+        reason = "place, face and room of a paragraph; a struct of them would be made at each call"
+    )]
     pub(super) fn paragraph(
         &mut self,
         at: [f64; 2],

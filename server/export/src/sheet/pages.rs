@@ -1,5 +1,7 @@
 //! What stands on the two pages, and where.
 
+use std::fmt::Write as _;
+
 use loftwatch_flight::EventKind;
 
 use super::Sheet;
@@ -28,6 +30,13 @@ struct Make<'a> {
     height: f64,
 }
 
+/// A heading over a rule; gives the height below it.
+fn heading(page: &mut Drawing, x: f64, y: f64, width: f64, text: &str) -> f64 {
+    page.line(&[[x, y], [x + width, y]], 1.4, Ink::Full, &[]);
+    page.text([x, y + 13.0], 11.0, true, Ink::Full, Anchor::Left, text);
+    y + 22.0
+}
+
 fn thin(points: &[Point]) -> impl Iterator<Item = &Point> {
     points.iter().step_by(points.len().div_ceil(MOST_POINTS).max(1))
 }
@@ -40,13 +49,6 @@ impl Make<'_> {
     fn interval(&self, figure: &Figure, unit: Unit, decimals: usize) -> String {
         let [low, high] = [figure.low, figure.high].map(|value| unit.convert(value, self.units));
         format!("{low:.decimals$} to {high:.decimals$}")
-    }
-
-    /// A heading over a rule; gives the height below it.
-    fn heading(&self, page: &mut Drawing, x: f64, y: f64, width: f64, text: &str) -> f64 {
-        page.line(&[[x, y], [x + width, y]], 1.4, Ink::Ink, &[]);
-        page.text([x, y + 13.0], 11.0, true, Ink::Ink, Anchor::Left, text);
-        y + 22.0
     }
 
     fn foot(&self, page: &mut Drawing, number: usize) {
@@ -82,33 +84,33 @@ impl Make<'_> {
         let flight = &self.sheet.path.flight;
         let mut y = MARGIN + 16.0;
         let liftoff = flight.liftoff_ns.map(|t_ns| for_people(t_ns + flight.utc_offset_ns));
-        page.words([MARGIN, y], 22.0, true, Ink::Ink, self.width - 190.0, &self.sheet.title());
+        page.words([MARGIN, y], 22.0, true, Ink::Full, self.width - 190.0, &self.sheet.title());
         let when = liftoff.unwrap_or_else(|| "no liftoff".to_owned());
         page.text(
             [MARGIN + self.width, y - 8.0],
             9.5,
             false,
-            Ink::Ink,
+            Ink::Full,
             Anchor::Right,
             &format!("Liftoff {when}"),
         );
         page.text([MARGIN + self.width, y + 4.0], 9.5, false, Ink::Soft, Anchor::Right, &flight.site);
         y += 12.0;
-        page.line(&[[MARGIN, y], [MARGIN + self.width, y]], 2.0, Ink::Ink, &[]);
+        page.line(&[[MARGIN, y], [MARGIN + self.width, y]], 2.0, Ink::Full, &[]);
         y += 19.0;
-        y += page.paragraph([MARGIN, y], 13.0, false, Ink::Ink, self.width, 2, &self.sentence());
+        y += page.paragraph([MARGIN, y], 13.0, false, Ink::Full, self.width, 2, &self.sentence());
         y = self.facts(page, y + 6.0);
         let chart = |y: f64, h: f64| Area { x: MARGIN + 34.0, y, w: self.width - 44.0, h };
-        y = self.heading(page, MARGIN, y + 4.0, self.width, "Height above the pad");
+        y = heading(page, MARGIN, y + 4.0, self.width, "Height above the pad");
         let tall = if self.height > 800.0 { 172.0 } else { 140.0 };
         let below = self.heights(page, chart(y + 2.0, tall));
-        y = self.heading(page, MARGIN, below + 8.0, self.width, "Vertical speed and airspeed");
+        y = heading(page, MARGIN, below + 8.0, self.width, "Vertical speed and airspeed");
         self.speeds(page, chart(y + 2.0, 82.0));
         y += 2.0 + 82.0 + 22.0;
         let bottom = self.height - 50.0;
         let half = (self.width - 18.0) / 2.0;
         let top = y;
-        let plan_top = self.heading(page, MARGIN, top, half, "The ground, north up");
+        let plan_top = heading(page, MARGIN, top, half, "The ground, north up");
         self.plan(page, Area { x: MARGIN, y: plan_top - 4.0, w: half, h: bottom - plan_top });
         self.recovery(page, MARGIN + half + 18.0, top, half, bottom);
         self.foot(page, 1);
@@ -127,14 +129,12 @@ impl Make<'_> {
             apogee.t_s
         );
         if let Some(speed) = &apogee.airspeed_mps {
-            words.push_str(&format!(
-                ", with {} of air past it",
-                self.figure(speed.value, Unit::MetrePerSecond, 0)
-            ));
+            let _ =
+                write!(words, ", with {} of air past it", self.figure(speed.value, Unit::MetrePerSecond, 0));
         }
         words.push_str(". ");
         let down = self.sheet.pieces.iter().filter(|piece| piece.down).count();
-        words.push_str(&format!("{down} of {} pieces known to be down.", self.sheet.pieces.len()));
+        let _ = write!(words, "{down} of {} pieces known to be down.", self.sheet.pieces.len());
         words
     }
 
@@ -190,7 +190,7 @@ impl Make<'_> {
         for (index, (name, value, note)) in facts.iter().enumerate() {
             let x = MARGIN + column * index as f64;
             page.words([x, y + 8.0], 8.5, false, Ink::Soft, column - 6.0, name);
-            page.words([x, y + 25.0], 15.0, true, Ink::Ink, column - 6.0, value);
+            page.words([x, y + 25.0], 15.0, true, Ink::Full, column - 6.0, value);
             let end = weight(true).width(value, 15.0);
             page.words([x + end + 5.0, y + 25.0], 8.0, false, Ink::Soft, column - 10.0 - end, note);
         }
@@ -241,7 +241,7 @@ impl Make<'_> {
         for (body, _) in self.sheet.path.bodies.iter().rev() {
             let (ink, dash) = SERIES[body % SERIES.len()];
             let name = self.sheet.path.flight.body(*body);
-            page.text([x, area.y - 8.0], 8.0, false, Ink::Ink, Anchor::Right, name);
+            page.text([x, area.y - 8.0], 8.0, false, Ink::Full, Anchor::Right, name);
             x -= weight(false).width(name, 8.0) + 4.0;
             page.line(&[[x - 22.0, area.y - 10.8], [x, area.y - 10.8]], 1.4, ink, dash);
             x -= 34.0;
@@ -291,9 +291,9 @@ impl Make<'_> {
             placed.push(Placed { row, pole: x, from, to });
             let y = base + 22.0 + 10.0 * row as f64;
             page.line(&[[x, base], [x, y - 4.6]], 0.5, Ink::Rule, &[]);
-            page.dot([x, y - 3.0], 1.6, Ink::Ink, false);
+            page.dot([x, y - 3.0], 1.6, Ink::Full, false);
             let (at, anchor) = if left { (x - 4.0, Anchor::Right) } else { (x + 4.0, Anchor::Left) };
-            page.text([at, y], size, false, Ink::Ink, anchor, &words);
+            page.text([at, y], size, false, Ink::Full, anchor, &words);
         }
         let lowest = placed.iter().map(|one| one.row).max().unwrap_or(0);
         base + 26.0 + 10.0 * lowest as f64
@@ -321,7 +321,7 @@ impl Make<'_> {
         for (name, ink, dash) in
             [("airspeed, through the air", Ink::Green, &[7.0, 2.0][..]), ("vertical speed", Ink::Blue, &[])]
         {
-            page.text([x, area.y - 8.0], 8.0, false, Ink::Ink, Anchor::Right, name);
+            page.text([x, area.y - 8.0], 8.0, false, Ink::Full, Anchor::Right, name);
             x -= weight(false).width(name, 8.0) + 4.0;
             page.line(&[[x - 22.0, area.y - 10.8], [x, area.y - 10.8]], 1.4, ink, dash);
             x -= 34.0;
@@ -402,8 +402,8 @@ impl Make<'_> {
         }
         let pad = at([0.0, 0.0]);
         let square = [[-3.0, -3.0], [3.0, -3.0], [3.0, 3.0], [-3.0, 3.0]];
-        page.shape(square.iter().map(|[dx, dy]| [pad[0] + dx, pad[1] + dy]).collect(), Ink::Ink);
-        page.text([pad[0] + 6.0, pad[1] + 9.0], 8.0, true, Ink::Ink, Anchor::Left, "pad");
+        page.shape(square.iter().map(|[dx, dy]| [pad[0] + dx, pad[1] + dy]).collect(), Ink::Full);
+        page.text([pad[0] + 6.0, pad[1] + 9.0], 8.0, true, Ink::Full, Anchor::Left, "pad");
         // A name stands beside its dot, where neither another dot nor another name is.
         let landed = self.sheet.path.landed();
         let dots: Vec<[f64; 2]> = landed.iter().filter_map(|one| one.point.east_north_m.map(at)).collect();
@@ -433,23 +433,23 @@ impl Make<'_> {
             });
             let place = free.unwrap_or(beside[0]);
             taken.push(rect(place));
-            page.text(place, 8.0, false, Ink::Ink, Anchor::Left, name);
+            page.text(place, 8.0, false, Ink::Full, Anchor::Left, name);
         }
         let north = [area.x + area.w - 8.0, area.y + 12.0];
-        page.line(&[[north[0], north[1] + 14.0], north], 1.0, Ink::Ink, &[]);
+        page.line(&[[north[0], north[1] + 14.0], north], 1.0, Ink::Full, &[]);
         page.shape(
             vec![
                 [north[0], north[1] - 5.0],
                 [north[0] - 3.0, north[1] + 2.0],
                 [north[0] + 3.0, north[1] + 2.0],
             ],
-            Ink::Ink,
+            Ink::Full,
         );
-        page.text([north[0], north[1] + 23.0], 8.0, true, Ink::Ink, Anchor::Middle, "N");
+        page.text([north[0], north[1] + 23.0], 8.0, true, Ink::Full, Anchor::Middle, "N");
     }
 
     fn recovery(&self, page: &mut Drawing, x: f64, top: f64, width: f64, bottom: f64) {
-        let mut y = self.heading(page, x, top, width, "Where the pieces lie, from the pad") + 5.0;
+        let mut y = heading(page, x, top, width, "Where the pieces lie, from the pad") + 5.0;
         let note = format!(
             "{} A last position is not a landing. Nobody goes downrange before the range's officer has opened it.",
             self.sheet.compass
@@ -471,13 +471,13 @@ impl Make<'_> {
             } else {
                 format!("{} (not known to be down)", piece.body)
             };
-            page.words([x, y], size + 0.5, true, Ink::Ink, width, &name);
+            page.words([x, y], size + 0.5, true, Ink::Full, width, &name);
             if let Some([latitude, longitude]) = piece.place {
                 let geo = format!("geo:{latitude:.6},{longitude:.6}");
                 page.text([x + width, y], size - 0.5, false, Ink::Soft, Anchor::Right, &geo);
             }
             y += 1.28 * size;
-            page.words([x, y], size, false, Ink::Ink, width, &piece.way);
+            page.words([x, y], size, false, Ink::Full, width, &piece.way);
             y += 1.28 * size;
             if !piece.live.is_empty() {
                 let words = format!("Treat as live: {}.", piece.live.join(", "));
@@ -496,7 +496,7 @@ impl Make<'_> {
             [MARGIN, y],
             11.0,
             true,
-            Ink::Ink,
+            Ink::Full,
             self.width,
             &format!("{}: audits, events and setup", self.sheet.title()),
         );
@@ -512,8 +512,7 @@ impl Make<'_> {
     }
 
     fn cues(&self, page: &mut Drawing, y: f64) -> f64 {
-        let mut y =
-            self.heading(page, MARGIN, y, self.width, "Cues: wanted, came, and what the air did then");
+        let mut y = heading(page, MARGIN, y, self.width, "Cues: wanted, came, and what the air did then");
         let columns: [(&str, f64); 8] = [
             ("Cue", 0.0),
             ("Wanted", 0.31),
@@ -538,7 +537,7 @@ impl Make<'_> {
         let row = if cues.len() > 8 { 19.0 } else { 24.0 };
         for cue in cues {
             page.line(&[[MARGIN, y], [MARGIN + self.width, y]], 0.4, Ink::Grid, &[]);
-            page.words([MARGIN, y + 10.0], 9.0, true, Ink::Ink, self.width * 0.235, &cue.cue);
+            page.words([MARGIN, y + 10.0], 9.0, true, Ink::Full, self.width * 0.235, &cue.cue);
             let told = match &cue.threshold {
                 Some(words) if cue.late_s.is_some_and(|late_s| late_s.abs() >= 0.05) => {
                     format!("{}; {words} would have put it there", cue.when)
@@ -547,7 +546,7 @@ impl Make<'_> {
             };
             page.words([MARGIN, y + 19.0], 7.5, false, Ink::Soft, self.width * 0.74, &told);
             let mut cell = |share: f64, text: String, bold: bool| {
-                page.text([right(share), y + 10.0], 8.5, bold, Ink::Ink, Anchor::Right, &text);
+                page.text([right(share), y + 10.0], 8.5, bold, Ink::Full, Anchor::Right, &text);
             };
             let time = |t_s: Option<f64>| t_s.map_or_else(|| "–".to_owned(), |t_s| format!("{t_s:.2} s"));
             cell(0.31, time(cue.wanted_s), false);
@@ -577,9 +576,9 @@ impl Make<'_> {
             _ => (Unit::One, None),
         };
         let (words, ink) = match cue.verdict {
-            Verdict::Within => ("within", Ink::Ink),
+            Verdict::Within => ("within", Ink::Full),
             Verdict::Over => ("OVER", Ink::Act),
-            Verdict::NotTold => ("perhaps over", Ink::Ink),
+            Verdict::NotTold => ("perhaps over", Ink::Full),
             Verdict::None if cue.limit.is_some() => ("no figure", Ink::Soft),
             Verdict::None => ("no limit", Ink::Soft),
         };
@@ -597,7 +596,7 @@ impl Make<'_> {
     }
 
     fn predictions(&self, page: &mut Drawing, y: f64) -> f64 {
-        let y = self.heading(page, MARGIN, y, self.width, "Predictions of apogee, against what it was");
+        let y = heading(page, MARGIN, y, self.width, "Predictions of apogee, against what it was");
         let Some(audit) = &self.sheet.audits.prediction else {
             let words = self.sheet.audits.remarks.join(" ");
             return y + page.paragraph([MARGIN, y + 6.0], 9.5, false, Ink::Soft, self.width, 2, &words);
@@ -626,17 +625,17 @@ impl Make<'_> {
                 fan.t_s.iter().zip(column).map(|(t_s, m)| [*t_s, metre(*m)]).collect()
             };
             axes.line(page, &line(&fan.hand), 0.9, Ink::Purple, &[2.0, 2.0]);
-            axes.line(page, &line(&fan.p50), 1.6, Ink::Ink, &[]);
+            axes.line(page, &line(&fan.p50), 1.6, Ink::Full, &[]);
             axes.line(page, &[[0.0, metre(truth)], [end, metre(truth)]], 1.1, Ink::Blue, &[6.0, 3.0]);
             let mut x = area.x;
             for (name, ink, dash) in [
-                ("median, 50 and 90 % bands", Ink::Ink, &[][..]),
+                ("median, 50 and 90 % bands", Ink::Full, &[][..]),
                 ("as it was", Ink::Blue, &[6.0, 3.0]),
                 ("sum by hand", Ink::Purple, &[2.0, 2.0]),
             ] {
                 let below = area.y + area.h + 21.0;
                 page.line(&[[x, below - 2.6], [x + 14.0, below - 2.6]], 1.4, ink, dash);
-                page.text([x + 17.0, below], 7.0, false, Ink::Ink, Anchor::Left, name);
+                page.text([x + 17.0, below], 7.0, false, Ink::Full, Anchor::Left, name);
                 x += 26.0 + weight(false).width(name, 7.0);
             }
         }
@@ -648,11 +647,11 @@ impl Make<'_> {
         }
         at += 12.0;
         for checked in &audit.checked {
-            page.words([x, at], 8.5, false, Ink::Ink, width * 0.42, &checked.instant);
+            page.words([x, at], 8.5, false, Ink::Full, width * 0.42, &checked.instant);
             let predicted = self.figure(checked.height_m.value, Unit::Metre, 0);
-            page.text([x + width * 0.60, at], 8.5, false, Ink::Ink, Anchor::Right, &predicted);
+            page.text([x + width * 0.60, at], 8.5, false, Ink::Full, Anchor::Right, &predicted);
             let error = |m: f64| format!("{:+.0} {}", metre(m), Unit::Metre.symbol(self.units));
-            page.text([x + width * 0.78, at], 8.5, true, Ink::Ink, Anchor::Right, &error(checked.error_m));
+            page.text([x + width * 0.78, at], 8.5, true, Ink::Full, Anchor::Right, &error(checked.error_m));
             page.text(
                 [x + width * 0.96, at],
                 8.5,
@@ -683,23 +682,23 @@ impl Make<'_> {
                 100.0 * held,
                 100.0 * audit.held_50.unwrap_or(0.0)
             );
-            at += page.paragraph([x, at + 2.0], 8.0, false, Ink::Ink, width, 3, &words) + 3.0;
+            at += page.paragraph([x, at + 2.0], 8.0, false, Ink::Full, width, 3, &words) + 3.0;
         }
         if let Some(drag) = &audit.drag {
             let words = format!(
                 "Drag coefficient: told {:.2}, learned {:.2} ({:.2} to {:.2}): the one to tell next time. {}",
                 drag.told_cd, drag.cd.value, drag.cd.low, drag.cd.high, drag.words
             );
-            at += page.paragraph([x, at + 2.0], 8.0, false, Ink::Ink, width, 4, &words) + 3.0;
+            at += page.paragraph([x, at + 2.0], 8.0, false, Ink::Full, width, 4, &words) + 3.0;
         }
         let words =
             audit.impulse.as_ref().map_or_else(|| audit.remarks.join(" "), |impulse| impulse.words.clone());
-        at += page.paragraph([x, at + 2.0], 8.0, false, Ink::Ink, width, 5, &words);
+        at += page.paragraph([x, at + 2.0], 8.0, false, Ink::Full, width, 5, &words);
         at.max(area.y + area.h + 28.0)
     }
 
     fn events(&self, page: &mut Drawing, x: f64, y: f64, width: f64, bottom: f64) {
-        let mut y = self.heading(page, x, y, width, "What happened");
+        let mut y = heading(page, x, y, width, "What happened");
         let all = &self.sheet.path.events;
         for (index, event) in all.iter().enumerate() {
             if y > bottom - 22.0 && index + 1 < all.len() {
@@ -708,7 +707,7 @@ impl Make<'_> {
                 break;
             }
             let time = format!("{:.2} s", self.since(event.t_s));
-            page.text([x + 44.0, y + 4.0], 8.0, false, Ink::Ink, Anchor::Right, &time);
+            page.text([x + 44.0, y + 4.0], 8.0, false, Ink::Full, Anchor::Right, &time);
             let name = self.sheet.path.flight.body(event.body);
             let whose = if event.body == 0 || event.label.contains(name) {
                 String::new()
@@ -718,13 +717,13 @@ impl Make<'_> {
             let origin = crate::flight::word(&event.origin);
             let who = event.who.as_ref().map_or_else(String::new, |who| format!(" by {who}"));
             let words = format!("{whose}{}, {origin}{who}", event.label);
-            page.words([x + 50.0, y + 4.0], 8.0, false, Ink::Ink, width - 50.0, &words);
+            page.words([x + 50.0, y + 4.0], 8.0, false, Ink::Full, width - 50.0, &words);
             y += 10.8;
         }
     }
 
     fn setup(&self, page: &mut Drawing, x: f64, y: f64, width: f64, bottom: f64) {
-        let mut y = self.heading(page, x, y, width, "Setup, as told");
+        let mut y = heading(page, x, y, width, "Setup, as told");
         let cautions = "Advice, not range safety: the range's own officers, the local code and licensed practice decide. Heights are above the \
                         pad; intervals are 90 %. Charges that are not confirmed fired are to be treated as live until they are made safe by \
                         whoever is responsible.";
@@ -737,9 +736,9 @@ impl Make<'_> {
                 break;
             }
             page.words([x, y + 4.0], 7.0, false, Ink::Soft, 38.0, about);
-            y += page.paragraph([x + 40.0, y + 4.0], 7.0, false, Ink::Ink, width - 40.0, 2, words);
+            y += page.paragraph([x + 40.0, y + 4.0], 7.0, false, Ink::Full, width - 40.0, 2, words);
         }
         page.line(&[[x, bottom - 36.0], [x + width, bottom - 36.0]], 0.6, Ink::Rule, &[]);
-        page.paragraph([x, bottom - 26.0], 8.0, true, Ink::Ink, width, 4, cautions);
+        page.paragraph([x, bottom - 26.0], 8.0, true, Ink::Full, width, 4, cautions);
     }
 }

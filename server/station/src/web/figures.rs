@@ -13,6 +13,7 @@ use loftwatch_setup::{Edit, Unfit};
 use super::actor::Member;
 use super::problem::{Refusal, wrong_body};
 use super::setup::{file, give, in_background, unreadable, verdict};
+use crate::learned::{Stored, offers};
 use crate::messages::{
     FiguresForm, FiguresWanted, FormEdit, FormFigure, FormSection, SetupMistake, SetupVerdict, VehicleCopy,
     VehicleWanted,
@@ -103,7 +104,13 @@ fn changed() -> Refusal {
 /// `GET /api/prepare/learned`
 pub(super) async fn learned(State(shared): State<Arc<Shared>>) -> Result<impl IntoResponse, Refusal> {
     let now = Arc::clone(&shared.setup.borrow());
-    let offers = crate::learned::offers(&shared.readers, &now.setup).await?;
+    let stored = Stored {
+        readers: &shared.readers,
+        inputs: &shared.inputs_readers,
+        epoch_ns: shared.epoch_ns,
+        folder: &shared.data,
+    };
+    let offers = offers(&stored, &now.setup).await?;
     Ok(([(header::CACHE_CONTROL, "no-store")], Json(offers)))
 }
 
