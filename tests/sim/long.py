@@ -1,5 +1,5 @@
-"""A flight of ten minutes: Tall Order under parachutes far too large, four bodies that send twenty times a second all the
-way down. Not a flight that anyone flies, but as much of it as a long one leaves to be stored, opened and played again.
+"""A flight of ten minutes: Tall Order with four times its impulse, and parachutes for a slow way down, four bodies that send twenty
+times a second until they are on the ground. As much as a long flight leaves to be stored, opened and played again.
 
     python -m sim.long FOLDER
 """
@@ -18,12 +18,13 @@ def main(folder):
     folder = Path(folder)
     folder.mkdir(parents=True, exist_ok=True)
     text = (ROOT / "tall-order" / "setup.toml").read_text()
-    text = text.replace("drag_area_m2 = 2.2", "drag_area_m2 = 480.0").replace("drag_area_m2 = 16.0", "drag_area_m2 = 500.0")
-    text = text.replace("total_impulse_ns = 4350.0", "total_impulse_ns = 5250.0")
-    text = re.sub(r"rate_mps = 6\.0", "rate_mps = 0.7", text).replace('name = "Tall Order"', 'name = "Long Way Down"')
+    text = text.replace("drag_area_m2 = 2.2", "drag_area_m2 = 44.0").replace("drag_area_m2 = 16.0", "drag_area_m2 = 60.0")
+    text = text.replace("propellant_mass_kg = 2.2", "propellant_mass_kg = 6.1").replace("mass_kg = 24.0", "mass_kg = 20.0")
+    text = text.replace("total_impulse_ns = 4350.0", "total_impulse_ns = 17500.0")
+    text = re.sub(r"rate_mps = 6\.0", "rate_mps = 3.2", text).replace('name = "Tall Order"', 'name = "Long Way Down"')
     (folder / "setup.toml").write_text(text)
     told = tomllib.loads(text)
-    case = tall_order_case(told, dict(TRUE, impulse=5450.0))
+    case = tall_order_case(told, dict(TRUE, impulse=18000.0))
     tracks = fly(case.vehicle, case.air, case.wind, case.latitude_rad, case.rng)
     layouts = {lay["name"]: Declared(lay) for lay in told["layout"]}
     pieces, heard, _, _, _ = transmit(case, tracks, [[layouts["body packet"]]] + [[layouts["camera packet"]]] * 3)
