@@ -19,6 +19,7 @@ CREATE INDEX output_by_time ON output (flight, t_ns);
 CREATE INDEX output_by_kind ON output (flight, kind, t_ns);
 -- The newest of each before an instant: a seek reads about forty rows, however long the flight.
 CREATE INDEX output_of_body ON output (flight, kind, body, t_ns) WHERE body IS NOT NULL;
+CREATE INDEX output_of_layout ON output (flight, body, json_extract(data, '$.reading.layout'), t_ns) WHERE kind = 'reading';
 CREATE INDEX output_of_cue ON output (flight, json_extract(data, '$.cue.cue'), t_ns) WHERE kind = 'cue';
 CREATE INDEX output_of_case ON output (flight, body, json_extract(data, '$.landing.case'), t_ns) WHERE kind = 'landing';
 

@@ -72,6 +72,8 @@ export class Station {
   /** Connects; the returned function ends it all. */
   start(): () => void {
     this.connect();
+    // The past of a stored flight need not wait for its socket.
+    if (typeof this.flight === 'number') void this.fill(null);
     this.timers = [
       setInterval(() => this.ping(), PING_MS),
       setInterval(() => {
@@ -145,7 +147,8 @@ export class Station {
       this.clock.reset();
       this.ping();
       if (this.path !== '/api/socket') for (const ms of FIRST_PINGS_MS) setTimeout(() => this.ping(), ms);
-      void this.fill(this.past.newestS);
+      // What is under way since the start is all of it.
+      if (!(this.filling && typeof this.flight === 'number')) void this.fill(this.past.newestS);
     };
     socket.onmessage = (event) => this.receive(event.data as string);
     socket.onclose = () => {

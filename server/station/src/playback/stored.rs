@@ -158,9 +158,15 @@ pub(crate) async fn newest(
     let (bodies, cues) = (told.plan.bodies.len(), told.plan.cues.len());
     let mut outputs = newest_of_each(readers, number, after_ns, to_ns, bodies, cues).await?;
     for body in 0..bodies {
-        if has(told, |meaning| meaning == Meaning::Latitude).next().is_some() {
-            outputs.extend(last_fix(readers, number, after_ns, to_ns, body).await?);
+        // Layout by layout: the index leads to the newest of each, and past those that a body never sends.
+        let mut fix: Option<Output> = None;
+        for layout in has(told, |meaning| meaning == Meaning::Latitude) {
+            let found = last_fix(readers, number, after_ns, to_ns, body, &layout.name).await?;
+            if found.as_ref().map(|found| found.t_ns) > fix.as_ref().map(|fix| fix.t_ns) {
+                fix = found;
+            }
         }
+        outputs.extend(fix);
         for layout in has(told, |meaning| of_a_charge(meaning.name()).is_some()) {
             outputs.extend(last_of_layout(readers, number, after_ns, to_ns, body, &layout.name).await?);
         }
@@ -213,25 +219,27 @@ async fn newest_of_each(
     rows.iter().map(output).collect()
 }
 
-/// Of the same stretch, the newest reading of a body whose position is valid.
+/// Of the same stretch, the newest reading of a body in one layout whose position is valid.
 async fn last_fix(
     readers: &SqlitePool,
     number: u32,
     after_ns: i64,
     to_ns: i64,
     body: usize,
+    layout: &str,
 ) -> Result<Option<Output>, sqlx::Error> {
     let mut before_ns = to_ns;
     loop {
         let rows = sqlx::query(
-            "SELECT input, t_ns, t_receive_ns, utc_offset_ns, flight, data FROM output \
-             WHERE flight = ?1 AND kind = 'reading' AND body = ?2 AND t_ns > ?3 AND t_ns <= ?4 \
-             AND instr(data, '\"latitude\"') > 0 ORDER BY t_ns DESC, seq DESC LIMIT 64",
+            "SELECT input, t_ns, t_receive_ns, utc_offset_ns, flight, data FROM output INDEXED BY output_of_layout \
+             WHERE flight = ?1 AND kind = 'reading' AND body = ?2 AND json_extract(data, '$.reading.layout') = ?5 \
+             AND t_ns > ?3 AND t_ns <= ?4 ORDER BY t_ns DESC, seq DESC LIMIT 16",
         )
         .bind(number)
         .bind(body as i64)
         .bind(after_ns)
         .bind(before_ns)
+        .bind(layout)
         .fetch_all(readers)
         .await?;
         for row in &rows {
@@ -257,7 +265,7 @@ async fn last_of_layout(
     layout: &str,
 ) -> Result<Option<Output>, sqlx::Error> {
     let row = sqlx::query(
-        "SELECT input, t_ns, t_receive_ns, utc_offset_ns, flight, data FROM output \
+        "SELECT input, t_ns, t_receive_ns, utc_offset_ns, flight, data FROM output INDEXED BY output_of_layout \
          WHERE flight = ?1 AND kind = 'reading' AND body = ?2 AND t_ns > ?3 AND t_ns <= ?4 \
          AND json_extract(data, '$.reading.layout') = ?5 ORDER BY t_ns DESC, seq DESC LIMIT 1",
     )
