@@ -1,7 +1,7 @@
 //! The flight sheet: two pages to pin to a wall or to hand to the range's officers, as PDF, and the same as one HTML page that
 //! needs nothing beside it.
 //!
-//! Both are made of one drawing ([`draw::Drawing`]): points, lines and words at places. Layout is by hand, in points (1/72
+//! Both are made of one drawing (`draw::Drawing`): points, lines and words at places. Layout is by hand, in points (1/72
 //! inch), from the top left corner.
 
 mod chart;

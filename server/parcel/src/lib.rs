@@ -3,7 +3,7 @@
 //! A file is a magic number and a version, then sections, each with its name, its lengths (packed and not) and the SHA-256 of
 //! its contents: a head in JSON, the setup in JSON, the inputs in pieces, what the crew told about the flight in JSON, and
 //! an end that holds the SHA-256 of everything before it. All numbers are little-endian. Contents are packed with DEFLATE
-//! (RFC 1951) or stand as they are. `docs` of [`layout`] give every byte.
+//! (RFC 1951) or stand as they are. The file `layout.rs` gives every byte.
 //!
 //! A file comes from anywhere, so nothing in it is trusted: every length is limited before room is taken for it, a section
 //! is unpacked up to its told length and no further, and what is decoded is held to limits of size, count, order and

@@ -6,9 +6,9 @@
 //! pulse in N is a multiple of N by chance; nearly all of them are where N times too fast was read. Common practice, no
 //! source.
 //!
-//! Limits: whole N from 2 to 8 only. Bytes of zeros say nothing, since the system gives a zero for a byte without its stop
-//! bit; where nearly all are zeros, they were sent more than eight times slower, or the line is broken. What was read too
-//! slowly cannot be told from noise.
+//! Limits: whole N from 2 to 8 only, and a multiple of N may fit text of very few kinds of characters, too. Bytes of zeros say
+//! nothing, since the system gives a zero for a byte without its stop bit; where nearly all are zeros, they were sent more than
+//! eight times slower, or the line is broken. What was read too slowly cannot be told from noise.
 
 /// Fewest pulses that say something.
 const FEWEST: usize = 64;
@@ -119,7 +119,10 @@ mod tests {
         #[test]
         fn text_too(line in "[A-Z]{2},[0-9,.]{30,60}", times in 2_usize..=4) {
             let bytes = line.repeat(12).into_bytes();
-            prop_assert_eq!(rate(&read_too_fast(&bytes, times)), Rate::TimesTooFast(times as u32));
+            let found = rate(&read_too_fast(&bytes, times));
+            // A line of two or three kinds of characters may have long pulses alone: then a multiple fits as well.
+            let good = matches!(found, Rate::TimesTooFast(found) if (found as usize).is_multiple_of(times));
+            prop_assert!(good, "{times}: {found:?}");
         }
 
         #[test]
