@@ -56,6 +56,7 @@ test('figures from the radio stand beside their limits, and what is amiss is acc
   const accept = page.getByRole('button', { name: 'Accept as it is: Body battery' });
   await accept.focus();
   await page.keyboard.press('Enter');
+  await expect(page.getByLabel('Accepted because')).toBeFocused();
   await page.keyboard.type('it is changed before arming');
   await page.keyboard.press('Enter');
   await expect(row('battery:Body')).toContainText('because it is changed before arming');
@@ -65,6 +66,7 @@ test('figures from the radio stand beside their limits, and what is amiss is acc
   expect(log[0].what).toContain('because it is changed before arming');
   // A margin is accepted the same way.
   await page.getByRole('button', { name: 'Accept as it is: Cam A out, airspeed' }).press('Enter');
+  await expect(page.getByLabel('Accepted because')).toBeFocused();
   await page.keyboard.type('a gentle arm');
   await page.keyboard.press('Enter');
   await expect(row('margin:cue:Cam A out')).toContainText('because a gentle arm');
