@@ -178,14 +178,10 @@ def judge_cues(said, truth, plan, samples):
     return out
 
 
-def least_delay(folder, samples_only):
+def least_delay(samples):
     """By how much the program's axis is late: nobody on the ground can tell a radio that is late from a flight that is later.
-    The fastest packet's way, s; none where the estimator is fed the measurements' own times."""
-    kept = folder / "samples.jsonl"
-    if samples_only or not kept.exists():
-        return 0.0
-    lines = map(json.loads, kept.read_text().splitlines())
-    return min((x["t_receive_s"] - x["t_s"] for x in lines if x.get("body") == 0 and "t_s" in x), default=0.0)
+    The fastest packet's way, s."""
+    return min((x["t_receive_s"] - x["t_s"] for x in samples if x.get("body") == 0 and "t_s" in x), default=0.0)
 
 
 def judge_hindsight(said, name, state, instants, late):
@@ -222,7 +218,10 @@ def judge(folder, lines_path, samples_only=False):
     pad = judge_prediction(said, ev["liftoff"] - 0.5, dict(ap, t_s=ap["t_s"]), name)
     out["pad"] = pad
     st = body["state"]
-    late = least_delay(folder, samples_only)
+    kept = folder / "samples.jsonl"
+    samples = [json.loads(x) for x in kept.read_text().splitlines()] if kept.exists() else []
+    # An estimator that is fed the measurements' own times is not late.
+    late = 0.0 if samples_only else least_delay(samples)
     line = said.newest("estimate", half, 0, name)
     if line is not None:
         lean = quantiles(line, "lean_rad")
@@ -243,8 +242,6 @@ def judge(folder, lines_path, samples_only=False):
         if true_key in ev:
             got = seen.get(key)
             out["events"][key] = None if got is None or got[0] is None else got[0] - ev[true_key]
-    kept = folder / "samples.jsonl"
-    samples = [json.loads(x) for x in kept.read_text().splitlines()] if kept.exists() else []
     first = min((s["t_receive_s"] for s in samples if "report" not in s and s["body"] == 0 and s["t_s"] > ev["liftoff"] + 0.02), default=None)
     if "liftoff" in seen and first is not None:
         out["liftoff_seen_after_s"] = seen["liftoff"][2] - first

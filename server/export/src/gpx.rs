@@ -3,33 +3,10 @@
 
 use std::io::Write;
 
-use quick_xml::Writer;
-use quick_xml::events::{BytesDecl, BytesText, Event};
-
 use crate::ExportError;
-use crate::path::{Path, Place, for_xml};
+use crate::path::{Path, Place};
 use crate::time::utc;
-
-type Xml<'a> = Writer<&'a mut dyn Write>;
-
-fn text(xml: &mut Xml<'_>, name: &str, text: &str) -> Result<(), ExportError> {
-    xml.create_element(name).write_text_content(BytesText::new(&for_xml(text)))?;
-    Ok(())
-}
-
-fn within(
-    xml: &mut Xml<'_>,
-    name: &str,
-    attributes: &[(&str, &str)],
-    inside: impl FnOnce(&mut Xml<'_>) -> Result<(), ExportError>,
-) -> Result<(), ExportError> {
-    let mut result = Ok(());
-    xml.create_element(name).with_attributes(attributes.iter().copied()).write_inner_content(|xml| {
-        result = inside(xml);
-        Ok(())
-    })?;
-    result
-}
+use crate::xml::{self, Xml, text, within};
 
 fn at(
     xml: &mut Xml<'_>,
@@ -44,8 +21,7 @@ fn at(
 /// Writes it.
 pub fn write(to: &mut dyn Write, paths: &[Path]) -> Result<(), ExportError> {
     let pads = paths.iter().map(Path::pad).collect::<Result<Vec<_>, _>>()?;
-    let xml = &mut Writer::new_with_indent(&mut *to as &mut dyn Write, b' ', 1);
-    xml.write_event(Event::Decl(BytesDecl::new("1.0", Some("UTF-8"), None)))?;
+    let xml = &mut xml::begin(to)?;
     let head = [("version", "1.1"), ("creator", "Loftwatch"), ("xmlns", "http://www.topografix.com/GPX/1/1")];
     within(xml, "gpx", &head, |xml| {
         within(xml, "metadata", &[], |xml| {

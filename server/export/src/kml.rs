@@ -3,37 +3,14 @@
 
 use std::io::Write;
 
-use quick_xml::Writer;
-use quick_xml::events::{BytesDecl, BytesText, Event};
-
 use crate::ExportError;
-use crate::path::{Path, Place, for_xml};
+use crate::path::{Path, Place};
 use crate::time::utc;
 use crate::units::Units;
-
-type Xml<'a> = Writer<&'a mut dyn Write>;
+use crate::xml::{self, Xml, text, within};
 
 /// Line colours as KML writes them, `aabbggrr`: Okabe-Ito's blue, green, purple, and black, as on the pages.
 const COLOURS: [&str; 4] = ["ff15130f", "ffb27200", "ff739e00", "ff864aaa"];
-
-fn text(xml: &mut Xml<'_>, name: &str, text: &str) -> Result<(), ExportError> {
-    xml.create_element(name).write_text_content(BytesText::new(&for_xml(text)))?;
-    Ok(())
-}
-
-fn within(
-    xml: &mut Xml<'_>,
-    name: &str,
-    attributes: &[(&str, &str)],
-    inside: impl FnOnce(&mut Xml<'_>) -> Result<(), ExportError>,
-) -> Result<(), ExportError> {
-    let mut result = Ok(());
-    xml.create_element(name).with_attributes(attributes.iter().copied()).write_inner_content(|xml| {
-        result = inside(xml);
-        Ok(())
-    })?;
-    result
-}
 
 fn coordinates(place: &Place) -> String {
     format!("{:.7},{:.7},{:.2}", place.longitude_deg, place.latitude_deg, place.sea_level_m)
@@ -52,8 +29,7 @@ pub fn write(to: &mut dyn Write, paths: &[Path], units: Units) -> Result<(), Exp
     for path in paths {
         path.pad()?;
     }
-    let xml = &mut Writer::new_with_indent(&mut *to as &mut dyn Write, b' ', 1);
-    xml.write_event(Event::Decl(BytesDecl::new("1.0", Some("UTF-8"), None)))?;
+    let xml = &mut xml::begin(to)?;
     let spaces =
         [("xmlns", "http://www.opengis.net/kml/2.2"), ("xmlns:gx", "http://www.google.com/kml/ext/2.2")];
     within(xml, "kml", &spaces, |xml| {

@@ -19,15 +19,19 @@ pub mod gpx;
 pub mod html;
 pub mod jsonl;
 pub mod kml;
+#[cfg(test)]
+mod made;
 pub mod onboard;
 pub mod parquet;
 pub mod path;
 pub mod rate;
 pub mod sheet;
 pub mod table;
+mod thinned;
 pub mod time;
 pub mod units;
 pub mod wanted;
+mod xml;
 
 pub use error::ExportError;
 pub use flight::Flight;

@@ -484,31 +484,7 @@ mod tests {
     fn flight() -> Flight {
         let plan: loftwatch_flight::Plan =
             serde_json::from_str(include_str!("../../../tests/flights/leaning/1/plan.json")).unwrap();
-        let setup = loftwatch_engine::Setup {
-            vehicle_name: "Leaning".into(),
-            site_name: "pad".into(),
-            plan,
-            transmitters: Vec::new(),
-            areas: Vec::new(),
-            wind_source: String::new(),
-            receivers: Vec::new(),
-            links: Vec::new(),
-            layouts: Vec::new(),
-            preparation: loftwatch_engine::preparation::Preparation::default(),
-            defaults: Vec::new(),
-        };
-        Flight {
-            number: 1,
-            name: String::new(),
-            vehicle: "Leaning".into(),
-            site: "pad".into(),
-            opened_ns: 0,
-            liftoff_ns: Some(100_000_000_000),
-            ended_ns: Some(190_000_000_000),
-            utc_offset_ns: 0,
-            epoch_ns: 0,
-            setup,
-        }
+        crate::made::flight(1, "Leaning", plan, 100_000_000_000, 190_000_000_000)
     }
 
     /// Height of a made-up flight, s after liftoff.

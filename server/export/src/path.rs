@@ -9,6 +9,7 @@ use loftwatch_flight::{EventKind, Origin};
 use crate::ExportError;
 use crate::estimate::Row;
 use crate::flight::Flight;
+use crate::thinned::Thinned;
 
 /// Points of a body that are kept: more are thinned evenly. A day of estimates would not fit into memory.
 const MOST_POINTS: usize = 60_000;
@@ -98,41 +99,32 @@ impl Point {
     }
 }
 
-#[derive(Clone, Debug, Default)]
-struct Thinned {
-    points: Vec<Point>,
-    /// One in so many is kept.
-    every: usize,
-    seen: usize,
+/// The points of a body.
+#[derive(Clone, Debug)]
+struct Points {
+    thinned: Thinned<Point>,
     last: Option<Point>,
 }
 
-impl Thinned {
-    fn take(&mut self, point: Point) {
-        let every = self.every.max(1);
-        if self.seen.is_multiple_of(every) {
-            self.points.push(point);
-        }
-        self.seen += 1;
-        self.last = Some(point);
-        if self.points.len() > MOST_POINTS {
-            let mut index = 0;
-            self.points.retain(|_| {
-                index += 1;
-                index % 2 == 1
-            });
-            self.every = every * 2;
-        }
+impl Points {
+    const fn new() -> Self {
+        Self { thinned: Thinned::new(MOST_POINTS), last: None }
     }
 
-    fn all(mut self) -> Vec<Point> {
+    fn take(&mut self, point: Point) {
+        self.thinned.take(point);
+        self.last = Some(point);
+    }
+
+    fn all(self) -> Vec<Point> {
+        let mut points = self.thinned.into_kept();
         // The last one stays, wherever thinning has left off: it is where the body lies.
         if let Some(last) = self.last
-            && self.points.last() != Some(&last)
+            && points.last() != Some(&last)
         {
-            self.points.push(last);
+            points.push(last);
         }
-        self.points
+        points
     }
 }
 
@@ -155,7 +147,7 @@ pub struct Collector {
     path: Path,
     freed: BTreeMap<usize, f64>,
     from_s: f64,
-    bodies: BTreeMap<usize, Thinned>,
+    bodies: BTreeMap<usize, Points>,
 }
 
 impl Collector {
@@ -182,7 +174,7 @@ impl Collector {
             self.path.flight.setup.plan.bodies.get(row.body).is_some_and(|body| body.parent.is_some())
                 && self.freed.get(&row.body).is_none_or(|freed_s| row.t_s < *freed_s);
         if !attached && row.t_s >= self.from_s && row.figures[1].is_finite() {
-            self.bodies.entry(row.body).or_default().take(Point::of(row));
+            self.bodies.entry(row.body).or_insert(Points::new()).take(Point::of(row));
         }
     }
 

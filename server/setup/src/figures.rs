@@ -5,6 +5,7 @@
 
 use serde::{Deserialize, Serialize};
 use toml_edit::{DocumentMut, Item, RawString, TableLike, Value};
+use ts_rs::TS;
 
 /// The most changes in one go.
 const MOST: usize = 500;
@@ -12,7 +13,8 @@ const MOST: usize = 500;
 const LONGEST: usize = 300;
 
 /// One figure of the form.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, TS)]
+#[ts(rename = "FormFigure")]
 pub struct Figure {
     /// Dotted key, as mistakes and defaults have it.
     pub key: String,
@@ -22,7 +24,7 @@ pub struct Figure {
     pub unit: String,
     /// Whether it is a number, else text.
     pub number: bool,
-    /// As it stands in the file, without quotes; `None` where it does not.
+    /// As it stands in the file, without quotes; `null` where it does not.
     pub value: Option<String>,
     /// The remark at the end of its line.
     pub source: String,
@@ -31,7 +33,8 @@ pub struct Figure {
 }
 
 /// Figures that stand together.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, TS)]
+#[ts(rename = "FormSection")]
 pub struct Section {
     /// Dotted key of the table.
     pub key: String,
@@ -44,16 +47,17 @@ pub struct Section {
 }
 
 /// One change.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, TS)]
 #[serde(tag = "kind", rename_all = "snake_case")]
+#[ts(rename = "FormEdit")]
 pub enum Edit {
     /// Tells a figure, or takes it out.
     Tell {
         /// Its key.
         key: String,
-        /// As typed; `None` takes it out.
+        /// As typed; `null` takes it out.
         value: Option<String>,
-        /// Its source; `None` leaves it as it is.
+        /// Its source; `null` leaves it as it is.
         #[serde(default)]
         source: Option<String>,
     },

@@ -12,7 +12,6 @@ use crate::cli::Export;
 use crate::export::{Progress, Selection, Source, Trouble, make};
 use crate::failure::Failure;
 use crate::hindsight;
-use crate::store::{StoreError, derived, inputs};
 
 fn failed(trouble: &Trouble) -> Failure {
     let text = format!(
@@ -53,17 +52,7 @@ pub(crate) async fn run(wanted: Export) -> Result<(), Failure> {
         (None, Some(day)) => Selection::Day(day),
         (None, None) => return Err(Failure::usage("give --flight N or --day YYYY-MM-DD")),
     };
-    let (store, file) = inputs::readers_of_stored(&wanted.data).await?;
-    let first = inputs::first_setup(&store).await.map_err(StoreError::sql(&file, "being read"))?;
-    let Some((first, _)) = first else {
-        return Err(Failure::data(format!("`{}` holds no setup, so there are no flights", file.display())));
-    };
-    let source = Source {
-        derived: derived::readers_of_stored(&wanted.data)?,
-        inputs: store,
-        epoch_ns: first.t_ns,
-        folder: wanted.data.clone(),
-    };
+    let source = Source::of_folder(&wanted.data).await?;
     let mut chosen = source.choose(selection).await.map_err(|trouble| failed(&trouble))?;
     if files.iter().copied().any(needs_hindsight) {
         for one in chosen.iter().filter(|one| !one.hindsight && one.flight.ended_ns.is_some()) {

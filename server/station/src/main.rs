@@ -36,6 +36,7 @@ mod setup;
 mod shared;
 mod show;
 mod store;
+mod threads;
 mod tls;
 mod travel;
 mod vehicles;
@@ -49,10 +50,7 @@ use std::time::Duration;
 use clap::Parser as _;
 use cli::{Cli, Command, SetupCommand};
 use failure::Failure;
-
-/// Stack of the threads that hold an engine, bytes. A tracker is large and is moved by value; unoptimised builds keep
-/// several copies. Only what is touched takes memory.
-pub(crate) const ENGINE_STACK: usize = 64 * 1024 * 1024;
+use threads::ENGINE_STACK;
 
 fn main() -> ExitCode {
     // The first thread's stack is the system's affair, so the work is done on one of our own.

@@ -20,7 +20,7 @@ use crate::export::{Selection, Source, Trouble};
 use crate::failure::Failure;
 use crate::hindsight;
 use crate::lists;
-use crate::store::{StoreError, derived, folder, inputs};
+use crate::store::{StoreError, derived, folder};
 
 /// Longest log that is taken, bytes.
 const MOST_BYTES: u64 = 512 * 1024 * 1024;
@@ -128,17 +128,7 @@ pub(crate) async fn run(wanted: cli::Log) -> Result<(), Failure> {
     let declaration: Declaration = toml::from_str(&read(&wanted.columns)?)
         .map_err(|error| Failure::usage(format!("`{}`: {error}", wanted.columns.display())))?;
     let text = read(&wanted.file)?;
-    let (store, file) = inputs::readers_of_stored(&wanted.data).await?;
-    let first = inputs::first_setup(&store).await.map_err(StoreError::sql(&file, "being read"))?;
-    let Some((first, _)) = first else {
-        return Err(Failure::data(format!("`{}` holds no setup, so there are no flights", file.display())));
-    };
-    let source = Source {
-        derived: derived::readers_of_stored(&wanted.data)?,
-        inputs: store,
-        epoch_ns: first.t_ns,
-        folder: wanted.data.clone(),
-    };
+    let source = Source::of_folder(&wanted.data).await?;
     let chosen = source.choose(Selection::Flight(wanted.flight)).await.map_err(|trouble| failed(&trouble))?;
     let Some(chosen) = chosen.first() else { return Ok(()) };
     let flight = &chosen.flight;

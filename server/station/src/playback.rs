@@ -6,6 +6,7 @@
 mod brief;
 #[cfg(test)]
 pub(crate) mod made;
+mod steps;
 mod stored;
 #[cfg(test)]
 mod tests;
@@ -22,6 +23,7 @@ use crate::hub::{self, Moment, Replayed, State, Touched};
 use crate::messages::{Ask, LinkNow, Message};
 
 pub(crate) use brief::Briefs;
+pub(crate) use steps::{Stepper, steps};
 pub(crate) use stored::{Flight, flight, flights, landed_s, newest};
 
 /// Rates that make sense: below, nothing moves; above, nobody can follow.

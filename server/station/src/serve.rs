@@ -29,6 +29,7 @@ use crate::setup;
 use crate::shared::{SetupNow, Shared, Status};
 use crate::show::Show;
 use crate::store::{Folder, StoreError, derived, inputs, outputs, recorder, remarks, room};
+use crate::threads;
 use crate::tls::Tls;
 use crate::travel::Visitors;
 use crate::web;
@@ -359,16 +360,12 @@ async fn begin(
     Ok(Begin { first, before: end.number, last, started_ns, clock })
 }
 
-/// Runs a task with an engine on a thread of its own: it computes for milliseconds at a time, which would hold up others.
+/// A thread with room for an engine, or why the station cannot go on.
 fn on_own_thread(
     name: &str,
     task: impl Future<Output = ()> + Send + 'static,
 ) -> Result<std::thread::JoinHandle<()>, Failure> {
-    let runtime = tokio::runtime::Handle::current();
-    std::thread::Builder::new()
-        .name(name.to_owned())
-        .stack_size(crate::ENGINE_STACK)
-        .spawn(move || runtime.block_on(task))
+    threads::on_own_thread(name, || task)
         .map_err(|error| Failure::other(format!("no thread for the {name}: {error}")))
 }
 

@@ -6,20 +6,15 @@
 
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
-use std::time::Duration;
 
 use tokio::sync::{mpsc, watch};
-use tokio::time::{Instant, MissedTickBehavior, interval};
+use tokio::time::Instant;
 
 use crate::clock::Clock;
-use crate::hub::{Hub, Pace};
+use crate::hub::Hub;
 use crate::messages::Ask;
-use crate::playback::Playback;
+use crate::playback::{Playback, Stepper, steps};
 
-/// How often it moves on, as a private replay does.
-pub(crate) const STEP: Duration = Duration::from_millis(50);
-/// A step never covers more real time than this.
-const LONGEST_STEP: Duration = Duration::from_millis(500);
 /// Orders that wait; a driver who drags the time sends some tens a second.
 const MOST_ORDERS: usize = 64;
 /// How often it is looked whether a flight is in the air, in steps.
@@ -140,9 +135,8 @@ impl Show {
     pub(crate) async fn run(&self, clock: Clock, hub: &Hub, mut ending: watch::Receiver<bool>) {
         let waiting = self.waiting.lock().unwrap_or_else(PoisonError::into_inner).take();
         let Some(mut orders) = waiting else { return };
-        let mut stage = Stage { clock, shown: None, paces: paces(), last: Instant::now() };
-        let mut steps = interval(STEP);
-        steps.set_missed_tick_behavior(MissedTickBehavior::Delay);
+        let mut stage = Stage { clock, shown: None, due: Stepper::fresh() };
+        let mut steps = steps();
         let mut looked = 0;
         loop {
             let order = tokio::select! {
@@ -176,7 +170,7 @@ impl Show {
         match order {
             Order::Begin(shown) => {
                 stage.shown = Some(shown);
-                stage.fresh();
+                stage.due = Stepper::fresh();
             }
             Order::End => {
                 stage.shown = None;
@@ -200,7 +194,7 @@ impl Show {
                 let drives = self.about.borrow().driver.as_ref().is_some_and(|(driver, _)| *driver == socket);
                 if let Some(shown) = stage.shown.as_mut().filter(|_| drives) {
                     shown.playback.obey(&ask).await?;
-                    stage.fresh();
+                    stage.due = Stepper::fresh();
                 }
             }
         }
@@ -220,16 +214,15 @@ impl Show {
     }
 
     fn publish(&self, stage: &mut Stage) {
-        let Stage { clock, shown: Some(shown), paces, .. } = stage else { return };
+        let Stage { clock, shown: Some(shown), due } = stage else { return };
         let now = Instant::now();
-        let (of_now, of_picture, of_story) = paces;
-        if of_now.take(now) {
+        if due.now.take(now) {
             self.now.send_replace(shown.playback.now(clock.now_ns()).into());
         }
-        if of_story.take(now) {
+        if due.story.take(now) {
             self.story.send_replace(shown.playback.story().into());
         }
-        if of_picture.take(now) {
+        if due.picture.take(now) {
             self.picture.send_replace(shown.playback.picture().into());
         }
     }
@@ -239,32 +232,14 @@ impl Show {
 struct Stage {
     clock: Clock,
     shown: Option<Box<Shown>>,
-    paces: (Pace, Pace, Pace),
-    last: Instant,
+    due: Stepper,
 }
 
 impl Stage {
-    /// Another place or rate: everything is told at once.
-    fn fresh(&mut self) {
-        self.paces = paces();
-        self.last = Instant::now();
-    }
-
     async fn pass(&mut self) -> Result<(), sqlx::Error> {
-        let Some(shown) = &mut self.shown else { return Ok(()) };
-        let real = self.last.elapsed().min(LONGEST_STEP);
-        self.last = Instant::now();
-        let touched = shown.playback.pass(real).await?;
-        let (now, picture, story) = &mut self.paces;
-        now.touch(touched.now);
-        picture.touch(touched.picture);
-        story.touch(touched.story);
-        Ok(())
+        match &mut self.shown {
+            Some(shown) => self.due.pass(&mut shown.playback).await,
+            None => Ok(()),
+        }
     }
-}
-
-/// The paces of `now`, `picture` and `story`. The steps set that of `now`: it is a little shorter than a step, so that
-/// one that comes a millisecond early does not leave the message to the next.
-pub(crate) fn paces() -> (Pace, Pace, Pace) {
-    (Pace::new(STEP * 4 / 5, Some(Duration::from_secs(1))), Pace::of_picture(), Pace::of_story())
 }

@@ -1229,7 +1229,7 @@ figures: Array<FormFigure> };
 
 /** One figure of the form. */
 export type FormFigure = {
-/** Dotted key, as mistakes have it. */
+/** Dotted key, as mistakes and defaults have it. */
 key: string,
 /** What to call it. */
 label: string,
@@ -1237,9 +1237,9 @@ label: string,
 unit: string,
 /** Whether it is a number, else text. */
 number: boolean,
-/** As it stands in the file; `null` where it does not. */
+/** As it stands in the file, without quotes; `null` where it does not. */
 value: string | null,
-/** The remark at the end of its line: where it comes from. */
+/** The remark at the end of its line. */
 source: string,
 /** What is taken where it is not told, in words. */
 default: string | null };
@@ -1255,7 +1255,7 @@ check: boolean,
 /** Who wants it; may be empty. */
 who: string };
 
-/** One change of the form. */
+/** One change. */
 export type FormEdit = { "kind": "tell",
 /** Its key. */
 key: string,

@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 
 use crate::estimate::Row;
+use crate::thinned::Thinned;
 
 /// States that are kept of a body: more are thinned evenly.
 const MOST: usize = 20_000;
@@ -33,19 +34,12 @@ impl Of {
     }
 }
 
-#[derive(Clone, Debug, Default)]
-struct Body {
-    rows: Vec<Row>,
-    every: usize,
-    seen: usize,
-}
-
 /// The path that everything is held against.
 #[derive(Clone, Debug, Default)]
 pub struct Track {
     /// Whether it comes from hindsight.
     pub hindsight: bool,
-    bodies: BTreeMap<usize, Body>,
+    bodies: BTreeMap<usize, Thinned<Row>>,
 }
 
 impl Track {
@@ -56,25 +50,12 @@ impl Track {
 
     /// Takes the next state, in order of time for each body.
     pub fn take(&mut self, row: &Row) {
-        let body = self.bodies.entry(row.body).or_default();
-        let every = body.every.max(1);
-        if body.seen.is_multiple_of(every) {
-            body.rows.push(*row);
-        }
-        body.seen += 1;
-        if body.rows.len() > MOST {
-            let mut index = 0;
-            body.rows.retain(|_| {
-                index += 1;
-                index % 2 == 1
-            });
-            body.every = every * 2;
-        }
+        self.bodies.entry(row.body).or_insert(Thinned::new(MOST)).take(*row);
     }
 
     /// All states of a body.
     pub fn rows(&self, body: usize) -> &[Row] {
-        self.bodies.get(&body).map_or(&[], |body| &body.rows)
+        self.bodies.get(&body).map_or(&[], Thinned::kept)
     }
 
     /// A figure at an instant: median, 5 % and 95 %; straight lines between states, nothing across a gap. Before a body is

@@ -65,32 +65,8 @@ fn flight() -> Flight {
         mass_kg: 1.0,
     };
     plan.cues = vec![cue("out", Trigger::ClimbRateBelow(20.0)), cue("never", Trigger::HeightBelow(50.0))];
-    let setup = loftwatch_engine::Setup {
-        vehicle_name: "Throw".into(),
-        site_name: "pad".into(),
-        plan,
-        transmitters: Vec::new(),
-        areas: Vec::new(),
-        wind_source: String::new(),
-        receivers: Vec::new(),
-        links: Vec::new(),
-        layouts: Vec::new(),
-        preparation: loftwatch_engine::preparation::Preparation::default(),
-        defaults: Vec::new(),
-    };
     let ns = |t_s: f64| (t_s * 1e9) as i64;
-    Flight {
-        number: 3,
-        name: String::new(),
-        vehicle: "Throw".into(),
-        site: "pad".into(),
-        opened_ns: 0,
-        liftoff_ns: Some(ns(LIFTOFF_S)),
-        ended_ns: Some(ns(LIFTOFF_S + 60.0)),
-        utc_offset_ns: 0,
-        epoch_ns: 0,
-        setup,
-    }
+    crate::made::flight(3, "Throw", plan, ns(LIFTOFF_S), ns(LIFTOFF_S + 60.0))
 }
 
 fn happened(kind: EventKind, body: usize, t_s: f64) -> Happened {

@@ -12,6 +12,8 @@ use sha2::{Digest as _, Sha256};
 use sqlx::{Row as _, SqlitePool};
 
 use super::make::Trouble;
+use crate::failure::Failure;
+use crate::store::{StoreError, derived, inputs};
 
 /// Which flights.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -63,6 +65,20 @@ pub(crate) fn date(flight: &Flight) -> Option<Date> {
 }
 
 impl Source {
+    /// That of a data folder, for a command.
+    pub(crate) async fn of_folder(data: &std::path::Path) -> Result<Self, Failure> {
+        let (store, file) = inputs::readers_of_stored(data).await?;
+        let first = inputs::first_setup(&store).await.map_err(StoreError::sql(&file, "being read"))?;
+        let Some((first, _)) = first else {
+            return Err(Failure::data(format!(
+                "`{}` holds no setup, so there are no flights",
+                file.display()
+            )));
+        };
+        let derived = derived::readers_of_stored(data)?;
+        Ok(Self { derived, inputs: store, epoch_ns: first.t_ns, folder: data.to_owned() })
+    }
+
     /// The flights that are meant, in order.
     pub(crate) async fn choose(&self, selection: Selection) -> Result<Vec<Chosen>, Trouble> {
         let mut all = Vec::new();

@@ -1,6 +1,7 @@
 //! What pages get for the time before a flight.
 
 use loftwatch_prepare::{Clash, Margin, Picture, Want};
+use loftwatch_setup::{Edit, Section};
 use serde::{Deserialize, Serialize};
 use ts_rs::TS;
 
@@ -67,39 +68,7 @@ pub(crate) struct FiguresForm {
     /// The file's name, without the folder.
     pub(crate) name: String,
     /// Figures that stand together.
-    pub(crate) sections: Vec<FormSection>,
-}
-
-/// Figures that stand together.
-#[derive(Clone, Debug, PartialEq, Serialize, TS)]
-pub(crate) struct FormSection {
-    /// Dotted key of the table.
-    pub(crate) key: String,
-    /// What to call it.
-    pub(crate) title: String,
-    /// Whether it can be taken out.
-    pub(crate) removable: bool,
-    /// Its figures.
-    pub(crate) figures: Vec<FormFigure>,
-}
-
-/// One figure of the form.
-#[derive(Clone, Debug, PartialEq, Serialize, TS)]
-pub(crate) struct FormFigure {
-    /// Dotted key, as mistakes have it.
-    pub(crate) key: String,
-    /// What to call it.
-    pub(crate) label: String,
-    /// Its unit; empty without one.
-    pub(crate) unit: String,
-    /// Whether it is a number, else text.
-    pub(crate) number: bool,
-    /// As it stands in the file; `null` where it does not.
-    pub(crate) value: Option<String>,
-    /// The remark at the end of its line: where it comes from.
-    pub(crate) source: String,
-    /// What is taken where it is not told, in words.
-    pub(crate) default: Option<String>,
+    pub(crate) sections: Vec<Section>,
 }
 
 /// `POST /api/prepare/figures`: changes of the form.
@@ -108,41 +77,13 @@ pub(crate) struct FiguresWanted {
     /// As it was got.
     pub(crate) edition: String,
     /// The changes, in order.
-    pub(crate) edits: Vec<FormEdit>,
+    pub(crate) edits: Vec<Edit>,
     /// Only looked at: nothing is changed.
     #[serde(default)]
     pub(crate) check: bool,
     /// Who wants it; may be empty.
     #[serde(default)]
     pub(crate) who: String,
-}
-
-/// One change of the form.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, TS)]
-#[serde(tag = "kind", rename_all = "snake_case")]
-pub(crate) enum FormEdit {
-    /// Tells a figure, or takes it out.
-    Tell {
-        /// Its key.
-        key: String,
-        /// As typed; `null` takes it out.
-        value: Option<String>,
-        /// Its source; `null` leaves it as it is.
-        #[serde(default)]
-        source: Option<String>,
-    },
-    /// Adds a part, or a step of the checklist.
-    Add {
-        /// `vehicle.part` or `checklist`.
-        list: String,
-        /// Name of the part; the step.
-        name: String,
-    },
-    /// Takes a part or a step out.
-    Remove {
-        /// Key of its table.
-        key: String,
-    },
 }
 
 /// A copy of a vehicle that was kept. `POST /api/prepare/vehicles` keeps one of the setup file as it is, or takes one.

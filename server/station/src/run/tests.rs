@@ -165,7 +165,7 @@ pub(crate) fn on_a_large_stack<F: Future<Output = ()>>(work: impl FnOnce() -> F 
     let run = move || {
         tokio::runtime::Builder::new_current_thread().enable_all().build().unwrap().block_on(work());
     };
-    std::thread::Builder::new().stack_size(crate::ENGINE_STACK).spawn(run).unwrap().join().unwrap();
+    std::thread::Builder::new().stack_size(crate::threads::ENGINE_STACK).spawn(run).unwrap().join().unwrap();
 }
 
 #[test]

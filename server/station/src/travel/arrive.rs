@@ -15,6 +15,7 @@ use crate::clock::utc_now_ns;
 use crate::run::{Around, Runner};
 use crate::shared::Status;
 use crate::store::{Folder, derived, inputs, outputs};
+use crate::threads::on_own_thread;
 
 /// Takes a flight file into a data folder; gives the number of the new visitor and what is to be said. Computes for as
 /// long as a rerun of the flight takes: to be called on a thread with room for an engine.
@@ -130,19 +131,13 @@ async fn compute(
     let (keeper, keeping) = outputs::start(kept, folder.derived(), &[], status.clone());
     let around = Around { shared: None, keeper, store: store.clone(), inputs_file: folder.inputs(), status };
     let runner = Runner::new(None, first, around).ok_or(NotTravelled::Engine)?;
-    let runtime = tokio::runtime::Handle::current();
-    let worker = std::thread::Builder::new()
-        .name("visitor".to_owned())
-        .stack_size(crate::ENGINE_STACK)
-        .spawn(move || {
-            runtime.block_on(async move {
-                let mut runner = runner;
-                runner.catch_up(last).await;
-                runner.advance(until_ns);
-                runner.freeze(until_ns);
-            });
-        })
-        .map_err(NotTravelled::file("there is no thread to compute on"))?;
+    let worker = on_own_thread("visitor", async move || {
+        let mut runner = runner;
+        runner.catch_up(last).await;
+        runner.advance(until_ns);
+        runner.freeze(until_ns);
+    })
+    .map_err(NotTravelled::file("there is no thread to compute on"))?;
     // A panic ends the thread; the keeper then ends with what it has.
     let done = tokio::task::spawn_blocking(move || worker.join().is_ok()).await.unwrap_or(false);
     let _ = keeping.await;

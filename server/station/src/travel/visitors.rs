@@ -18,6 +18,7 @@ use crate::playback::Briefs;
 use crate::serve::WAIT_FOR_HINDSIGHT;
 use crate::shared::{OfVisitor, Shared};
 use crate::store::{StoreError, derived, inputs, remarks};
+use crate::threads::on_own_thread;
 
 /// The file that tells where a visitor came from: the head of its flight file.
 pub(super) const ABOUT: &str = "visitor.json";
@@ -121,12 +122,7 @@ impl Visitors {
             clock: own.clock,
             ending: own.ending.clone(),
         });
-        let runtime = tokio::runtime::Handle::current();
-        let spawned = std::thread::Builder::new()
-            .name("hindsight".to_owned())
-            .stack_size(crate::ENGINE_STACK)
-            .spawn(move || runtime.block_on(looks_back));
-        if let Err(error) = spawned {
+        if let Err(error) = on_own_thread("hindsight", || looks_back) {
             tracing::warn!("visiting flight {number} is not told with hindsight: {error}");
         }
         let shared = Shared {

@@ -8,16 +8,13 @@ use axum::extract::State;
 use axum::extract::rejection::JsonRejection;
 use axum::http::{StatusCode, header};
 use axum::response::IntoResponse;
-use loftwatch_setup::{Edit, Unfit};
+use loftwatch_setup::Unfit;
 
 use super::actor::Member;
 use super::problem::{Refusal, wrong_body};
 use super::setup::{file, give, in_background, unreadable, verdict};
 use crate::learned::{Stored, offers};
-use crate::messages::{
-    FiguresForm, FiguresWanted, FormEdit, FormFigure, FormSection, SetupMistake, SetupVerdict, VehicleCopy,
-    VehicleWanted,
-};
+use crate::messages::{FiguresForm, FiguresWanted, SetupMistake, SetupVerdict, VehicleCopy, VehicleWanted};
 use crate::setup::Text;
 use crate::shared::Shared;
 use crate::vehicles;
@@ -35,22 +32,6 @@ pub(super) async fn form(State(shared): State<Arc<Shared>>, _: Member) -> Result
         Ok::<_, String>((edition, sections))
     });
     let (edition, sections) = read.await?.map_err(|why| unreadable(&why))?;
-    let figure = |f: loftwatch_setup::Figure| FormFigure {
-        key: f.key,
-        label: f.label,
-        unit: f.unit,
-        number: f.number,
-        value: f.value,
-        source: f.source,
-        default: f.default,
-    };
-    let section = |s: loftwatch_setup::Section| FormSection {
-        key: s.key,
-        title: s.title,
-        removable: s.removable,
-        figures: s.figures.into_iter().map(figure).collect(),
-    };
-    let sections = sections.into_iter().map(section).collect();
     Ok(([(header::CACHE_CONTROL, "no-store")], Json(FiguresForm { edition, name, sections })))
 }
 
@@ -62,8 +43,7 @@ pub(super) async fn take(
 ) -> Result<Json<SetupVerdict>, Refusal> {
     let Json(wanted) = wanted.map_err(|error| wrong_body(&error, FORM))?;
     let who = member.who(&wanted.who);
-    let edits: Vec<Edit> = wanted.edits.into_iter().map(meant).collect();
-    let edition = wanted.edition;
+    let FiguresWanted { edits, edition, check, .. } = wanted;
     let made = in_background(file(&shared)?, move |path| {
         let Text { text, edition } = Text::read(path)?;
         Ok::<_, String>((loftwatch_setup::edit(&text, &edits), edition))
@@ -73,17 +53,9 @@ pub(super) async fn take(
         return Err(changed());
     }
     match made {
-        Ok(text) if wanted.check => verdict(&shared, text).await,
+        Ok(text) if check => verdict(&shared, text).await,
         Ok(text) => give(&shared, text, edition, who).await,
         Err(unfit) => Ok(Json(SetupVerdict { mistakes: vec![mistake(unfit)], ..SetupVerdict::default() })),
-    }
-}
-
-fn meant(edit: FormEdit) -> Edit {
-    match edit {
-        FormEdit::Tell { key, value, source } => Edit::Tell { key, value, source },
-        FormEdit::Add { list, name } => Edit::Add { list, name },
-        FormEdit::Remove { key } => Edit::Remove { key },
     }
 }
 

@@ -4,6 +4,7 @@ use axum::Json;
 use axum::extract::rejection::JsonRejection;
 use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
+use loftwatch_export::html::escaped;
 
 use crate::messages::Problem;
 
@@ -41,6 +42,16 @@ impl Refusal {
         )
     }
 
+    /// The flight goes on.
+    pub(crate) fn still_open() -> Self {
+        Self::new(
+            StatusCode::CONFLICT,
+            "This flight is still open.",
+            "Nothing was changed.",
+            "End it on Watch first, or wait until it has ended by itself.",
+        )
+    }
+
     /// The store could not be read.
     pub(crate) fn store(error: &sqlx::Error) -> Self {
         tracing::warn!(%error, "a request could not read the store");
@@ -55,7 +66,7 @@ impl Refusal {
     /// The same, as a plain page.
     pub(crate) fn page(self) -> Response {
         let Problem { error, kept, hint } = self.problem;
-        let [error, kept, hint] = [error, kept, hint].map(|text| escape(&text));
+        let [error, kept, hint] = [error, kept, hint].map(|text| escaped(&text));
         let page = format!(
             "<!doctype html>\n<html lang=\"en\">\n<meta charset=\"utf-8\">\n\
              <meta name=\"viewport\" content=\"width=device-width\">\n<title>Loftwatch: {error}</title>\n\
@@ -102,30 +113,14 @@ pub(super) async fn no_such_path() -> Refusal {
     )
 }
 
-/// Text for HTML: no character of it can be markup.
-fn escape(text: &str) -> String {
-    let mut safe = String::with_capacity(text.len());
-    for c in text.chars() {
-        match c {
-            '&' => safe.push_str("&amp;"),
-            '<' => safe.push_str("&lt;"),
-            '>' => safe.push_str("&gt;"),
-            '"' => safe.push_str("&quot;"),
-            '\'' => safe.push_str("&#39;"),
-            c => safe.push(c),
-        }
-    }
-    safe
-}
-
 #[cfg(test)]
 mod tests {
-    use super::escape;
+    use super::escaped;
 
     #[test]
     fn text_cannot_become_markup() {
         assert_eq!(
-            escape("<img src=x onerror='a(\"&\")'>"),
+            escaped("<img src=x onerror='a(\"&\")'>"),
             "&lt;img src=x onerror=&#39;a(&quot;&amp;&quot;)&#39;&gt;"
         );
     }

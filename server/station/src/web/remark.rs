@@ -112,12 +112,7 @@ fn told(wanted: RemarkWanted, flight: &Flight, label: &str) -> Result<Remark, Re
                 ));
             }
             if flight.ended_ns.is_none() {
-                return Err(Refusal::new(
-                    StatusCode::CONFLICT,
-                    "This flight is still open.",
-                    "Nothing was changed.",
-                    "End it on Watch first, or wait until it has ended by itself.",
-                ));
+                return Err(Refusal::still_open());
             }
             Remark::Delete
         }

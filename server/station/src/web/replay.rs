@@ -1,21 +1,16 @@
 //! `/api/flights/N/socket`: a private replay, steered by the page that opened it.
 
 use std::sync::Arc;
-use std::time::Duration;
 
 use axum::extract::{Path, State};
 use axum::response::{IntoResponse, Response};
-use tokio::time::{Instant, MissedTickBehavior, interval};
+use tokio::time::Instant;
 
 use super::flights;
 use super::problem::Refusal;
 use super::socket::{Gone, Heard, Line, Opening};
-use crate::playback::Playback;
+use crate::playback::{Playback, Stepper, steps};
 use crate::shared::Shared;
-use crate::show::{STEP, paces};
-
-/// A step never covers more real time than this, so that a reader that was stuck does not jump through the flight.
-const LONGEST_STEP: Duration = Duration::from_millis(500);
 
 /// Opens the socket.
 pub(super) async fn open(
@@ -47,19 +42,17 @@ async fn replay(mut line: Line, shared: Arc<Shared>, playback: Playback) {
 }
 
 async fn talk(line: &mut Line, shared: &Shared, mut playback: Playback) -> Result<(), Gone> {
-    let (mut now, mut picture, mut story) = paces();
-    let mut steps = interval(STEP);
-    steps.set_missed_tick_behavior(MissedTickBehavior::Delay);
-    let mut last = Instant::now();
+    let mut due = Stepper::fresh();
+    let mut steps = steps();
     loop {
         let instant = Instant::now();
-        if now.take(instant) {
+        if due.now.take(instant) {
             line.send(&playback.now(shared.clock.now_ns())).await?;
         }
-        if story.take(instant) {
+        if due.story.take(instant) {
             line.send(&playback.story()).await?;
         }
-        if picture.take(instant) {
+        if due.picture.take(instant) {
             line.send(&playback.picture()).await?;
         }
         let done = tokio::select! {
@@ -67,20 +60,11 @@ async fn talk(line: &mut Line, shared: &Shared, mut playback: Playback) -> Resul
                 Heard::Answer(frame) => { line.put(frame).await?; continue; }
                 Heard::Nothing => continue,
                 Heard::Ask(ask) => {
-                    (now, picture, story) = paces();
-                    last = Instant::now();
+                    due = Stepper::fresh();
                     playback.obey(&ask).await
                 }
             },
-            _ = steps.tick() => {
-                let real = last.elapsed().min(LONGEST_STEP);
-                last = Instant::now();
-                playback.pass(real).await.map(|touched| {
-                    now.touch(touched.now);
-                    picture.touch(touched.picture);
-                    story.touch(touched.story);
-                })
-            }
+            _ = steps.tick() => due.pass(&mut playback).await,
         };
         if let Err(error) = done {
             // The store is being rebuilt, or was set aside: the page reconnects and finds what there is.

@@ -22,6 +22,7 @@ use super::{flights, routes};
 use crate::messages::TakenIn;
 use crate::shared::Shared;
 use crate::store::remarks;
+use crate::threads::on_own_thread;
 use crate::travel::{self, NotTravelled};
 
 /// One flight is computed at a time.
@@ -35,12 +36,7 @@ pub(super) async fn give(
     let flight = flights::find(&shared, &number).await?;
     not_in_flight(&shared)?;
     if flight.ended_ns.is_none() {
-        return Err(Refusal::new(
-            StatusCode::CONFLICT,
-            "This flight is still open.",
-            "Nothing was changed.",
-            "End it on Watch first, or wait until it has ended by itself.",
-        ));
+        return Err(Refusal::still_open());
     }
     let held = remarks::read(&shared.inputs_readers).await?.of(&flight);
     let label = remarks::label(&flight, &held);
@@ -144,12 +140,8 @@ fn not_in_flight(shared: &Shared) -> Result<(), Refusal> {
 async fn on_a_thread<T: Send + 'static, F: Future<Output = Result<T, NotTravelled>>>(
     work: impl FnOnce() -> F + Send + 'static,
 ) -> Result<T, Refusal> {
-    let runtime = tokio::runtime::Handle::current();
     let (done, answer) = oneshot::channel();
-    let spawned = std::thread::Builder::new()
-        .name("travel".to_owned())
-        .stack_size(crate::ENGINE_STACK)
-        .spawn(move || done.send(runtime.block_on(work())));
+    let spawned = on_own_thread("travel", async move || done.send(work().await));
     let engine = || refuse(&NotTravelled::Engine);
     spawned.map_err(|_| engine())?;
     match answer.await {
