@@ -210,7 +210,11 @@ pub(crate) async fn span_ns(readers: &SqlitePool, flight: &Flight) -> Result<(i6
 /// The first and the last input that a stored flight is made of.
 pub(crate) async fn inputs_of(readers: &SqlitePool, number: u32) -> Result<(u64, u64), sqlx::Error> {
     let (first, last): (i64, i64) =
-        sqlx::query_as("SELECT first_input, last_input FROM flight WHERE number = ?")
+        sqlx::query_as(
+            "SELECT first_input, min(last_input, coalesce( \
+             (SELECT min(first_input) - 1 FROM flight AS later WHERE later.number > flight.number), last_input)) \
+             FROM flight WHERE number = ?",
+        )
             .bind(number)
             .fetch_one(readers)
             .await?;

@@ -16,12 +16,55 @@ async fn flown(place: &Path) {
         what: loftwatch_engine::What::EndFlight { who: "Mo".into() },
         ..last
     });
+    stored(place, &all).await;
+}
+
+/// A data folder with these inputs, computed.
+async fn stored(place: &Path, all: &[loftwatch_engine::Input]) {
     let folder = Folder::take(place).unwrap();
     let mut store = inputs::open(&folder.inputs()).await.unwrap();
-    inputs::write(&mut store, &all).await.unwrap();
+    for some in all.chunks(2_000) {
+        inputs::write(&mut store, some).await.unwrap();
+    }
     sqlx::Connection::close(store).await.unwrap();
     drop(folder);
     crate::rebuild::run(place).await.unwrap();
+}
+
+#[test]
+fn the_next_flight_does_not_travel_with_it() {
+    on_a_large_stack(async || {
+        let (_, mut all) = recorded("straight");
+        let count = all.len() as u64;
+        let end = |number, t_ns, utc_ns| loftwatch_engine::Input {
+            number,
+            t_ns,
+            utc_ns,
+            what: loftwatch_engine::What::EndFlight { who: "Mo".into() },
+        };
+        let last = all.last().unwrap().clone();
+        all.push(end(last.number + 1, last.t_ns, last.utc_ns));
+        const HOUR_NS: i64 = 3_600_000_000_000;
+        let again: Vec<_> = all[..all.len() - 1]
+            .iter()
+            .map(|input| loftwatch_engine::Input {
+                number: input.number + count + 1,
+                t_ns: input.t_ns + HOUR_NS,
+                utc_ns: input.utc_ns + HOUR_NS,
+                what: input.what.clone(),
+            })
+            .collect();
+        all.extend(again);
+        let (from, to) = (tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap());
+        stored(from.path(), &all).await;
+        let there = crate::store::derived::readers_of_stored(from.path()).unwrap();
+        assert_eq!(playback::flights(&there, None).await.unwrap().len(), 2);
+        let file = from.path().join("a.loftflight");
+        to_file(from.path(), 1, &file).await.unwrap();
+        unpack(to.path(), &file).await.unwrap();
+        let here = crate::store::derived::readers_of_stored(&to.path().join("visitors/1")).unwrap();
+        assert_eq!(playback::flights(&here, None).await.unwrap().len(), 1);
+    });
 }
 
 #[test]
