@@ -33,6 +33,7 @@ async fn stored(place: &Path, all: &[loftwatch_engine::Input]) {
 
 #[test]
 fn the_next_flight_does_not_travel_with_it() {
+    const HOUR_NS: i64 = 3_600_000_000_000;
     on_a_large_stack(async || {
         let (_, mut all) = recorded("straight");
         let count = all.len() as u64;
@@ -44,7 +45,6 @@ fn the_next_flight_does_not_travel_with_it() {
         };
         let last = all.last().unwrap().clone();
         all.push(end(last.number + 1, last.t_ns, last.utc_ns));
-        const HOUR_NS: i64 = 3_600_000_000_000;
         let again: Vec<_> = all[..all.len() - 1]
             .iter()
             .map(|input| loftwatch_engine::Input {
