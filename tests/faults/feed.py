@@ -10,10 +10,12 @@ As a program it prints one JSON line {"ports": {link: path}} and then obeys JSON
 
 import argparse
 import base64
+import fcntl
 import json
 import os
 import pathlib
 import re
+import struct
 import sys
 import tempfile
 import termios
@@ -70,9 +72,12 @@ class Ports:
             return 0
 
     def drain(self):
-        """Throws away what nobody has read."""
-        for far in self._far.values():
+        """Throws away what nobody has read; answers how many bytes that was, by link."""
+        unread = {}
+        for link, far in self._far.items():
+            unread[link] = struct.unpack("i", fcntl.ioctl(far, termios.FIONREAD, b"\0" * 4))[0]
             termios.tcflush(far, termios.TCIFLUSH)
+        return unread
 
     def close(self):
         for link in list(self.near):

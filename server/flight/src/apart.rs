@@ -14,7 +14,7 @@ use crate::motion::airspeed;
 use crate::pad::Zero;
 use crate::sample::Sample;
 use crate::sensors::Channel;
-use crate::state::{BB, BS, H, VU};
+use crate::state::{BB, H, VU};
 
 /// Spread of a body that has left, over that of one that has not.
 const FARTHER: f64 = 5.0;
@@ -62,8 +62,8 @@ impl Apart {
         let (mut expected, mut var, mut q) = (0.0, 0.0, 0.0);
         for (w, b) in parent.weights().iter().zip(parent.blobs.iter()) {
             let (_, v) = airspeed(m, &b.x);
-            expected += w * (b.x[H] * (1.0 + b.x[BS]) + b.x[BB]);
-            var += w * (b.p[H][H] + b.p[BB][BB]);
+            expected += w * (b.x[H] + b.x[BB]);
+            var += w * (b.p[H][H] + 2.0 * b.p[H][BB] + b.p[BB][BB]).max(0.0);
             q += w * 0.5 * m.air.density_ratio(b.x[H]).0 * m.air.pad_density() * v * v;
         }
         let climb = parent.moments(VU).0;

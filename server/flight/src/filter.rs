@@ -265,7 +265,8 @@ impl Filter {
         for b in self.blobs.iter_mut() {
             b.x[crate::state::LNK] = m.bare_ln_k[body.min(m.bare_ln_k.len() - 1)];
             b.reopen(crate::state::LNK, 0.6 * 0.6);
-            b.reopen(crate::state::BB, self.zero_baro_m.sd * self.zero_baro_m.sd + 1.0);
+            // Its own sensor in the same air.
+            b.p[crate::state::BB][crate::state::BB] += self.zero_baro_m.sd * self.zero_baro_m.sd + 1.0;
             // Let go with a push of a few metres a second.
             for i in crate::state::VE..=VU {
                 b.p[i][i] += 4.0;

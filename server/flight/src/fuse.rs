@@ -13,7 +13,7 @@ use crate::motion::{air_cov, airspeed};
 use crate::output::Phase;
 use crate::sample::Sample;
 use crate::sensors::Channel;
-use crate::state::{BB, BLAG, BS, Blob, D, E, H, LAG, LNK, N, PORT, Row, SHAPE, VE, VN, VU, WE, WN};
+use crate::state::{BB, BLAG, Blob, D, E, H, LAG, LNK, N, PORT, Row, SHAPE, VE, VN, VU, WE, WN};
 
 /// Degrees of freedom of the heavy-tailed likelihood.
 const NU: f64 = 8.0;
@@ -216,15 +216,14 @@ impl Filter {
             let port = 0.5 * rho * rho0 * v * v * mpp;
             let per_v = b.x[PORT] * rho * rho0 * mpp;
             let row = Row::new()
-                .with(H, 1.0 + b.x[BS])
+                .with(H, 1.0)
                 .with(BB, 1.0)
-                .with(BS, h)
                 .with(PORT, port)
                 .with(VE, per_v * air[0])
                 .with(VN, per_v * air[1])
                 .with(VU, per_v * air[2] - b.x[BLAG])
                 .with(BLAG, -b.x[VU]);
-            (h * (1.0 + b.x[BS]) + b.x[BB] + b.x[PORT] * port - b.x[BLAG] * b.x[VU], row)
+            (h + b.x[BB] + b.x[PORT] * port - b.x[BLAG] * b.x[VU], row)
         };
         // The record's variance is in pascal squared: the comparison is made in pascal.
         let scale = 1.0 / mpp;

@@ -10,12 +10,20 @@ use serde::{Deserialize, Serialize};
 
 use crate::drag::shape;
 use crate::model::{EARTH_RADIUS_M, Model};
-use crate::state::{BB, Blob, D, E, GH, H, LNK, N, SHAPE, TAU, VE, WE};
+use crate::state::{BB, BS, Blob, D, E, GH, H, LNK, N, SHAPE, TAU, VE, WE};
 
 /// Height over which the wind's departure from the told profile changes, m.
 pub(crate) const WIND_SCALE_M: f64 = 1200.0;
 /// Time over which it does, s.
 const WIND_SCALE_S: f64 = 300.0;
+/// Variance that the relative error of the air's temperature gains per metre of height: 2 % or 5 K over 10 km (common practice,
+/// no source). Larger: height by pressure alone is vaguer high up; smaller: what a fix taught about the air below is
+/// believed of the air above.
+pub(crate) const AIR_PER_M: f64 = 4e-8;
+/// What is left open of the pressure sensor's own offset, Pa: a hectopascal less what the pad shows (common practice, no source).
+const OFFSET_SD_PA: f64 = 50.0;
+/// Height of column below which the sensor's own offset is most of the sum, m.
+const COLUMN_LEAST_M: f64 = 30.0;
 /// Wandering of ln k near and above Mach 1, per root second: 15 % over ten seconds of supersonic coast, which is what
 /// slender bodies' curves differ by beyond a common rise. Larger: predictions from above Mach 1 are vaguer.
 const SHAPE_WANDER: f64 = 0.05;
@@ -387,10 +395,12 @@ pub(crate) fn step<const K: usize>(m: &Model, r: &Regime, blob: &mut Blob, t_s: 
     for i in VE..VE + 3 {
         blob.p[i][i] += q;
     }
+    let (mut offset_fade, mut climbed_m) = (1.0, 0.0);
     if K == N {
         // Over a minute a receiver's height wanders by three metres, a barometer's by half a metre.
         blob.p[GH][GH] += 0.2 * dt;
         blob.p[BB][BB] += 0.006 * dt;
+        (offset_fade, climbed_m) = pass_air(m, blob, x0[H]);
     }
     // Around and above Mach 1 one parameter does not hold the whole curve: what it misses wanders through ln k.
     let mach = v0 / m.air.sound_mps(x0[H]);
@@ -405,7 +415,37 @@ pub(crate) fn step<const K: usize>(m: &Model, r: &Regime, blob: &mut Blob, t_s: 
     if K == N {
         blob.hold();
     }
-    Slopes { phi, fade, wind_fade }
+    Slopes { phi, fade, wind_fade, offset_fade, climbed_m }
+}
+
+/// The air between two heights, whose temperature is not the model's, shifts the height by pressure: on the way up each layer
+/// adds its part and the next is a little different; on the way down the same column is passed, of which only the sum is
+/// kept. Gives what is left of the offset and the height over which the scale was added to it.
+fn pass_air(m: &Model, blob: &mut Blob, from_m: f64) -> (f64, f64) {
+    let to_m = blob.x[H];
+    let passed = to_m - from_m;
+    if passed > 0.0 {
+        blob.x[BB] += passed * blob.x[BS];
+        for j in 0..N {
+            blob.p[BB][j] += passed * blob.p[BS][j];
+        }
+        for i in 0..N {
+            blob.p[i][BB] += passed * blob.p[i][BS];
+        }
+        blob.p[BS][BS] += AIR_PER_M * passed;
+        let grown = |h: f64| {
+            let off = OFFSET_SD_PA * (m.air.metres_per_pascal(h.max(0.0)) - m.air.metres_per_pascal(0.0));
+            off * off
+        };
+        blob.p[BB][BB] += (grown(to_m) - grown(from_m)).max(0.0);
+        return (1.0, passed);
+    }
+    let above = |h: f64| h.max(0.0) + COLUMN_LEAST_M;
+    let left = above(to_m) / above(from_m);
+    fade_state::<N>(blob, BB, left);
+    // A column's mean is the one of the column above with another share of its layers.
+    blob.p[BB][BB] += AIR_PER_M / 3.0 * to_m * to_m * -passed;
+    (left, 0.0)
 }
 
 fn fade_state<const K: usize>(blob: &mut Blob, i: usize, fade: f64) {
@@ -426,12 +466,15 @@ fn times3(a: &[[f64; 3]; 3], b: &[[f64; 3]; 3]) -> [[f64; 3]; 3] {
     out
 }
 
-/// Slopes of one step: the motion's by motion and parameters, and what is left of extra thrust and of extra wind.
+/// Slopes of one step: the motion's by motion and parameters, what is left of extra thrust, of extra wind and of the
+/// barometer's offset, and what its scale adds to that.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Slopes {
     pub(crate) phi: [[f64; M + Q]; M],
     pub(crate) fade: f64,
     pub(crate) wind_fade: f64,
+    pub(crate) offset_fade: f64,
+    pub(crate) climbed_m: f64,
 }
 
 fn transition(j: &Push, dt: f64, mean_fade: f64) -> [[f64; M + Q]; M] {

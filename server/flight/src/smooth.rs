@@ -16,7 +16,7 @@ use crate::phase::TAIL_S;
 use crate::plan::{DescentState, Plan};
 use crate::sample::{Report, Sample};
 use crate::start::PORT_SD;
-use crate::state::{BB, BLAG, Blob, D, E, GH, LAG, LNK, N, PORT, PRED, TAU, VE, VN, VU, WE, WN};
+use crate::state::{BB, BLAG, BS, Blob, D, E, GH, LAG, LNK, N, PORT, PRED, TAU, VE, VN, VU, WE, WN};
 use crate::track::{order, same};
 use crate::tracker::Tracker;
 
@@ -99,7 +99,9 @@ struct Knot {
 #[derive(Clone)]
 struct Transition {
     motion: [[f64; PRED]; PRED],
-    kept: [bool; N],
+    kept: [f64; N],
+    /// What the barometer's scale added to its offset, m.
+    climbed_m: f64,
 }
 
 impl Transition {
@@ -108,7 +110,7 @@ impl Transition {
         for (i, row) in motion.iter_mut().enumerate() {
             row[i] = 1.0;
         }
-        Self { motion, kept: [true; N] }
+        Self { motion, kept: [1.0; N], climbed_m: 0.0 }
     }
 
     fn step(&mut self, s: &Slopes) {
@@ -126,11 +128,16 @@ impl Transition {
                 *r *= fade;
             }
         }
+        self.kept[BB] *= s.offset_fade;
+        self.climbed_m = s.offset_fade * self.climbed_m + s.climbed_m * self.kept[BS];
     }
 
     /// The state is independent of what it was.
     fn cut(&mut self, i: usize) {
-        self.kept[i] = false;
+        self.kept[i] = 0.0;
+        if i == BB {
+            self.climbed_m = 0.0;
+        }
         if i < PRED {
             self.motion[i] = [0.0; PRED];
         }
@@ -141,12 +148,11 @@ impl Transition {
         for i in 0..N {
             out[i] = if i < PRED {
                 self.motion[i].iter().zip(x).map(|(f, x)| f * x).sum()
-            } else if self.kept[i] {
-                x[i]
             } else {
-                0.0
+                self.kept[i] * x[i]
             };
         }
+        out[BB] += self.climbed_m * x[BS];
         out
     }
 
@@ -422,10 +428,9 @@ impl<'a> Path<'a> {
                     b.reopen(LNK, OPENED_SD * OPENED_SD);
                     moved.cut(LNK);
                     // Ports and antenna hang another way from here on: their errors say nothing about the climb's. The air, and so
-                    // the scale of heights by pressure, stays what it was.
-                    for (i, sd) in
-                        [(BB, OPENED_BARO_M), (PORT, PORT_SD), (BLAG, BLAG_SD_S), (LAG, 0.15), (GH, 3.0)]
-                    {
+                    // what the column adds to heights by pressure, stays what it was.
+                    b.p[BB][BB] += OPENED_BARO_M * OPENED_BARO_M;
+                    for (i, sd) in [(PORT, PORT_SD), (BLAG, BLAG_SD_S), (LAG, 0.15), (GH, 3.0)] {
                         b.reopen(i, sd * sd);
                         moved.cut(i);
                     }

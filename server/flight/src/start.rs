@@ -9,7 +9,7 @@ use libm::{cos, sin, sqrt};
 
 use crate::filter::{BLOBS, Filter};
 use crate::model::Model;
-use crate::motion::axial_force;
+use crate::motion::{AIR_PER_M, axial_force};
 use crate::output::{EventKind, Phase};
 use crate::pad::{Glance, Zero, first_motion};
 use crate::plan::Told;
@@ -23,8 +23,8 @@ use crate::state::{
 const RINGS: [(f64, usize, f64); 3] = [(0.0, 1, 0.22), (1.25, 6, 0.52), (2.4, 6, 0.26)];
 /// Spread of a blob over the told one.
 const BLOB_SD: f64 = 0.62;
-/// Spread of height by pressure over true height: the day's lapse rate and thermometer are not the standard's (1 K off over
-/// the column is 0.35 %; common practice, no source). Larger: apogee by pressure alone is less certain than it is on a
+/// Spread of height by pressure over true height near the ground: thermometer and lowest layer are not the standard's (1 K off
+/// over the column is 0.35 %; common practice, no source); what layers above add is in `motion`. Larger: apogee by pressure alone is less certain than it is on a
 /// standard day; smaller: GNSS and pressure quarrel on others.
 pub(crate) const BARO_SCALE_SD: f64 = 0.006;
 /// Share of the difference between told and read pressure on the pad that is the sensor's own offset, and not the told
@@ -370,6 +370,9 @@ impl Filter {
             b.p[VE + i][VE + i] = 40.0 * 40.0;
         }
         b.p[H][H] = 400.0;
+        let column = height.max(0.0);
+        b.p[BB][BB] += column * column * (BARO_SCALE_SD * BARO_SCALE_SD + AIR_PER_M * column / 3.0);
+        b.p[BS][BS] += AIR_PER_M * column;
         b.p[VU][VU] = 15.0 * 15.0;
         b.p[D][D] = 4.0;
         self.blobs.clear();

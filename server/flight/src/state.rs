@@ -26,7 +26,8 @@ pub(crate) const TAU: usize = 10;
 pub(crate) const D: usize = 11;
 /// Leading states that a prediction needs.
 pub(crate) const PRED: usize = 12;
-/// Barometric height: offset, m, and relative scale.
+/// Height by pressure over true height, m: the sensor's own, and what the column below adds; and what the air at this height
+/// adds to it per metre.
 pub(crate) const BB: usize = 12;
 pub(crate) const BS: usize = 13;
 /// Accelerometer: offset, m/s2, and relative scale.

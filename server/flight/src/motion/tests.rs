@@ -2,6 +2,7 @@
 
 use super::*;
 use crate::plan::{Body, Motor, Plan, Site, Told, Vehicle, Weather};
+use crate::start::BARO_SCALE_SD;
 use crate::state::{VN, VU};
 
 fn told(value: f64, sd: f64) -> Told {
@@ -172,4 +173,35 @@ fn mirrored_wind_gives_a_mirrored_coast() {
     carry(&a, &coast(), &mut x, 0.0, 8.0, 0.25);
     carry(&b, &coast(), &mut y, 0.0, 8.0, 0.25);
     assert!((x.x[E] + y.x[E]).abs() < 1e-6 && (x.x[H] - y.x[H]).abs() < 1e-6);
+}
+
+/// The offset that a column adds is the integral of a wandering scale: variance s0^2 h^2 + A h^3 / 3 (closed form), and at the
+/// ground again nothing of it is left.
+#[test]
+fn height_by_pressure_gains_the_spread_of_the_column_below() {
+    let m = Model::new(&plan(0.0));
+    let mut b = Blob::zero();
+    b.p[BS][BS] = BARO_SCALE_SD * BARO_SCALE_SD;
+    b.x[BS] = 0.01;
+    let top = 5000.0;
+    let (mut climbed, mut offset) = (0.0, 1.0);
+    for step in 0..500 {
+        let from = f64::from(step) * top / 500.0;
+        b.x[H] = from + top / 500.0;
+        let (left, passed) = pass_air(&m, &mut b, from);
+        offset *= left;
+        climbed += passed;
+    }
+    let sensor = OFFSET_SD_PA * (m.air.metres_per_pascal(top) - m.air.metres_per_pascal(0.0));
+    let column = BARO_SCALE_SD * BARO_SCALE_SD * top * top + AIR_PER_M * top * top * top / 3.0;
+    assert!((b.p[BB][BB] / (column + sensor * sensor) - 1.0).abs() < 0.02, "{}", b.p[BB][BB]);
+    assert!((b.x[BB] - 0.01 * top).abs() < 1e-6);
+    assert!((climbed - top).abs() < 1e-6 && (offset - 1.0).abs() < 1e-12);
+    for step in (0..500).rev() {
+        let to = f64::from(step) * top / 500.0;
+        b.x[H] = to;
+        pass_air(&m, &mut b, to + top / 500.0);
+    }
+    assert!(b.x[BB].abs() < 0.5, "{}", b.x[BB]);
+    assert!(b.p[BB][BB] < 4.0, "{}", b.p[BB][BB]);
 }
