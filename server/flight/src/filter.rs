@@ -26,6 +26,9 @@ const FOLLOW_STEP_S: f64 = 0.25;
 const HEARD_S: f64 = 1.5;
 /// Slices of a gap between which the phase is looked at, s.
 const SLICE_S: f64 = 0.25;
+/// How long a sum is carried as a sum when nothing is heard, s: after a minute its parts overlap, and each costs as much to carry
+/// on as all of them together.
+const APART_S: f64 = 60.0;
 
 impl Blank for Blob {
     const BLANK: Self = Self::zero();
@@ -384,8 +387,12 @@ impl Filter {
         if gap > 600.0 * SLICE_S {
             slice = gap / 600.0;
         }
+        let began = self.t_s;
         while self.t_s < t_s - 1e-9 {
             let span = (t_s - self.t_s).min(slice);
+            if self.t_s - began > APART_S && self.blobs.len() > 1 {
+                crate::mixture::join_all(&mut self.blobs);
+            }
             self.before_slice(m);
             let before = self.t_s;
             let v0 = self.mean_velocity();

@@ -32,6 +32,16 @@ pub(crate) fn join_alike(blobs: &mut Shelf<Blob, BLOBS>) {
     });
 }
 
+/// Joins all into one.
+pub(crate) fn join_all(blobs: &mut Shelf<Blob, BLOBS>) {
+    let Some(mut sum) = blobs.first().copied() else { return };
+    for b in &blobs[1..] {
+        join(&mut sum, b);
+    }
+    blobs.clear();
+    blobs.push(sum);
+}
+
 fn alike(a: &Blob, b: &Blob) -> bool {
     let mut sum = 0.0;
     for i in (VE..=VU).chain([LNK]) {
