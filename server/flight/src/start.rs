@@ -169,6 +169,15 @@ impl Filter {
         }
     }
 
+    /// Time between packets with a fix on the pad, s.
+    fn fix_gap_s(&self) -> f64 {
+        let mut fixes = self.recent.iter().filter(|s| s.fix.is_some()).map(|s| s.t_s);
+        let (first, count) = (fixes.next(), 1 + fixes.clone().count());
+        let last = fixes.next_back().or(first);
+        let span = last.zip(first).map_or(0.0, |(l, f)| l - f);
+        if count < 3 { self.packet_gap_s } else { (span / (count - 1) as f64).clamp(0.0, 0.5) }
+    }
+
     /// Prior of everything but motion and lean.
     fn prior(&self, m: &Model, t_s: f64) -> Blob {
         let mut b = Blob::zero();
@@ -194,7 +203,8 @@ impl Filter {
         ] {
             b.p[i][i] = sd * sd;
         }
-        b.x[LAG] = 0.22;
+        // A receiver's own lag (common practice, no source), and half a packet's wait on the average.
+        b.x[LAG] = 0.22 + 0.5 * self.fix_gap_s();
         b.x[BLAG] = 0.05;
         // Standing on the pad the axial reading was g along the rail: offset and scale together are known.
         let noise = sqrt(self.sensors.variance(Channel::Axial));
