@@ -1,8 +1,9 @@
 import { describe, expect, it } from 'vitest';
+import { clock } from '../lib/age';
 import type { EventBrief, FlightInfo, Track } from '../lib/messages';
 import { laidOf, rowsOf } from './compare';
 import { jumpsOf } from './jumps';
-import { dayOf, daysOf, found, weatherWords } from './list';
+import { bundled, daysOf, found, weatherWords } from './list';
 import { spanOf } from './span';
 
 const flight = (number: number, at: number, change: Partial<FlightInfo> = {}): FlightInfo => ({
@@ -10,6 +11,7 @@ const flight = (number: number, at: number, change: Partial<FlightInfo> = {}): F
   name: '',
   label: `Tall Order ${number}`,
   vehicle: 'Tall Order',
+  day: new Date(at * 1000).toISOString().slice(0, 10),
   site_name: 'North pad',
   opened_s: at - 60,
   liftoff_s: at,
@@ -32,7 +34,7 @@ const flight = (number: number, at: number, change: Partial<FlightInfo> = {}): F
   from_elsewhere: false,
   ...change,
 });
-const NOON = new Date(2026, 10, 25, 12, 0, 0).getTime() / 1000;
+const NOON = Date.UTC(2026, 10, 25, 12, 0, 0) / 1000;
 
 describe('the list of flights', () => {
   it('is by local day, newest first', () => {
@@ -46,13 +48,12 @@ describe('the list of flights', () => {
     ]);
     expect(days[0]?.rows[0]).toMatchObject({
       number: 3,
-      time: '13:00',
+      time: clock(NOON + 3600, false),
       name: 'Second light',
       apogee: '412 m',
       duration: '1:34',
       open: false,
     });
-    expect(dayOf(NOON)).toBe('2026-11-25');
   });
 
   it('says plainly what is not there', () => {
@@ -84,6 +85,13 @@ describe('what is found and said of a flight', () => {
       ['North pad', 1],
       ['South pad', 1],
     ]);
+  });
+  it('a date has one bundle, where the first of its flights stands that can be in it', () => {
+    const gone = flight(1, NOON + 60, { deleted: true });
+    const days = daysOf([gone, flight(2, NOON, { site_name: 'South pad' })], 'metric');
+    expect(days.map((d) => bundled(days, d.day, d.site))).toEqual([false, true]);
+    const visitor = daysOf([flight(1, NOON, { from_elsewhere: true })], 'metric');
+    expect(bundled(visitor, '2026-11-25', 'North pad')).toBe(false);
   });
   it('the weather is said as far as it was told', () => {
     expect(weatherWords(flight(1, NOON), 'metric')).toBe('24 °C, 876 hPa, wind 5 m/s from 250°');

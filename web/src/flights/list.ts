@@ -19,11 +19,11 @@ export interface Day {
   rows: FlightRow[];
 }
 
-/** The range days: flights of one local date at one site. */
+/** The range days: flights of one date at one site, dates being those where the station stands. */
 export function daysOf(flights: readonly FlightInfo[], units: Units): Day[] {
   const days: Day[] = [];
   for (const f of [...flights].sort((a, b) => b.opened_s - a.opened_s)) {
-    const day = dayOf(f.liftoff_s ?? f.opened_s);
+    const { day } = f;
     const row: FlightRow = {
       number: f.number,
       time: clock(f.liftoff_s ?? f.opened_s, false),
@@ -49,7 +49,7 @@ export function found(flights: readonly FlightInfo[], words: string): FlightInfo
       f.label,
       f.vehicle,
       f.site_name,
-      dayOf(f.liftoff_s ?? f.opened_s),
+      f.day,
       f.notes,
       ...f.events.map((e) => e.label),
       ...f.headsups.map((h) => h.words),
@@ -75,9 +75,8 @@ export function eventWords({ events }: FlightInfo): string {
   return [...new Set(events.map((e) => e.label))].join(', ');
 }
 
-/** "2026-11-25": ISO 8601, local date. */
-export function dayOf(utcS: number): string {
-  const date = new Date(utcS * 1000);
-  const two = (n: number): string => String(n).padStart(2, '0');
-  return `${date.getFullYear()}-${two(date.getMonth() + 1)}-${two(date.getDate())}`;
+/** Whether the bundle of that date is offered at that site: where the date stands first, of flights that are in it. */
+export function bundled(days: readonly Day[], day: string, site: string): boolean {
+  const own = ({ info }: FlightRow): boolean => !info.deleted && !info.from_elsewhere;
+  return days.find((d) => d.day === day && d.rows.some(own))?.site === site;
 }

@@ -566,6 +566,8 @@ number: number,
 name: string,
 /** Name of the vehicle. */
 vehicle: string,
+/** Date of its liftoff, or of its opening without one, where the station stands: `2026-06-12`. */
+day: string,
 /** When it opened, station time. */
 opened_s: number,
 /** First motion, station time. */
@@ -611,6 +613,8 @@ number: number,
 name: string,
 /** Name of the vehicle. */
 vehicle: string,
+/** Date of its liftoff, or of its opening without one, where the station stands: `2026-06-12`. */
+day: string,
 /** When it opened, station time. */
 opened_s: number,
 /** First motion, station time. */

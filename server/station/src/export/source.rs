@@ -13,14 +13,14 @@ use sqlx::{Row as _, SqlitePool};
 
 use super::make::Trouble;
 use crate::failure::Failure;
-use crate::store::{StoreError, derived, inputs};
+use crate::store::{StoreError, derived, inputs, remarks};
 
 /// Which flights.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub(crate) enum Selection {
     /// One.
     Flight(u32),
-    /// All of a date where the station stands.
+    /// All of a date where the station stands, but for those that are deleted.
     Day(Date),
 }
 
@@ -59,7 +59,11 @@ pub(crate) struct Source {
 
 /// The date of a flight where the station stands: of its liftoff, or of its opening if it has none.
 pub(crate) fn date(flight: &Flight) -> Option<Date> {
-    let utc_ns = flight.liftoff_ns.unwrap_or(flight.opened_ns) + flight.utc_offset_ns;
+    date_of(flight.liftoff_ns.unwrap_or(flight.opened_ns) + flight.utc_offset_ns)
+}
+
+/// The date of an instant where the station stands, UTC ns.
+pub(crate) fn date_of(utc_ns: i64) -> Option<Date> {
     let at = Timestamp::from_nanosecond(i128::from(utc_ns)).ok()?;
     Some(at.to_zoned_datetime(TimeZone::system()).date())
 }
@@ -82,6 +86,7 @@ impl Source {
     /// The flights that are meant, in order.
     pub(crate) async fn choose(&self, selection: Selection) -> Result<Vec<Chosen>, Trouble> {
         let mut all = Vec::new();
+        let remarks = remarks::read(&self.inputs).await?;
         let number = match selection {
             Selection::Flight(number) => Some(number),
             Selection::Day(_) => None,
@@ -96,20 +101,26 @@ impl Source {
         for row in rows {
             let setup = serde_json::from_str(row.try_get("setup")?)
                 .map_err(|error| sqlx::Error::Decode(error.into()))?;
+            let (opened_ns, ended_ns) = (row.try_get("opened_ns")?, row.try_get("ended_ns")?);
+            let held = remarks.of_span(opened_ns, ended_ns);
             let flight = Flight {
                 number: row.try_get("number")?,
-                name: row.try_get("name")?,
+                // Files bear the name that the list has.
+                name: match held.name {
+                    Some(name) => name,
+                    None => row.try_get("name")?,
+                },
                 vehicle: row.try_get("vehicle")?,
                 site: row.try_get("site")?,
-                opened_ns: row.try_get("opened_ns")?,
+                opened_ns,
                 liftoff_ns: row.try_get("liftoff_ns")?,
-                ended_ns: row.try_get("ended_ns")?,
+                ended_ns,
                 utc_offset_ns: row.try_get("utc_offset_ns")?,
                 epoch_ns: self.epoch_ns,
                 setup,
             };
             if let Selection::Day(wanted) = selection
-                && date(&flight) != Some(wanted)
+                && (date(&flight) != Some(wanted) || held.deleted_ns.is_some())
             {
                 continue;
             }

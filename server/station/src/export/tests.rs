@@ -4,7 +4,7 @@ use std::path::PathBuf;
 use std::sync::Arc;
 
 use loftwatch_engine::output::Value;
-use loftwatch_engine::{Output, Said};
+use loftwatch_engine::{Input, Output, Remark, Said, What as Happens};
 use loftwatch_export::{Form, How, Table, What};
 use proptest::prelude::*;
 
@@ -131,6 +131,31 @@ async fn what_cannot_be_is_told_before_a_file_is_begun() {
     let stored = store(&nowhere, made::whole_flight()).await;
     for what in [What::Kml, What::Gpx, What::GeoJson] {
         assert!(matches!(made_of(&stored, what, &How::usual()).await, Err(Trouble::Wanted(_))), "{what:?}");
+    }
+}
+
+#[tokio::test]
+async fn a_day_has_flights_by_the_names_of_the_list_and_none_that_is_deleted() {
+    let stored = store(&made::setup(), made::whole_flight()).await;
+    let source = source(&stored);
+    let flight = source.choose(Selection::Flight(1)).await.unwrap().remove(0).flight;
+    let day = Selection::Day(super::source::date(&flight).unwrap());
+    let mut inputs = crate::store::inputs::open(&stored.folder.inputs()).await.unwrap();
+    let mut number = 0;
+    let mut told = |remark| {
+        number += 1;
+        let what = Happens::Remark { at_ns: flight.opened_ns, remark, who: "Mo".into() };
+        Input { number, t_ns: flight.opened_ns, utc_ns: flight.opened_ns, what }
+    };
+    let steps = [
+        (told(Remark::Name("Kite by hand".into())), Some("Kite by hand")),
+        (told(Remark::Delete), None),
+        (told(Remark::Restore), Some("Kite by hand")),
+    ];
+    for (input, name) in steps {
+        crate::store::inputs::write(&mut inputs, &[input]).await.unwrap();
+        let of_day = source.choose(day).await.ok().map(|all| all[0].flight.name.clone());
+        assert_eq!(of_day.as_deref(), name);
     }
 }
 

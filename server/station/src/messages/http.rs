@@ -104,6 +104,8 @@ pub(crate) struct FlightInfo {
     pub(crate) name: String,
     /// Name of the vehicle.
     pub(crate) vehicle: String,
+    /// Date of its liftoff, or of its opening without one, where the station stands: `2026-06-12`.
+    pub(crate) day: String,
     /// When it opened, station time.
     pub(crate) opened_s: f64,
     /// First motion, station time.

@@ -66,8 +66,13 @@ impl Remarks {
 
     /// What holds of a flight.
     pub(crate) fn of(&self, flight: &Flight) -> Remarked {
+        self.of_span(flight.opened_ns, flight.ended_ns)
+    }
+
+    /// What holds of the flight between two instants, station time ns.
+    pub(crate) fn of_span(&self, opened_ns: i64, ended_ns: Option<i64>) -> Remarked {
         let mut held = Remarked::default();
-        let span = flight.opened_ns..=flight.ended_ns.unwrap_or(i64::MAX);
+        let span = opened_ns..=ended_ns.unwrap_or(i64::MAX);
         for told in self.0.iter().filter(|told| span.contains(&told.at_ns)) {
             match &told.remark {
                 Remark::Name(name) => held.name = Some(name.clone()),

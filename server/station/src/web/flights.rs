@@ -12,6 +12,7 @@ use serde::Deserialize;
 use super::about::{rounded_s, site_info};
 use super::problem::Refusal;
 use super::remark::footage_info;
+use crate::export::source::date_of;
 use crate::export::track as tracks;
 use crate::hindsight;
 use crate::messages::{FlightDetail, FlightInfo, HindsightTrack, Track, WeatherInfo};
@@ -153,6 +154,8 @@ async fn info(shared: &Shared, flight: &Flight, held: &Remarked) -> Result<Fligh
         label: remarks::label(flight, held),
         name,
         vehicle: flight.vehicle.clone(),
+        day: date_of(flight.liftoff_ns.unwrap_or(flight.opened_ns) + flight.utc_offset_ns)
+            .map_or_else(String::new, |date| date.to_string()),
         opened_s: rounded_s(flight.opened_ns),
         liftoff_s: flight.liftoff_ns.map(rounded_s),
         ended_s: flight.ended_ns.map(rounded_s),
