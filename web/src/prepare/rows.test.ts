@@ -1,7 +1,7 @@
 import { describe, expect, it } from 'vitest';
 import { check } from '../lib/fixtures';
 import type { AcceptedNow, Margin } from '../lib/messages';
-import { counted, rowsOf, shown, together } from './rows';
+import { counted, rowsOf, shown, tied, together } from './rows';
 
 function margin(change: Partial<Margin> = {}): Margin {
   return {
@@ -68,6 +68,12 @@ describe('rows', () => {
     const many = Array.from({ length: 20 }, (_, i) => check({ key: String(i) }));
     expect(counted(rowsOf([], many, [], 0, 'metric'))).toBe('20 of 20 within limits.');
     expect(counted([])).toBe('Nothing to judge yet.');
+  });
+
+  it('keeps a number on a line with its unit', () => {
+    expect(tied('at most 1.0 %')).toBe('at most 1.0\u00a0%');
+    expect(tied('at least 5.0 : 1')).toBe('at least 5.0\u00a0:\u00a01');
+    expect(tied('crowd line 120 m, cars 310 m')).toBe('crowd line 120\u00a0m, cars 310\u00a0m');
   });
 
   it('does not count what has no limit', () => {

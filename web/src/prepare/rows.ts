@@ -22,6 +22,11 @@ export interface Row {
 
 const ORDER: Record<RowState, number> = { act: 0, look: 1, within: 2, told: 3 };
 
+/** The same words with each number tied to its unit, so that a line breaks before both. */
+export function tied(words: string): string {
+  return words.replace(/(\d) (?=[%°:a-zA-Zµ])/g, '$1\u00a0').replace(/: (?=\d)/g, ':\u00a0');
+}
+
 /** A figure in its unit. */
 export function shown(value: number, unit: string, units: Units): string {
   const feet = lengthScale(units);
