@@ -372,9 +372,10 @@ fn impulse(evidence: &Evidence<'_>) -> Result<Impulse, &'static str> {
         impulse_ns: tidy(impulse_ns),
         mass_kg: tidy(mass_kg),
         words: format!(
-            "Impulse and mass cannot be told apart by the path: thrust gave {:+.1} % of the speed that was told. Either the impulse was \
+            "Impulse and mass cannot be told apart by the path: thrust gave {:.1} % {} speed than what was told comes to. Either the impulse was \
              {impulse_ns:.0} N s with the mass as told, or the mass {mass_kg:.2} kg with the impulse as told, or some of both.",
-            100.0 * (flown_mps / told_mps - 1.0)
+            100.0 * (flown_mps / told_mps - 1.0).abs(),
+            if flown_mps < told_mps { "less" } else { "more" }
         ),
     })
 }
