@@ -12,6 +12,9 @@ function interval(of: AuditFigure, scale: Scale, digits = 0): string {
 }
 
 const PASCAL: Scale = { factor: 1, unit: 'Pa' };
+/** Pound-force a square inch: 6894.757 Pa. */
+const PSI: Scale = { factor: 1 / 6894.757293168, unit: 'psi' };
+const DEGREE: Scale = { factor: 180 / Math.PI, unit: '°' };
 const NEWTON: Scale = { factor: 1, unit: 'N' };
 
 export interface CueRow {
@@ -23,6 +26,8 @@ export interface CueRow {
   height: string;
   climb: string;
   airspeed: string;
+  /** Pressure of the air stream: half its density times the square of the airspeed. */
+  dynamicPressure: string;
   lean: string;
   limit: string;
   over: boolean;
@@ -38,14 +43,32 @@ function limitOf(cue: CueAudit, units: Units): { words: string; over: boolean } 
       : cue.limit_of === 'dynamic_pressure'
         ? [PASCAL, cue.dynamic_pressure_pa]
         : [NEWTON, cue.opening_load_n];
+  const limit = figure(cue.limit, scale);
   const verdict = {
-    within: 'within',
-    over: 'over',
-    not_told: 'perhaps over',
-    none: 'nothing to hold against',
+    within: `within the limit of ${limit}`,
+    over: `over the limit of ${limit}`,
+    not_told: `perhaps over the limit of ${limit}`,
+    none: `limit ${limit}, nothing to hold against it`,
   }[cue.verdict];
-  const held = was === null ? '' : `; was ${interval(was, scale)} ${scale.unit}`;
-  return { words: `${verdict} ${figure(cue.limit, scale)}${held}`, over: cue.verdict === 'over' };
+  const held = was === null ? '' : `: ${interval(was, scale)} ${scale.unit}`;
+  return { words: verdict + held, over: cue.verdict === 'over' };
+}
+
+/** A figure with its half width, or with both ends where it lies aside. */
+function ranged(of: AuditFigure | null, scale: Scale, digits = 0): string {
+  if (of === null) return 'not known';
+  const [above, below] = [of.high - of.value, of.value - of.low];
+  const aside = Math.abs(above - below) > 0.5 * Math.max(above, below);
+  if (aside) return `${figure(of.value, scale, digits)} (${interval(of, scale, digits)})`;
+  return `${figure(of.value, scale, digits)} ± ${decimal(Math.max(above, below) * scale.factor, digits)}`;
+}
+
+/** A moment by the apogee: before it or after it. */
+function byApogee(value: number | null): string {
+  if (value === null) return 'not known';
+  return Math.abs(value) < 0.005
+    ? 'at apogee'
+    : `${decimal(Math.abs(value), 2)} s ${value > 0 ? 'before' : 'after'}`;
 }
 
 const seconds = (value: number | null): string => (value === null ? 'not known' : `${decimal(value, 2)} s`);
@@ -53,8 +76,6 @@ const seconds = (value: number | null): string => (value === null ? 'not known' 
 export function cueRows(audits: Audits, units: Units): CueRow[] {
   return audits.cues.map((cue) => {
     const limit = limitOf(cue, units);
-    const value = (of: AuditFigure | null, scale: Scale): string =>
-      of === null ? 'not known' : figure(of.value, scale);
     const remarks: string[] = [];
     if (cue.commanded_by_s !== null) {
       const from = cue.commanded_after_s === null ? '' : `${decimal(cue.commanded_after_s, 2)} and `;
@@ -79,11 +100,16 @@ export function cueRows(audits: Audits, units: Units): CueRow[] {
         cue.came_s === null
           ? 'not seen'
           : `${decimal(cue.came_s, 2)} ± ${decimal(1.645 * (cue.came_sd_s ?? 0), 2)} s`,
-      toApogee: seconds(cue.to_apogee_s),
-      height: value(cue.height_m, lengthScale(units)),
-      climb: value(cue.climb_mps, speedScale(units)),
-      airspeed: value(cue.airspeed_mps, speedScale(units)),
-      lean: cue.lean_rad === null ? 'not known' : `${decimal((cue.lean_rad.value * 180) / Math.PI)}°`,
+      toApogee: byApogee(cue.to_apogee_s),
+      height: ranged(cue.height_m, lengthScale(units)),
+      climb: ranged(cue.climb_mps, speedScale(units)),
+      airspeed: ranged(cue.airspeed_mps, speedScale(units)),
+      dynamicPressure: ranged(
+        cue.dynamic_pressure_pa,
+        units === 'imperial' ? PSI : PASCAL,
+        units === 'imperial' ? 2 : 0,
+      ),
+      lean: ranged(cue.lean_rad, DEGREE).replace(' °', '°'),
       limit: limit.words,
       over: limit.over,
       remarks,
@@ -105,7 +131,7 @@ export function sentences(audit: PredictionAudit, units: Units): string[] {
         ? 'inside the 90 % interval'
         : 'outside the 90 % interval';
     all.push(
-      `${checked.instant}: ${figure(checked.height_m.value, length)} was predicted, ` +
+      `${checked.instant.charAt(0).toUpperCase()}${checked.instant.slice(1)}: ${figure(checked.height_m.value, length)} was predicted, ` +
         `${figure(Math.abs(checked.error_m), length)} too ${checked.error_m > 0 ? 'high' : 'low'}, ${held}; ` +
         `the sum by hand was ${figure(Math.abs(checked.hand_error_m), length)} too ${checked.hand_error_m > 0 ? 'high' : 'low'}.`,
     );

@@ -108,11 +108,18 @@ describe('what is handed out', () => {
 describe('audits', () => {
   it('say of a cue when it came, what the air did, and which threshold would have been right', () => {
     const [row, other] = cueRows(audits, 'metric');
-    expect(row).toMatchObject({ came: '7.96 ± 0.03 s', airspeed: '43 m/s', lean: '65°', over: true });
-    expect(row?.limit).toBe('over 25 m/s; was 41 to 45 m/s');
+    expect(row).toMatchObject({
+      came: '7.96 ± 0.03 s',
+      toApogee: '1.85 s before',
+      airspeed: '43 m/s ± 2',
+      dynamicPressure: '918 Pa ± 60',
+      lean: '65° ± 1',
+      over: true,
+    });
+    expect(row?.limit).toBe('over the limit of 25 m/s: 41 to 45 m/s');
     expect(row?.remarks.join(' ')).toContain('0.10 s late: told as "climbing less than 20.6 m/s"');
     expect(other).toMatchObject({ came: 'not seen', limit: 'no limit', over: false });
-    expect(cueRows(audits, 'imperial')[0]?.airspeed).toBe('141 ft/s');
+    expect(cueRows(audits, 'imperial')[0]?.airspeed).toBe('141 ft/s ± 7');
   });
 
   it('say how far predictions were off and on which side', () => {
