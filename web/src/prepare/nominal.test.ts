@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest';
 import type { Drawn, NominalPicture } from '../lib/messages';
-import { extent, frameOf, marks, pathOf, placed, roundStep } from './nominal';
+import { extent, frameOf, gathered, marks, pathOf, placed, roundStep } from './nominal';
 
 const point = (away_m: number, height_m: number): Drawn => ({
   t_s: 0,
@@ -50,6 +50,18 @@ describe('the picture of the nominal flight', () => {
     const unlaid = frameOf(picture(), 0, 400);
     expect(marks(unlaid.left_m, unlaid.right_m, unlaid.step).length).toBeLessThan(20);
     expect(marks(0, 100, 0)).toEqual([]);
+  });
+
+  it('points of one kind close to each other share a label', () => {
+    const at = (words: string, px: number) => ({ words, px, py: 0 });
+    const words = (all: ReturnType<typeof at>[]): string[] => gathered(all, 20).map((p) => p.words);
+    expect(words([at('apogee', 0), at('Cam A out', 4), at('Cam B out', 9), at('Cam A chute', 9)])).toEqual([
+      'apogee',
+      'Cam A, B out',
+      'Cam A chute',
+    ]);
+    expect(words([at('Cam A out', 0), at('main out', 90)])).toHaveLength(2);
+    expect(words([at('burnout', 0), at('rail exit', 0)])).toHaveLength(2);
   });
 
   it('moves labels that would cover one another', () => {

@@ -1,4 +1,5 @@
 // Where things stand in the picture of the nominal flight: one scale for both axes, so that a lean is seen as it is.
+import { together } from '../flight-line/flags';
 import type { Drawn, GroundCase, NominalPicture } from '../lib/messages';
 
 export interface Frame {
@@ -63,6 +64,27 @@ export function pathOf(frame: Frame, points: readonly Drawn[]): string {
   return points
     .map((p, i) => `${i ? 'L' : 'M'}${frame.x(p.away_m).toFixed(1)} ${frame.y(p.height_m).toFixed(1)}`)
     .join('');
+}
+
+/** Points of one kind that stand within a reach of each other get one label: "Cam A, B, C out". */
+export function gathered<T extends { px: number; py: number; words: string }>(
+  points: readonly T[],
+  reach: number,
+): T[] {
+  const kind = (words: string): string | undefined => words.match(/ (\S+)$/)?.[1];
+  const all: T[] = [];
+  for (const point of points) {
+    const at = all.findIndex(
+      (o) =>
+        kind(o.words) !== undefined &&
+        kind(o.words) === kind(point.words) &&
+        Math.hypot(o.px - point.px, o.py - point.py) <= reach,
+    );
+    const other = all[at];
+    if (other) all[at] = { ...other, words: together(other.words, point.words) };
+    else all.push(point);
+  }
+  return all;
 }
 
 /** Labels beside their points, moved down until none covers another. */
