@@ -114,7 +114,8 @@ export function frameOf(chart: Chart, sheet: Sheet, memory: Memory, measure: Mea
 
   const { main, strip, head, line } = geometry;
   const top = memory.top;
-  const room = main.h - head - line * 1.1;
+  // Above the highest point is room for the words of the apogee, below what is written along the top.
+  const room = main.h - head - line * 1.6;
   const frame: Frame = {
     chart,
     geometry,

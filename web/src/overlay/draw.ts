@@ -15,7 +15,12 @@ const NOTE = 0.024;
 /** How far the paper covers the film. */
 const COVER = 0.92;
 
+/** A picture narrower than this, width to height, is written as if it were as low as its width asks for. By eye. */
+const LOW = 1.25;
+
 export interface Room {
+  /** Height that sizes are shares of. */
+  base: number;
   width: number;
   height: number;
   x: number;
@@ -27,11 +32,13 @@ export interface Room {
 }
 
 export function roomOf(width: number, height: number): Room {
+  // Upright films, too: words as tall as the height of one would not fit between its sides.
+  const base = Math.min(height, width / LOW);
   const x = Math.round(width * SIDE);
-  const h = Math.round(height * TALL);
+  const h = Math.round(Math.min(height, base * 1.2) * TALL);
   const y = Math.round(height * (1 - FOOT)) - h;
-  const pad = Math.round(height * 0.02);
-  return { width, height, x, y, w: width - 2 * x, h, pad, sentence: Math.round(height * SENTENCE) };
+  const pad = Math.round(base * 0.02);
+  return { base, width, height, x, y, w: width - 2 * x, h, pad, sentence: Math.round(base * SENTENCE) };
 }
 
 export class Overlay {
@@ -47,10 +54,10 @@ export class Overlay {
     height: number,
   ) {
     this.room = roomOf(width, height);
-    strip.style.fontSize = `${(height * NOTE).toFixed(1)}px`;
-    strip.style.setProperty('--stroke', (height / 720).toFixed(3));
+    const { base, w, h, pad, sentence } = this.room;
+    strip.style.fontSize = `${(base * NOTE).toFixed(1)}px`;
+    strip.style.setProperty('--stroke', (base / 720).toFixed(3));
     this.scene = new Scene(strip, 2);
-    const { w, h, pad, sentence } = this.room;
     this.scene.resize(w - 2 * pad, h - Math.round(sentence * 1.6) - pad, 1);
   }
 
@@ -63,7 +70,7 @@ export class Overlay {
 
   /** What moves with every frame. */
   draw(ctx: CanvasRenderingContext2D | OffscreenCanvasRenderingContext2D, pen: Pen): void {
-    const { width, height, x, y, w, h, pad, sentence } = this.room;
+    const { base, width, height, x, y, w, h, pad, sentence } = this.room;
     const brush = readBrush(ctx as CanvasRenderingContext2D, this.strip);
     this.scene.draw(pen);
     ctx.setTransform(1, 0, 0, 1, 0, 0);
@@ -73,9 +80,9 @@ export class Overlay {
     ctx.fillRect(x, y, w, h);
     ctx.globalAlpha = 1;
     ctx.fillStyle = brush.ink;
-    ctx.fillRect(x, y, w, Math.max(2, Math.round(height / 360)));
+    ctx.fillRect(x, y, w, Math.max(2, Math.round(base / 360)));
     ctx.textAlign = 'left';
-    const room = w - 2 * pad - this.asideWidth(ctx, brush.family, height);
+    const room = w - 2 * pad - this.asideWidth(ctx, brush.family, base);
     let size = sentence;
     ctx.font = `700 ${size}px ${brush.family}`;
     const wide = ctx.measureText(this.words).width;
@@ -85,7 +92,7 @@ export class Overlay {
     ctx.fillText(this.words, x + pad, y + pad + sentence * 0.9);
     if (this.aside) {
       ctx.textAlign = 'right';
-      ctx.font = `400 ${Math.round(height * NOTE)}px ${brush.family}`;
+      ctx.font = `400 ${Math.round(base * NOTE)}px ${brush.family}`;
       ctx.fillStyle = brush.inkSoft;
       ctx.fillText(this.aside, x + w - pad, y + pad + sentence * 0.9);
     }
@@ -95,10 +102,10 @@ export class Overlay {
   private asideWidth(
     ctx: CanvasRenderingContext2D | OffscreenCanvasRenderingContext2D,
     family: string,
-    height: number,
+    base: number,
   ): number {
     if (!this.aside) return 0;
-    ctx.font = `400 ${Math.round(height * NOTE)}px ${family}`;
-    return ctx.measureText(this.aside).width + height * 0.03;
+    ctx.font = `400 ${Math.round(base * NOTE)}px ${family}`;
+    return ctx.measureText(this.aside).width + base * 0.03;
   }
 }
