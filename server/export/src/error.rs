@@ -14,11 +14,23 @@ pub enum ExportError {
     Row(#[from] serde_json::Error),
     /// The Parquet writer refused.
     #[error("the Parquet file could not be written: {0}")]
-    Parquet(#[from] parquet::errors::ParquetError),
+    Parquet(parquet::errors::ParquetError),
     /// The PDF could not be made.
     #[error("the PDF could not be made: {0}")]
     Pdf(String),
     /// The log of the vehicle cannot be used as declared.
     #[error("{0}")]
     Log(String),
+}
+
+impl From<parquet::errors::ParquetError> for ExportError {
+    /// A disk that takes no more is told as such, whichever writer met it.
+    fn from(error: parquet::errors::ParquetError) -> Self {
+        if let parquet::errors::ParquetError::External(inner) = &error
+            && let Some(io) = inner.downcast_ref::<std::io::Error>()
+        {
+            return Self::Io(std::io::Error::new(io.kind(), io.to_string()));
+        }
+        Self::Parquet(error)
+    }
 }

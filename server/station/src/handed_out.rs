@@ -44,7 +44,8 @@ pub(crate) async fn run(wanted: Export) -> Result<(), Failure> {
     let mut files = Vec::new();
     for name in &wanted.files {
         files.push(What::named(name).ok_or_else(|| {
-            Failure::usage(format!("there is no file `{name}`\nhint: there are {}", What::names()))
+            let place = if name.contains('/') { "; --to DIR says where it goes" } else { "" };
+            Failure::usage(format!("there is no file `{name}`\nhint: there are {}{place}", What::names()))
         })?);
     }
     let selection = match (wanted.flight, wanted.day) {

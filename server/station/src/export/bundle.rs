@@ -4,7 +4,7 @@
 
 use std::fmt::Write as _;
 use std::fs::File;
-use std::io::{BufReader, BufWriter, Write as _};
+use std::io::{BufReader, BufWriter, Seek, SeekFrom, Write as _};
 use std::path::{Path as FilePath, PathBuf};
 use std::sync::Arc;
 
@@ -39,6 +39,51 @@ fn contents() -> Vec<What> {
     all
 }
 
+/// A writer that fails once: the zip writer, given up half way, tries to end its file and would tell of that on standard error.
+struct Once<W> {
+    inner: W,
+    failed: bool,
+}
+
+impl<W> Once<W> {
+    fn new(inner: W) -> Self {
+        Self { inner, failed: false }
+    }
+
+    fn after<T>(&mut self, done: std::io::Result<T>) -> std::io::Result<T> {
+        self.failed |= done.is_err();
+        done
+    }
+}
+
+impl<W: std::io::Write> std::io::Write for Once<W> {
+    fn write(&mut self, bytes: &[u8]) -> std::io::Result<usize> {
+        if self.failed {
+            return Ok(bytes.len());
+        }
+        let done = self.inner.write(bytes);
+        self.after(done)
+    }
+
+    fn flush(&mut self) -> std::io::Result<()> {
+        if self.failed {
+            return Ok(());
+        }
+        let done = self.inner.flush();
+        self.after(done)
+    }
+}
+
+impl<W: Seek> Seek for Once<W> {
+    fn seek(&mut self, to: SeekFrom) -> std::io::Result<u64> {
+        if self.failed {
+            return Ok(0);
+        }
+        let done = self.inner.seek(to);
+        self.after(done)
+    }
+}
+
 struct Entry {
     flight: u32,
     name: String,
@@ -68,7 +113,7 @@ async fn pack(
     part: &FilePath,
     progress: &Arc<Progress>,
 ) -> Result<(), Trouble> {
-    let mut zip = ZipWriter::new(BufWriter::new(File::create(to)?));
+    let mut zip = ZipWriter::new(Once::new(BufWriter::new(File::create(to)?)));
     let mut entries = Vec::new();
     let mut left_out = Vec::new();
     for one in chosen {
@@ -130,7 +175,7 @@ fn zipped(error: zip::result::ZipError) -> Trouble {
     }
 }
 
-fn add(zip: &mut ZipWriter<BufWriter<File>>, name: &str, from: &PathBuf) -> Result<(), Trouble> {
+fn add(zip: &mut ZipWriter<Once<BufWriter<File>>>, name: &str, from: &PathBuf) -> Result<(), Trouble> {
     zip.start_file(name, options()).map_err(zipped)?;
     std::io::copy(&mut BufReader::new(File::open(from)?), zip)?;
     Ok(())

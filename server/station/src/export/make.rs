@@ -38,13 +38,27 @@ pub(crate) enum Trouble {
     Wanted(String),
     /// The store could not be read.
     #[error("the store could not be read: {0}")]
-    Store(#[from] sqlx::Error),
+    Store(sqlx::Error),
     /// The disk took no more.
     #[error("the file could not be written: {0}")]
     Disk(#[from] std::io::Error),
     /// Anything else.
     #[error("{0}")]
     Other(String),
+}
+
+/// SQLite's own number of "database or disk is full" (its result codes, `SQLITE_FULL`).
+const SQLITE_FULL: &str = "13";
+
+impl From<sqlx::Error> for Trouble {
+    fn from(error: sqlx::Error) -> Self {
+        // Only what is written can be full: the store itself is read here.
+        let code = error.as_database_error().and_then(sqlx::error::DatabaseError::code);
+        if code.as_deref() == Some(SQLITE_FULL) {
+            return Self::Disk(std::io::Error::new(std::io::ErrorKind::StorageFull, "no space left"));
+        }
+        Self::Store(error)
+    }
 }
 
 impl From<ExportError> for Trouble {

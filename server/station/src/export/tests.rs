@@ -159,6 +159,44 @@ async fn a_day_has_flights_by_the_names_of_the_list_and_none_that_is_deleted() {
     }
 }
 
+#[tokio::test]
+async fn a_full_disk_is_called_full_whichever_writer_meets_it() {
+    let full = |told: Trouble| {
+        assert!(
+            matches!(&told, Trouble::Disk(error) if error.kind() == std::io::ErrorKind::StorageFull),
+            "{told:?}"
+        );
+        assert!(told.hint().contains("make room"));
+    };
+    // A database that may have two pages is as full as one on a full disk.
+    let small = sqlx::SqlitePool::connect("sqlite::memory:").await.unwrap();
+    let mut connection = small.acquire().await.unwrap();
+    let grown = async {
+        for sql in
+            ["PRAGMA max_page_count = 2", "CREATE TABLE t (x)", "INSERT INTO t VALUES (zeroblob(99999))"]
+        {
+            sqlx::query(sql).execute(&mut *connection).await?;
+        }
+        Ok::<_, sqlx::Error>(())
+    };
+    full(Trouble::from(grown.await.unwrap_err()));
+    // Linux keeps a device that is always full.
+    let device = PathBuf::from("/dev/full");
+    if device.exists() {
+        let stored = store(&made::setup(), made::whole_flight()).await;
+        let source = source(&stored);
+        let chosen = source.choose(Selection::Flight(1)).await.unwrap();
+        for form in [Form::Csv, Form::Parquet, Form::JsonLines] {
+            let what = What::Table(Table::Estimates, form);
+            full(
+                make::write(&source, &chosen, what, &How::usual(), &device, &Arc::default())
+                    .await
+                    .unwrap_err(),
+            );
+        }
+    }
+}
+
 /// A flight whose texts all want to be something else.
 async fn hostile() -> Stored {
     let mut told = made::setup();
