@@ -45,6 +45,10 @@ export class Station {
   private newest: { picture: Picture | null; story: Story | null } = { picture: null, story: null };
   private socket: WebSocket | null = null;
   private attempt = 0;
+  /** Whether this page has asked for the wheel of the show and not let it go. */
+  private holds = false;
+  /** Whether the connection is a new one of which nothing has been heard about the show. */
+  private returned = false;
   private arrivedMs = 0;
   private heardMs = 0;
   /** The same by the clock on the wall: the other one stands still while some devices sleep. */
@@ -134,6 +138,7 @@ export class Station {
 
   /** Takes the wheel of the show, or lets it go. */
   drive(wheel: boolean): void {
+    this.holds = wheel;
     this.send({ kind: 'drive', wheel });
   }
 
@@ -145,6 +150,7 @@ export class Station {
     this.heardMs = performance.now();
     socket.onopen = () => {
       this.clock.reset();
+      this.returned = true;
       this.ping();
       if (this.path !== '/api/socket') for (const ms of FIRST_PINGS_MS) setTimeout(() => this.ping(), ms);
       // What is under way since the start is all of it.
@@ -220,6 +226,10 @@ export class Station {
   private takeShow(show: ShowNow): void {
     const changed = show.flight !== this.show?.flight;
     this.show = show;
+    // A connection that broke let the wheel go: it is taken again, unless somebody else has it meanwhile.
+    if (show.flight === null || (!show.you_drive && show.driver !== null)) this.holds = false;
+    else if (this.holds && this.returned && !show.you_drive) this.drive(true);
+    this.returned = false;
     if (!changed) return;
     this.flight = show.flight;
     this.past.clear();
