@@ -206,7 +206,8 @@ impl Log {
                 declared.time.column
             )));
         }
-        log.check_units(flight)?;
+        let pressure = columns.iter().find(|column| column.0 == Meaning::Pressure);
+        log.check_units(flight, pressure.map_or(1.0, |column| column.1.scale))?;
         Ok(log)
     }
 
@@ -214,8 +215,8 @@ impl Log {
         self.columns.iter().find(|(meaning, _)| *meaning == wanted).map(|(_, values)| &values[..])
     }
 
-    /// The greatest pressure of a log is that of the pad.
-    fn check_units(&self, flight: &Flight) -> Result<(), ExportError> {
+    /// The greatest pressure of a log is that of the pad. `scale`: pascals in a unit as declared.
+    fn check_units(&self, flight: &Flight, scale: f64) -> Result<(), ExportError> {
         let Some(pressure) = self.of(Meaning::Pressure) else { return Ok(()) };
         let mut known: Vec<f64> = pressure.iter().copied().filter(|value| value.is_finite()).collect();
         known.sort_by(f64::total_cmp);
@@ -227,8 +228,9 @@ impl Log {
             return Ok(());
         }
         let factors =
-            [("hPa", 100.0), ("kPa", 1_000.0), ("Pa", 0.01), ("psi", 6_894.757), ("inHg", 3_386.389)];
-        let likely = factors.iter().find(|(_, factor)| (most * factor - told).abs() <= PRESSURE_OFF_PA);
+            [("hPa", 100.0), ("kPa", 1_000.0), ("Pa", 1.0), ("psi", 6_894.757), ("inHg", 3_386.389)];
+        let likely =
+            factors.iter().find(|(_, factor)| (most / scale * factor - told).abs() <= PRESSURE_OFF_PA);
         let hint = likely.map_or_else(
             || "the log may be of another place, or its column means something else".to_owned(),
             |(unit, _)| format!("the unit looks like {unit}"),
@@ -569,8 +571,10 @@ mod tests {
         let text = log(&flight);
         let told =
             |text: &str, declared: &Declaration| Log::read(text, declared, &flight).unwrap_err().to_string();
-        let mixed = told(&text, &declaration("hPa"));
-        assert!(mixed.contains("looks like Pa"), "{mixed}");
+        for declared in ["hPa", "kPa", "psi"] {
+            let mixed = told(&text, &declaration(declared));
+            assert!(mixed.contains("looks like Pa"), "{declared}: {mixed}");
+        }
         let mut other = declaration("Pa");
         other.column[0].column = "pressure".into();
         let missing = told(&text, &other);
