@@ -1,4 +1,4 @@
-//! `loftwatch log`: a log from the vehicle's own memory beside its flight. It is looked at first; with `--keep` the file is copied
+//! A log from the vehicle's own memory beside its flight, by `loftwatch log` or from a page. It is looked at first; kept, the file is copied
 //! into the data folder, as it is, with its declaration and its place in time, and the smoother hears it from then on.
 //!
 //! Kept logs lie in `logs`, named after the store's first instant, the flight and the body, so that a folder that was begun
@@ -9,13 +9,14 @@ use std::path::{Path, PathBuf};
 
 use loftwatch_export::audit::Track;
 use loftwatch_export::onboard::{Alignment, Declaration, Log};
-use loftwatch_export::{ExportError, Flight, Table};
+use loftwatch_export::{Flight, Table};
 use loftwatch_flight::Sample;
 use serde::{Deserialize, Serialize};
 use sqlx::Connection as _;
 
 use crate::cli;
 use crate::export::audits;
+use crate::export::make::blocking;
 use crate::export::{Selection, Source, Trouble};
 use crate::failure::Failure;
 use crate::hindsight;
@@ -129,30 +130,24 @@ pub(crate) async fn run(wanted: cli::Log) -> Result<(), Failure> {
         .map_err(|error| Failure::usage(format!("`{}`: {error}", wanted.columns.display())))?;
     let text = read(&wanted.file)?;
     let source = Source::of_folder(&wanted.data).await?;
-    let chosen = source.choose(Selection::Flight(wanted.flight)).await.map_err(|trouble| failed(&trouble))?;
-    let Some(chosen) = chosen.first() else { return Ok(()) };
-    let flight = &chosen.flight;
-    let mistake = |error: ExportError| failed(&Trouble::from(error));
-    let log = Log::read(&text, &declaration, flight).map_err(mistake)?;
+    let name = wanted.file.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
+    let told = Told { name, text, declaration };
+    let looked = look(&source, wanted.flight, &told).await.map_err(|trouble| failed(&trouble))?;
+    let alignment = looked.alignment.map_err(|trouble| failed(&trouble))?;
     let mut said = format!(
         "{}, of {}\n{} rows cannot be used\nfirst rows, on the log's own clock:\n",
-        log.about(),
-        flight.body(log.body),
-        log.unusable
+        looked.about,
+        looked.flight.body(looked.body),
+        looked.unusable
     );
-    for row in &log.preview {
+    for row in &looked.preview {
         let _ = writeln!(said, "  {row}");
     }
-    // Hindsight lags less than what was shown live.
-    let table = if chosen.hindsight { Table::Smoothed } else { Table::Estimates };
-    let track: Track = audits::track(&source, flight, table).await.map_err(|trouble| failed(&trouble))?;
-    let alignment = log.align(flight, &track).map_err(mistake)?;
-    let liftoff_s = flight.liftoff_s().unwrap_or(0.0);
     let _ = writeln!(
         said,
         "liftoff at {:.3} s of its clock; its vertical speed correlates by {:.3} with the flight's (elsewhere by {:.3} at most), its height \
          is off by {:.1} m root mean square",
-        liftoff_s - alignment.shift_s,
+        looked.flight.liftoff_s().unwrap_or(0.0) - alignment.shift_s,
         alignment.correlation,
         alignment.next_best,
         alignment.height_rms_m
@@ -161,17 +156,81 @@ pub(crate) async fn run(wanted: cli::Log) -> Result<(), Failure> {
         said.push_str("nothing was kept; --keep hands it to the smoother\n");
         return lists::print(&said);
     }
-    let name = wanted.file.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
-    let kept = Kept { name, declaration, alignment };
-    keep(&wanted.data, flight, log.body, &text, &kept).map_err(|error| failed(&Trouble::Disk(error)))?;
-    forget_path(&wanted.data, flight.number).await?;
-    hindsight::compute(&wanted.data, &source.derived, &source.inputs, flight.number).await;
+    keep(&wanted.data, &looked.flight, looked.body, told, alignment)
+        .await
+        .map_err(|trouble| failed(&trouble))?;
+    hindsight::compute(&wanted.data, &source.derived, &source.inputs, wanted.flight).await;
     said.push_str("kept; the path with hindsight has been computed with it\n");
     lists::print(&said)
 }
 
+/// A log as it was handed in.
+#[derive(Clone, Debug)]
+pub(crate) struct Told {
+    /// Name of its file.
+    pub(crate) name: String,
+    /// All of it.
+    pub(crate) text: String,
+    pub(crate) declaration: Declaration,
+}
+
+/// A log beside its flight.
+#[derive(Debug)]
+pub(crate) struct Looked {
+    pub(crate) flight: Flight,
+    /// Whose memory it is.
+    pub(crate) body: usize,
+    /// What it holds, in words.
+    pub(crate) about: String,
+    /// Rows that cannot be used.
+    pub(crate) unusable: usize,
+    /// The first rows as understood.
+    pub(crate) preview: Vec<String>,
+    /// Where it lies, or why it lies nowhere.
+    pub(crate) alignment: Result<Alignment, Trouble>,
+}
+
+/// Reads a log and lays it over the flight.
+pub(crate) async fn look(source: &Source, flight: u32, told: &Told) -> Result<Looked, Trouble> {
+    let chosen = source.choose(Selection::Flight(flight)).await?;
+    let Some(chosen) = chosen.into_iter().next() else {
+        return Err(Trouble::NoFlight(format!("flight {flight}")));
+    };
+    let (hindsight, flight) = (chosen.hindsight, chosen.flight);
+    let (read, told) = (flight.clone(), told.clone());
+    // A log may hold a million rows.
+    let log = blocking(move || Ok(Log::read(&told.text, &told.declaration, &read)?)).await?;
+    // Hindsight lags less than what was shown live.
+    let table = if hindsight { Table::Smoothed } else { Table::Estimates };
+    let track: Track = audits::track(source, &flight, table).await?;
+    blocking(move || {
+        Ok(Looked {
+            body: log.body,
+            about: log.about(),
+            unusable: log.unusable,
+            preview: log.preview.clone(),
+            alignment: log.align(&flight, &track).map_err(Trouble::from),
+            flight,
+        })
+    })
+    .await
+}
+
+/// Keeps a log with its flight; the path as it was computed without it is forgotten.
+pub(crate) async fn keep(
+    data: &Path,
+    flight: &Flight,
+    body: usize,
+    told: Told,
+    alignment: Alignment,
+) -> Result<(), Trouble> {
+    let kept = Kept { name: told.name, declaration: told.declaration, alignment };
+    write(data, flight, body, &told.text, &kept)?;
+    forget_path(data, flight.number).await.map_err(|error| Trouble::Other(error.to_string()))
+}
+
 /// Writes the log and then its declaration, each beside its place and renamed: what is half is never read.
-fn keep(data: &Path, flight: &Flight, body: usize, text: &str, kept: &Kept) -> std::io::Result<()> {
+fn write(data: &Path, flight: &Flight, body: usize, text: &str, kept: &Kept) -> std::io::Result<()> {
     let front = front(data, flight.epoch_ns, flight.number);
     std::fs::create_dir_all(data.join("logs"))?;
     let place = |end: &str| PathBuf::from(format!("{}{body}.{end}", front.display()));

@@ -16,6 +16,8 @@ import type {
   FlightInfo,
   HindsightTrack,
   Join,
+  LogSeen,
+  LogWanted,
   Network,
   Prepared,
   Problem,
@@ -117,6 +119,11 @@ export async function takeIn(file: File): Promise<TakenIn> {
   return (await (
     await ask('/api/flights/take-in', { method: 'POST', headers: type, body: file })
   ).json()) as TakenIn;
+}
+
+/** A log from the vehicle's memory, to be looked at or kept. */
+export async function sendLog(flight: number, wanted: LogWanted): Promise<LogSeen> {
+  return (await (await post(`/api/flights/${flight}/log`, wanted)).json()) as LogSeen;
 }
 
 /** Something about a flight beside its figures. */

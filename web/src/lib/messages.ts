@@ -720,6 +720,69 @@ bytes: number | null,
 /** SHA-256 of it, in hexadecimal, once it is. */
 digest: string | null };
 
+/** `POST /api/flights/N/log`: a log from the vehicle's own memory. Crew only. */
+export type LogWanted = {
+/** Name of its file. */
+name: string,
+/** All of it: CSV with a header row. */
+text: string,
+/** Whose memory it is; the vehicle's if not told. */
+body: string | null,
+/** Between columns. */
+separator: string,
+/** The column with its clock. */
+time: LogTime,
+/** The columns that are used. */
+columns: Array<LogColumn>,
+/** Whether it is kept with the flight; else it is only looked at. */
+keep: boolean };
+
+/** The column with the clock of a log. */
+export type LogTime = {
+/** As in the header row. */
+column: string,
+/** Its unit, such as `ms`. */
+unit: string };
+
+/** A column of a log. */
+export type LogColumn = {
+/** As in the header row. */
+column: string,
+/** `pressure`, `axial specific force`, `own height`, `own climb rate` or `tilt`. */
+means: string,
+/** Its unit. */
+unit: string,
+/** What stands for no value. */
+missing: number | null };
+
+/** A log as the station understands it. */
+export type LogSeen = {
+/** What it holds, in words. */
+about: string,
+/** Whose memory it is. */
+body: string,
+/** Rows that cannot be used. */
+unusable: number,
+/** The first rows, in SI. */
+preview: Array<string>,
+/** How it lies over the flight. */
+fit: LogFit | null,
+/** Why it lies nowhere. */
+problem: string | null,
+/** Whether it is kept: the path with hindsight is then computed with it. */
+kept: boolean };
+
+/** How a log lies over its flight. */
+export type LogFit = {
+/** Liftoff on its own clock, s. */
+liftoff_s: number,
+/** Correlation of its vertical speed with the flight's, 1 at best. */
+correlation: number,
+/** The greatest one more than two seconds away. */
+next_best: number,
+/** How far its height is off the flight's, root mean square, m. */
+height_rms_m: number };
+
 /** Both audits of a flight. */
 export type Audits = {
 /** Number of the flight. */

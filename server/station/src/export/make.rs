@@ -231,7 +231,7 @@ fn no_hindsight(chosen: &[Chosen]) -> Trouble {
 }
 
 /// Work that waits for a disk or computes, away from the threads that serve.
-pub(super) async fn blocking<T: Send + 'static>(
+pub(crate) async fn blocking<T: Send + 'static>(
     work: impl FnOnce() -> Result<T, Trouble> + Send + 'static,
 ) -> Result<T, Trouble> {
     match tokio::task::spawn_blocking(work).await {

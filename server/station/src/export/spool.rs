@@ -105,6 +105,11 @@ impl Spool {
         waits.entry(flight).or_insert_with(Instant::now).elapsed() >= self.wait
     }
 
+    /// Hindsight of a flight is computed anew: its files wait for it again.
+    pub(crate) fn wait_anew(&self, flight: u32) {
+        self.waits.lock().unwrap_or_else(PoisonError::into_inner).remove(&flight);
+    }
+
     /// The file of that wish: made already, being made, or begun now.
     pub(crate) async fn file(
         &self,

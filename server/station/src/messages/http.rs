@@ -584,6 +584,80 @@ pub(crate) struct RadioTried {
     pub(crate) frames: Vec<RadioFrame>,
 }
 
+/// `POST /api/flights/N/log`: a log from the vehicle's own memory. Crew only.
+#[derive(Clone, Debug, PartialEq, Deserialize, TS)]
+pub(crate) struct LogWanted {
+    /// Name of its file.
+    pub(crate) name: String,
+    /// All of it: CSV with a header row.
+    pub(crate) text: String,
+    /// Whose memory it is; the vehicle's if not told.
+    pub(crate) body: Option<String>,
+    /// Between columns.
+    pub(crate) separator: String,
+    /// The column with its clock.
+    pub(crate) time: LogTime,
+    /// The columns that are used.
+    pub(crate) columns: Vec<LogColumn>,
+    /// Whether it is kept with the flight; else it is only looked at.
+    pub(crate) keep: bool,
+}
+
+/// The column with the clock of a log.
+#[derive(Clone, Debug, PartialEq, Deserialize, TS)]
+pub(crate) struct LogTime {
+    /// As in the header row.
+    pub(crate) column: String,
+    /// Its unit, such as `ms`.
+    pub(crate) unit: String,
+}
+
+/// A column of a log.
+#[derive(Clone, Debug, PartialEq, Deserialize, TS)]
+pub(crate) struct LogColumn {
+    /// As in the header row.
+    pub(crate) column: String,
+    /// `pressure`, `axial specific force`, `own height`, `own climb rate` or `tilt`.
+    pub(crate) means: String,
+    /// Its unit.
+    pub(crate) unit: String,
+    /// What stands for no value.
+    pub(crate) missing: Option<f64>,
+}
+
+/// A log as the station understands it.
+#[derive(Clone, Debug, PartialEq, Serialize, TS)]
+pub(crate) struct LogSeen {
+    /// What it holds, in words.
+    pub(crate) about: String,
+    /// Whose memory it is.
+    pub(crate) body: String,
+    /// Rows that cannot be used.
+    #[ts(type = "number")]
+    pub(crate) unusable: u64,
+    /// The first rows, in SI.
+    pub(crate) preview: Vec<String>,
+    /// How it lies over the flight.
+    pub(crate) fit: Option<LogFit>,
+    /// Why it lies nowhere.
+    pub(crate) problem: Option<String>,
+    /// Whether it is kept: the path with hindsight is then computed with it.
+    pub(crate) kept: bool,
+}
+
+/// How a log lies over its flight.
+#[derive(Clone, Debug, PartialEq, Serialize, TS)]
+pub(crate) struct LogFit {
+    /// Liftoff on its own clock, s.
+    pub(crate) liftoff_s: f64,
+    /// Correlation of its vertical speed with the flight's, 1 at best.
+    pub(crate) correlation: f64,
+    /// The greatest one more than two seconds away.
+    pub(crate) next_best: f64,
+    /// How far its height is off the flight's, root mean square, m.
+    pub(crate) height_rms_m: f64,
+}
+
 /// `GET /api/flights/N/files/NAME?progress`: how far a file is.
 #[derive(Clone, Debug, PartialEq, Serialize, TS)]
 pub(crate) struct FileState {

@@ -15,6 +15,7 @@ mod frames;
 mod guard;
 mod listen;
 mod live;
+mod log;
 mod moments;
 mod network;
 mod pages;
@@ -112,6 +113,10 @@ fn routes(shared: &Arc<Shared>) -> Router {
         .route("/api/flights/{number}/flight-file", get(travel::give))
         .route("/api/flights/{number}", get(flights::one))
         .route("/api/flights/{number}/remark", post(remark::remark))
+        .route(
+            "/api/flights/{number}/log",
+            post(log::take).layer(DefaultBodyLimit::max(log::MOST_BODY_BYTES)),
+        )
         .route("/api/flights/{number}/track", get(flights::track))
         .route("/api/flights/{number}/hindsight", get(flights::hindsight))
         .route("/api/flights/{number}/readings.csv", get(files::readings))

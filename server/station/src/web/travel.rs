@@ -124,7 +124,7 @@ async fn received(data: &std::path::Path, body: Body) -> Result<File, Refusal> {
     Ok(file)
 }
 
-fn not_in_flight(shared: &Shared) -> Result<(), Refusal> {
+pub(super) fn not_in_flight(shared: &Shared) -> Result<(), Refusal> {
     match shared.hub.in_the_air() {
         None => Ok(()),
         Some(_) => Err(Refusal::new(

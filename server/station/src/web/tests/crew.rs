@@ -10,7 +10,7 @@ const JSON: &str = "Content-Type: application/json\r\n";
 const ELSEWHERE: &str = "X-Forwarded-For: 192.168.4.7\r\n";
 
 /// Everything that a page can have done, with a body that is right.
-const ACTIONS: [(&str, &str); 16] = [
+const ACTIONS: [(&str, &str); 17] = [
     ("/api/act", r#"{"kind": "mark", "label": "chute seen", "who": "Mo"}"#),
     ("/api/act", r#"{"kind": "correct", "flight": 1, "id": 1000000, "label": "seen", "t_s": 1795600010}"#),
     ("/api/act", r#"{"kind": "withdraw", "flight": 1, "id": 1000000}"#),
@@ -22,6 +22,10 @@ const ACTIONS: [(&str, &str); 16] = [
     ("/api/show", r#"{"flight": 1}"#),
     ("/api/flights/1/remark", r#"{"kind": "notes", "notes": "windy"}"#),
     ("/api/flights/1/remark", r#"{"kind": "delete", "label": "second try"}"#),
+    (
+        "/api/flights/1/log",
+        r#"{"name": "a.csv", "text": "t,p", "body": null, "separator": ",", "time": {"column": "t", "unit": "s"}, "columns": [], "keep": true}"#,
+    ),
     ("/api/crew/new-code", ""),
     ("/api/crew/join", r#"{"code": "", "who": "Mo"}"#),
     ("/api/act", r#"{"kind": "accept", "key": "battery:Body", "on": true, "why": "it is cold"}"#),
