@@ -47,6 +47,8 @@ test.afterAll(async () => {
 
 test('audits stand on the page of a flight, each figure with its interval', async ({ browser }) => {
   const page = await open(browser, '/flights/1');
+  let asked = 0;
+  page.on('request', (request) => (asked += /audits\.json$/.test(request.url()) ? 1 : 0));
   await page.getByRole('button', { name: 'Audits', exact: true }).click();
   await expect(page.getByText(/^Apogee was \d+ m \(\d+ to \d+\)/)).toBeVisible({ timeout: 60_000 });
   const drogue = page.getByRole('article').filter({ hasText: 'drogue out' });
@@ -55,6 +57,8 @@ test('audits stand on the page of a flight, each figure with its interval', asyn
   await expect(drogue.getByText(/^\d\.\d\d s after$/)).toBeVisible();
   await page.getByRole('button', { name: /units: now metres/ }).click();
   await expect(page.getByText(/^Apogee was [\d,]+ ft/)).toBeVisible();
+  // Asked for once it is made, and not again.
+  expect(asked).toBe(1);
   expect(await problems(page)).toEqual([]);
   await page.context().close();
 });
