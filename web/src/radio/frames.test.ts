@@ -45,7 +45,7 @@ describe('wrong frames', () => {
       wrong('3 bytes between frames'),
     ];
     expect(reasons(all)).toEqual([
-      { reason: '… bytes between frames', count: 2 },
+      { reason: 'bytes between frames', count: 2 },
       { reason: 'checksum … where the bytes give …', count: 1 },
     ]);
     expect(all.map(verdict)[1]).toBe('12 bytes between frames');

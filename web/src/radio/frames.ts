@@ -44,7 +44,10 @@ export function reasons(frames: readonly RadioFrame[]): { reason: string; count:
   const counts = new Map<string, number>();
   for (const { wrong } of frames) {
     if (wrong === null) continue;
-    const reason = wrong.replace(/\b(0x)?[0-9A-F]{2,}\b/g, '…').replace(/\d+/g, '…');
+    const reason = wrong
+      .replace(/\b(0x)?[0-9A-F]{2,}\b/g, '…')
+      .replace(/\d+/g, '…')
+      .replace(/^… /, '');
     counts.set(reason, (counts.get(reason) ?? 0) + 1);
   }
   return [...counts].map(([reason, count]) => ({ reason, count })).sort((a, b) => b.count - a.count);
