@@ -11,6 +11,8 @@ export const STEP_MS = 250;
 /** Without a message they step by themselves after this long; how often that is looked for. */
 const LATE_MS = 350;
 const LOOK_MS = 125;
+/** So long after a new connection the wheel of the show may still be with the old one. */
+const BACK_MS = 10_000;
 /** Nothing heard for this long: the line is dead, whatever the socket says. */
 const DEAD_MS = 2200;
 /** A replay is carried on by the page's clock for at most so long after a message: the station speaks every second, s. */
@@ -47,8 +49,8 @@ export class Station {
   private attempt = 0;
   /** Whether this page has asked for the wheel of the show and not let it go. */
   private holds = false;
-  /** Whether the connection is a new one of which nothing has been heard about the show. */
-  private returned = false;
+  /** When this connection was opened. */
+  private openedMs = 0;
   private arrivedMs = 0;
   private heardMs = 0;
   /** The same by the clock on the wall: the other one stands still while some devices sleep. */
@@ -150,7 +152,7 @@ export class Station {
     this.heardMs = performance.now();
     socket.onopen = () => {
       this.clock.reset();
-      this.returned = true;
+      this.openedMs = performance.now();
       this.ping();
       if (this.path !== '/api/socket') for (const ms of FIRST_PINGS_MS) setTimeout(() => this.ping(), ms);
       // What is under way since the start is all of it.
@@ -226,10 +228,11 @@ export class Station {
   private takeShow(show: ShowNow): void {
     const changed = show.flight !== this.show?.flight;
     this.show = show;
-    // A connection that broke let the wheel go: it is taken again, unless somebody else has it meanwhile.
-    if (show.flight === null || (!show.you_drive && show.driver !== null)) this.holds = false;
-    else if (this.holds && this.returned && !show.you_drive) this.drive(true);
-    this.returned = false;
+    // A connection that broke let the wheel go: it is taken again, unless somebody else has it meanwhile. For a moment that
+    // somebody may still be this page by its old connection.
+    const back = performance.now() - this.openedMs < BACK_MS;
+    if (show.flight === null || (!show.you_drive && show.driver !== null && !back)) this.holds = false;
+    else if (this.holds && back && show.driver === null) this.drive(true);
     if (!changed) return;
     this.flight = show.flight;
     this.past.clear();
