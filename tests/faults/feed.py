@@ -3,7 +3,7 @@
 Standard library only, so that browser tests and fault tests can use it on a bare machine.
 
 As a program it prints one JSON line {"ports": {link: path}} and then obeys JSON lines on standard input:
-    {"do": "play", "from_s": seconds into the recording, "to_s": .., "speed": 1}   plays and answers {"played": frames}
+    {"do": "play", "from_s": seconds into the recording, "to_s": .., "speed": 1}   plays in the background, no answer
     {"do": "write", "link": name, "bytes": base64}                                answers {"wrote_ms": milliseconds}
     {"do": "stop"}                                                                stops playing
 """
