@@ -74,7 +74,7 @@ test('figures from the radio stand beside their limits, and what is amiss is acc
   // Watch counts the same.
   const watch = await page.context().newPage();
   await watch.goto(station.address);
-  await expect(watch.getByRole('heading', { level: 1 })).toHaveText(/^On the pad\. 4 of 4 heard, \d+ of \d+ within limits\.$/);
+  await expect(watch.getByRole('heading', { level: 1 })).toHaveText(/^On the pad\. 4 of 4 heard, \d+ of \d+ by radio within limits\.$/);
   await watch.close();
 });
 

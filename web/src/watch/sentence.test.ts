@@ -31,7 +31,7 @@ describe('the sentence', () => {
     const bodies = [body({ phase: 'waiting' })];
     const readiness = [check(), check({ key: 'b', level: 'look', accepted_by: 'Mo' }), check({ key: 'c' })];
     expect(say({ bodies, liftoff_t_s: null }, { story: { ...story(), readiness } })).toBe(
-      'On the pad. 1 of 1 heard, 2 of 3 within limits.',
+      'On the pad. 1 of 1 heard, 2 of 3 by radio within limits.',
     );
     const other = { ...story(), flight: 7, readiness };
     expect(say({ bodies, liftoff_t_s: null }, { story: other })).toBe('On the pad. 1 of 1 heard.');

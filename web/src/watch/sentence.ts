@@ -68,9 +68,9 @@ function onThePad(view: View): string {
   const said = `On the pad. ${heard.length} of ${transmitters.length} heard`;
   const checks = view.story?.flight === view.now.flight ? view.story.readiness : [];
   if (checks.length === 0) return `${said}.`;
-  // What was accepted is not within limits for that.
+  // What was accepted is not within limits for that; what is worked out of the setup is counted by Prepare.
   const within = checks.filter((c) => c.level === null);
-  return `${said}, ${within.length} of ${checks.length} within limits.`;
+  return `${said}, ${within.length} of ${checks.length} by radio within limits.`;
 }
 
 function joined(view: View, body: BodyNow): string {
