@@ -305,8 +305,16 @@ test('where this device is stands on the plan and beside each piece, once a pers
 test('Watch has no accessibility problem that axe knows, and contrast of 7 to 1 in both themes', async () => {
   for (const page of [pages.laptop!, pages.phone!, pages.projector!])
     expect(await problems(page, 'wcag2aaa')).toEqual([]);
+  // The colour of the flight line's paper, red, green and blue.
+  const paper = () =>
+    pages.laptop!.evaluate(() => {
+      const canvas = document.querySelector<HTMLCanvasElement>('section[aria-label="Flight line"] canvas')!;
+      return [...canvas.getContext('2d')!.getImageData(canvas.width - 3, 3, 1, 1).data.slice(0, 3)];
+    });
+  expect(Math.min(...(await paper()))).toBeGreaterThan(200);
   await pages.laptop!.getByRole('button', { name: /colours/ }).click();
   expect(await problems(pages.laptop!, 'wcag2aaa')).toEqual([]);
+  expect(Math.max(...(await paper()))).toBeLessThan(60);
   await pages.laptop!.getByRole('button', { name: /colours/ }).click();
 });
 

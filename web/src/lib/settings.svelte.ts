@@ -36,6 +36,8 @@ class Settings {
   }
 
   setTheme(theme: Theme): void {
+    // The page's colours first: who paints by them does so as soon as the theme is another.
+    document.documentElement.dataset['theme'] = theme;
     this.theme = theme;
     write('loftwatch.theme', theme);
   }
