@@ -10,11 +10,10 @@ use libm::sqrt;
 use crate::filter::{Filter, Pushed, Seen};
 use crate::fuse::{Number, View};
 use crate::model::{EARTH_RADIUS_M, Model};
-use crate::motion::AIR_PER_M;
+use crate::motion::column_variances;
 use crate::output::{EventKind, Phase};
 use crate::sample::Sample;
 use crate::sensors::Channel;
-use crate::start::BARO_SCALE_SD;
 use crate::state::{BB, BS, Blob, E, GH, H, LAG, Row, VE, VN, VU};
 
 /// Time without a fix taken after which the horizontal state is as good as unknown, s.
@@ -176,10 +175,9 @@ impl Filter {
     /// Barometer and GNSS go on differing by the same height: which of them is off is opened again.
     fn hear_both(&mut self, off_m: f64) {
         for b in self.blobs.iter_mut() {
-            // What the column may add by now: the scale's own spread, and what layers have added to it.
-            let h = b.x[H].max(0.0);
-            b.reopen(BB, 1.0 + h * h * (BARO_SCALE_SD * BARO_SCALE_SD + AIR_PER_M * h / 3.0));
-            b.reopen(BS, BARO_SCALE_SD * BARO_SCALE_SD + AIR_PER_M * h);
+            let (column, scale) = column_variances(b.x[H]);
+            b.reopen(BB, 1.0 + column);
+            b.reopen(BS, scale);
             b.reopen(GH, 25.0);
             b.p[H][H] += 0.25 * off_m * off_m;
         }

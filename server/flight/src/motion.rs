@@ -10,6 +10,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::drag::shape;
 use crate::model::{EARTH_RADIUS_M, Model};
+use crate::start::BARO_SCALE_SD;
 use crate::state::{BB, BS, Blob, D, E, GH, H, LNK, N, SHAPE, TAU, VE, WE};
 
 /// Height over which the wind's departure from the told profile changes, m.
@@ -19,7 +20,7 @@ const WIND_SCALE_S: f64 = 300.0;
 /// Variance that the relative error of the air's temperature gains per metre of height: 2 % or 5 K over 10 km (common practice,
 /// no source). Larger: height by pressure alone is vaguer high up; smaller: what a fix taught about the air below is
 /// believed of the air above.
-pub(crate) const AIR_PER_M: f64 = 4e-8;
+const AIR_PER_M: f64 = 4e-8;
 /// What is left open of the pressure sensor's own offset, Pa: a hectopascal less what the pad shows (common practice, no source).
 const OFFSET_SD_PA: f64 = 50.0;
 /// Height of column below which the sensor's own offset is most of the sum, m.
@@ -418,6 +419,14 @@ pub(crate) fn step<const K: usize>(m: &Model, r: &Regime, blob: &mut Blob, t_s: 
     Slopes { phi, fade, wind_fade, offset_fade, climbed_m }
 }
 
+/// What the column below a height, m, may add to height by pressure, m2, and the variance of the scale there: the scale's own
+/// spread near the ground, and what layers have added to it.
+pub(crate) fn column_variances(height_m: f64) -> (f64, f64) {
+    let h = height_m.max(0.0);
+    let ground = BARO_SCALE_SD * BARO_SCALE_SD;
+    (h * h * (ground + AIR_PER_M * h / 3.0), ground + AIR_PER_M * h)
+}
+
 /// The air between two heights, whose temperature is not the model's, shifts the height by pressure: on the way up each layer
 /// adds its part and the next is a little different; on the way down the same column is passed, of which only the sum is
 /// kept. Gives what is left of the offset and the height over which the scale was added to it.
@@ -433,8 +442,9 @@ fn pass_air(m: &Model, blob: &mut Blob, from_m: f64) -> (f64, f64) {
             blob.p[i][BB] += passed * blob.p[i][BS];
         }
         blob.p[BS][BS] += AIR_PER_M * passed;
+        let at_pad = m.air.metres_per_pascal(0.0);
         let grown = |h: f64| {
-            let off = OFFSET_SD_PA * (m.air.metres_per_pascal(h.max(0.0)) - m.air.metres_per_pascal(0.0));
+            let off = OFFSET_SD_PA * (m.air.metres_per_pascal(h.max(0.0)) - at_pad);
             off * off
         };
         blob.p[BB][BB] += (grown(to_m) - grown(from_m)).max(0.0);

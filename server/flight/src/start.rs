@@ -9,7 +9,7 @@ use libm::{cos, sin, sqrt};
 
 use crate::filter::{BLOBS, Filter};
 use crate::model::Model;
-use crate::motion::{AIR_PER_M, axial_force};
+use crate::motion::{axial_force, column_variances};
 use crate::output::{EventKind, Phase};
 use crate::pad::{Glance, Zero, first_motion};
 use crate::plan::Told;
@@ -380,9 +380,9 @@ impl Filter {
             b.p[VE + i][VE + i] = 40.0 * 40.0;
         }
         b.p[H][H] = 400.0;
-        let column = height.max(0.0);
-        b.p[BB][BB] += column * column * (BARO_SCALE_SD * BARO_SCALE_SD + AIR_PER_M * column / 3.0);
-        b.p[BS][BS] += AIR_PER_M * column;
+        let (column, scale) = column_variances(height);
+        b.p[BB][BB] += column;
+        b.p[BS][BS] = scale;
         b.p[VU][VU] = 15.0 * 15.0;
         b.p[D][D] = 4.0;
         self.blobs.clear();

@@ -2,7 +2,6 @@
 
 use super::*;
 use crate::plan::{Body, Motor, Plan, Site, Told, Vehicle, Weather};
-use crate::start::BARO_SCALE_SD;
 use crate::state::{VN, VU};
 
 fn told(value: f64, sd: f64) -> Told {
