@@ -377,13 +377,24 @@ pub(crate) struct RelayEnd {
     pub(crate) heard_ns: i64,
 }
 
+/// Steps along the index from one far store to the next and takes the last row of each: grouping would read every row that was
+/// ever passed on, at each start.
+const RELAY_ENDS: &str = "
+WITH RECURSIVE far (link, far_store) AS (
+    SELECT * FROM (SELECT link, far_store FROM input WHERE far_number IS NOT NULL ORDER BY link, far_store LIMIT 1)
+    UNION ALL
+    SELECT next.link, next.far_store FROM far JOIN input AS next ON next.number = coalesce(
+        (SELECT number FROM input WHERE far_number IS NOT NULL AND link = far.link AND far_store > far.far_store
+         ORDER BY far_store LIMIT 1),
+        (SELECT number FROM input WHERE far_number IS NOT NULL AND link > far.link ORDER BY link, far_store LIMIT 1)))
+SELECT far.link, far.far_store, newest.far_number AS number, newest.heard_ns
+FROM far JOIN input AS newest ON newest.number =
+    (SELECT number FROM input WHERE far_number IS NOT NULL AND link = far.link AND far_store = far.far_store
+     ORDER BY far_number DESC LIMIT 1)";
+
 /// The newest stored input of each remote receiver, by link and far store.
 pub(crate) async fn relay_ends(pool: &SqlitePool) -> Result<BTreeMap<(String, i64), RelayEnd>, sqlx::Error> {
-    let rows = sqlx::query(
-        "SELECT link, far_store, max(far_number) AS number, heard_ns FROM input WHERE far_number IS NOT NULL GROUP BY link, far_store",
-    )
-    .fetch_all(pool)
-    .await?;
+    let rows = sqlx::query(RELAY_ENDS).fetch_all(pool).await?;
     rows.iter()
         .map(|row| {
             let key =
@@ -436,4 +447,47 @@ pub(crate) async fn newest_bytes(pool: &SqlitePool, link: &str, most: usize) -> 
     pieces.reverse();
     let bytes = pieces.concat();
     Ok(bytes[bytes.len().saturating_sub(most)..].to_vec())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[tokio::test]
+    async fn the_newest_row_of_each_far_store_is_what_grouping_all_rows_finds() {
+        let folder = tempfile::tempdir().unwrap();
+        let file = folder.path().join("inputs.db");
+        let mut store = open(&file).await.unwrap();
+        let readers = readers(&file);
+        assert!(relay_ends(&readers).await.unwrap().is_empty());
+        let mut expected = BTreeMap::new();
+        let far = [("ridge", 7), ("hill", 9), ("ridge", -3), ("ridge", 40), ("hill", 9), ("a far one", 7)];
+        for (number, (i, (link, store_there))) in
+            (1..).zip((0..5).flat_map(|i| far.iter().map(move |f| (i, f))))
+        {
+            // Rows that nobody passed on lie between, and a later one may have been passed on with a lower number.
+            let far_number = if i == 3 { 2 } else { 10 + number };
+            sqlx::query("INSERT INTO input VALUES (?, 0, 0, 'bytes', ?, x'00', NULL, NULL, NULL, NULL)")
+                .bind(2 * number)
+                .bind(link)
+                .execute(&mut store)
+                .await
+                .unwrap();
+            sqlx::query("INSERT INTO input VALUES (?, 0, 0, 'bytes', ?, x'00', ?, ?, 0, ?)")
+                .bind(2 * number + 1)
+                .bind(link)
+                .bind(store_there)
+                .bind(far_number)
+                .bind(1_000 * number)
+                .execute(&mut store)
+                .await
+                .unwrap();
+            let end = RelayEnd { number: far_number as u64, heard_ns: 1_000 * number };
+            let newest = expected.entry((link.to_string(), *store_there)).or_insert(end);
+            if end.number > newest.number {
+                *newest = end;
+            }
+        }
+        assert_eq!(relay_ends(&readers).await.unwrap(), expected);
+    }
 }
