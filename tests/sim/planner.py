@@ -49,6 +49,13 @@ def planned(binary, setup):
     return dict(said["plans"][0], lean_rad=said["prepared"]["picture"]["lean_rad"])
 
 
+def place(value, quantiles):
+    """Where a value stands among drawn flights, 0 to 1, by their quantiles; half as far again beyond the outermost."""
+    x = [quantiles[name] for name in ("p05", "p25", "p50", "p75", "p95")]
+    ends = [x[0] - (x[1] - x[0]) / 2], [x[4] + (x[4] - x[3]) / 2]
+    return float(np.interp(value, ends[0] + x + ends[1], [0.0, 0.05, 0.25, 0.5, 0.75, 0.95, 1.0]))
+
+
 class Board:
     """One flight as the electronics see it, every 20 ms from before liftoff."""
 
@@ -155,22 +162,23 @@ def lean_at_burnout(track):
     return math.atan2(math.hypot(e, n), u)
 
 
-def _leans(job):
+def _places(job):
     cls, seed, binary, spreads = job
     case, tracks = flown(cls, seed)
+    was = lean_at_burnout(tracks[0])
     with tempfile.TemporaryDirectory() as folder:
-        drawn = [planned(binary, told_setup(case, Path(folder), lean_deg=d))["lean_rad"]["p50"] for d in spreads]
-    return lean_at_burnout(tracks[0]), drawn
+        return [place(was, planned(binary, told_setup(case, Path(folder), lean_deg=d))["lean_rad"]) for d in spreads]
 
 
-def learned_lean_deg(binary, cls, first, count, jobs=2, spreads=(1.0, 2.0, 4.0, 7.0, 11.0, 16.0)):
-    """The spread of the lean with which drawn flights lean as far, in the median, as these flights did: what a crew learns of
-    its own flights, with the wind's part left to the wind."""
+def learned_lean_deg(binary, cls, first, count, jobs=2, spreads=(2.0, 4.0, 7.0, 11.0, 16.0)):
+    """The spread of the lean with which these flights stand, on the average, in the middle of those drawn for each of them: what
+    a crew learns of its own flights, with the wind's part left to the wind. Medians of all flights would tell it badly: most of
+    what a lean is, each flight's rail and wind tell."""
     with ProcessPoolExecutor(jobs) as pool:
-        rows = list(pool.map(_leans, [(cls, s, binary, spreads) for s in range(first, first + count)]))
-    was = float(np.median([r[0] for r in rows]))
-    drawn = np.median(np.array([r[1] for r in rows]), axis=0)
-    return float(np.interp(was, drawn, spreads))
+        rows = list(pool.map(_places, [(cls, s, binary, spreads) for s in range(first, first + count)]))
+    # A wider spread puts what was flown lower among what is drawn.
+    middle = np.mean(np.array(rows), axis=0)
+    return float(np.interp(-0.5, -middle, spreads))
 
 
 def summed(rows):

@@ -181,6 +181,7 @@ pub(crate) async fn run<End: Future<Output = ()>>(
     let looks_back = on_own_thread("hindsight", looks_back)?;
     let shared = Arc::new(Shared {
         hub: Arc::new(Hub::new(begin.clock, epoch_ns, setup.clone(), status, links.watch())),
+        crowd: Arc::default(),
         readers: kept_readers,
         inputs_readers: readers.clone(),
         setup,

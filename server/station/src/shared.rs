@@ -23,6 +23,7 @@ use crate::setup::Wanted;
 use crate::show::Show;
 use crate::tls::Tls;
 use crate::travel::Visitors;
+use crate::web::Crowd;
 
 pub(crate) use disk::Disk;
 
@@ -31,6 +32,8 @@ pub(crate) use disk::Disk;
 pub(crate) struct Shared {
     /// Newest outputs, for those who watch.
     pub(crate) hub: Arc<Hub>,
+    /// The sockets that watch what is live.
+    pub(crate) crowd: Arc<Crowd>,
     /// Read-only connections to the derived store (migrations/derived/schema.sql: tables `output`, `flight`).
     pub(crate) readers: SqlitePool,
     /// Read-only connections to the inputs (table `input`).

@@ -127,6 +127,7 @@ impl Visitors {
         }
         let shared = Shared {
             hub: Arc::clone(&own.hub),
+            crowd: Arc::clone(&own.crowd),
             readers,
             inputs_readers: store,
             setup: own.setup.clone(),

@@ -5,6 +5,7 @@ use std::sync::Arc;
 use axum::extract::State;
 use axum::response::Response;
 
+use super::crowd::{Crowd, Seat};
 use super::socket::{Gone, Heard, Line, Opening};
 use crate::shared::Shared;
 
@@ -25,6 +26,38 @@ async fn follow(mut line: Line, shared: Arc<Shared>) {
 }
 
 async fn talk(line: &mut Line, shared: &Shared) -> Result<(), Gone> {
+    match line.seat() {
+        Some(seat) => sit(line, &seat, &shared.crowd, shared).await,
+        None => follow_alone(line, shared).await,
+    }
+}
+
+/// Among the crowd: all is written by its thread, but for what somebody does not take at once and what is answered.
+pub(super) async fn sit(
+    line: &mut Line,
+    seat: &Arc<Seat>,
+    crowd: &Crowd,
+    shared: &Shared,
+) -> Result<(), Gone> {
+    crowd.join(seat);
+    loop {
+        while let Some(rest) = crowd.next(seat) {
+            line.send_rest(&rest).await?;
+        }
+        let heard = tokio::select! {
+            () = seat.called() => continue,
+            heard = line.next(shared) => heard?,
+        };
+        if let Heard::Answer(frame) = heard {
+            if let Some(rest) = seat.take_pen() {
+                line.send_rest(&rest).await?;
+            }
+            line.put(frame).await?;
+        }
+    }
+}
+
+async fn follow_alone(line: &mut Line, shared: &Shared) -> Result<(), Gone> {
     let mut newest = shared.hub.follow();
     newest.now.mark_changed();
     newest.picture.mark_changed();

@@ -8,6 +8,7 @@ mod about;
 mod act;
 mod actor;
 mod crew;
+mod crowd;
 mod figures;
 mod files;
 mod flights;
@@ -43,8 +44,10 @@ use tokio::net::TcpListener;
 use tower_http::services::ServeFile;
 
 pub(crate) use about::areas;
+pub(crate) use crowd::Crowd;
 
 use crate::shared::Shared;
+use crate::threads::on_own_thread;
 
 /// The longest body of a request, bytes: a press of a button is far smaller.
 const MOST_BODY_BYTES: usize = 16 * 1024;
@@ -59,6 +62,9 @@ pub(crate) async fn serve(listener: TcpListener, shared: Arc<Shared>) -> std::io
     // A task of its own: what is live waits for no show.
     let playing = Arc::clone(&shared);
     tokio::spawn(async move { playing.show.run(playing.clock, &playing.hub, playing.ending.clone()).await });
+    // A thread of its own: it writes to thousands without a break.
+    let (posting, newest, until) = (Arc::clone(&shared), shared.hub.follow(), ending.clone());
+    on_own_thread("crowd", move || async move { posting.crowd.keep_posted(newest, until).await })?;
     tokio::select! {
         result = listen::accept(listener, app, shared.tls.clone(), ending.clone()) => result,
         () = shared.hub.keep_time(ending) => Ok(()),

@@ -5,7 +5,7 @@
 //! written from where it lies for all: a socket has no buffer of its own to send from, which would keep the size of the
 //! longest message for as long as somebody watches.
 
-use std::io::IoSlice;
+use std::io::{self, ErrorKind, IoSlice};
 use std::sync::Arc;
 use std::time::Duration;
 
@@ -18,8 +18,10 @@ use hyper::upgrade::{OnUpgrade, Upgraded};
 use hyper_util::rt::TokioIo;
 use sha1::{Digest as _, Sha1};
 use tokio::io::{AsyncReadExt as _, AsyncWriteExt as _};
+use tokio::net::TcpStream;
 use tokio::time::{Instant, Interval, MissedTickBehavior, interval, timeout};
 
+use super::crowd::{Rest, Seat};
 use super::frames::{self, Head, Incoming, Said};
 use super::problem::Refusal;
 use super::room::Place;
@@ -111,13 +113,56 @@ impl Opening {
 /// An open socket.
 #[derive(Debug)]
 pub(super) struct Line {
-    stream: TokioIo<Upgraded>,
+    wire: Wire,
     incoming: Incoming,
     /// No message is half sent.
     whole: bool,
     heard: Instant,
     pings: Interval,
     _place: Option<Arc<Place>>,
+}
+
+/// What a socket's bytes go through.
+#[derive(Debug)]
+enum Wire {
+    /// TCP as it is.
+    Plain(Arc<Seat>),
+    /// With something around it: TLS.
+    Wrapped(TokioIo<Upgraded>),
+}
+
+impl Wire {
+    async fn read(&mut self, piece: &mut [u8]) -> io::Result<usize> {
+        match self {
+            Self::Wrapped(stream) => stream.read(piece).await,
+            Self::Plain(seat) => loop {
+                seat.stream.readable().await?;
+                match seat.stream.try_read(piece) {
+                    Err(error) if error.kind() == ErrorKind::WouldBlock => {}
+                    read => return read,
+                }
+            },
+        }
+    }
+
+    async fn write(&mut self, slices: &[IoSlice<'_>]) -> io::Result<usize> {
+        match self {
+            Self::Wrapped(stream) => stream.write_vectored(slices).await,
+            Self::Plain(seat) => loop {
+                match seat.stream.try_write_vectored(slices) {
+                    Err(error) if error.kind() == ErrorKind::WouldBlock => seat.stream.writable().await?,
+                    written => return written,
+                }
+            },
+        }
+    }
+
+    async fn flush(&mut self) -> io::Result<()> {
+        match self {
+            Self::Wrapped(stream) => stream.flush().await,
+            Self::Plain(_) => Ok(()),
+        }
+    }
 }
 
 /// What happened on a socket.
@@ -145,21 +190,46 @@ pub(super) struct Gone;
 impl Line {
     /// Takes over an open socket.
     fn new(upgraded: Upgraded, place: Option<Arc<Place>>) -> Self {
+        match upgraded.downcast::<TokioIo<TcpStream>>() {
+            Ok(parts) => Self {
+                _place: place,
+                ..Self::over(Wire::Plain(Arc::new(Seat::new(parts.io.into_inner()))), &parts.read_buf)
+            },
+            Err(upgraded) => Self { _place: place, ..Self::over(Wire::Wrapped(TokioIo::new(upgraded)), &[]) },
+        }
+    }
+
+    /// Plain TCP that speaks as a socket from its first byte on.
+    #[cfg(test)]
+    pub(super) fn plain(stream: TcpStream) -> Self {
+        Self::over(Wire::Plain(Arc::new(Seat::new(stream))), &[])
+    }
+
+    /// `read` was read of it already.
+    fn over(wire: Wire, read: &[u8]) -> Self {
         let mut pings = interval(PING_EVERY);
         pings.set_missed_tick_behavior(MissedTickBehavior::Delay);
-        Self {
-            stream: TokioIo::new(upgraded),
-            incoming: Incoming::default(),
-            whole: true,
-            heard: Instant::now(),
-            pings,
-            _place: place,
+        let mut incoming = Incoming::default();
+        incoming.push(read);
+        Self { wire, incoming, whole: true, heard: Instant::now(), pings, _place: None }
+    }
+
+    /// Its seat, where it can have one in the crowd.
+    pub(super) fn seat(&self) -> Option<Arc<Seat>> {
+        match &self.wire {
+            Wire::Plain(seat) => Some(Arc::clone(seat)),
+            Wire::Wrapped(_) => None,
         }
+    }
+
+    /// Sends what is left of a text.
+    pub(super) async fn send_rest(&mut self, rest: &Rest) -> Result<(), Gone> {
+        self.write(frames::TEXT, rest.text.as_bytes(), rest.done).await
     }
 
     /// Sends one text.
     pub(super) async fn send(&mut self, text: &str) -> Result<(), Gone> {
-        self.write(frames::TEXT, text.as_bytes()).await
+        self.write(frames::TEXT, text.as_bytes(), 0).await
     }
 
     /// Waits for the page, or for the next ping to be due. Can be dropped while it waits without losing anything.
@@ -184,7 +254,7 @@ impl Line {
             }
             let mut piece = [0; PIECE_BYTES];
             tokio::select! {
-                read = self.stream.read(&mut piece) => match read {
+                read = self.wire.read(&mut piece) => match read {
                     Ok(0) | Err(_) => return Err(Gone),
                     Ok(count) => {
                         self.heard = Instant::now();
@@ -208,32 +278,35 @@ impl Line {
 
     /// Says goodbye, unless a message is half sent: its rest is what the page would take it for.
     async fn close(&mut self, code: Option<u16>) {
-        if self.whole {
+        let begun = self.seat().is_some_and(|seat| seat.take_pen().is_some());
+        if self.whole && !begun {
             let payload = code.map(u16::to_be_bytes);
             let payload = payload.as_ref().map_or(&[][..], |code| &code[..]);
-            let _ = timeout(Duration::from_secs(1), self.write(frames::CLOSE, payload)).await;
+            let _ = timeout(Duration::from_secs(1), self.write(frames::CLOSE, payload, 0)).await;
         }
     }
 
     /// Sends one frame.
     pub(super) async fn put(&mut self, frame: Frame) -> Result<(), Gone> {
-        self.write(frame.kind, &frame.payload).await
+        self.write(frame.kind, &frame.payload, 0).await
     }
 
-    async fn write(&mut self, kind: u8, payload: &[u8]) -> Result<(), Gone> {
+    /// Writes one frame, of which `done` bytes were sent.
+    async fn write(&mut self, kind: u8, payload: &[u8], done: usize) -> Result<(), Gone> {
         self.whole = false;
         let head = Head::new(kind, payload.len());
         let mut slices = [IoSlice::new(head.as_bytes()), IoSlice::new(payload)];
         let write = async {
             let mut left = &mut slices[..];
+            IoSlice::advance_slices(&mut left, done);
             while !left.is_empty() {
-                let count = self.stream.write_vectored(left).await?;
+                let count = self.wire.write(left).await?;
                 if count == 0 {
-                    return Err(std::io::ErrorKind::WriteZero.into());
+                    return Err(ErrorKind::WriteZero.into());
                 }
                 IoSlice::advance_slices(&mut left, count);
             }
-            self.stream.flush().await
+            self.wire.flush().await
         };
         match timeout(DROP_AFTER, write).await {
             Ok(Ok(())) => {

@@ -14,6 +14,7 @@ use tokio_tungstenite::tungstenite::Message as Frame;
 use tokio_tungstenite::tungstenite::client::IntoClientRequest as _;
 
 mod crew;
+mod crowd;
 mod files;
 mod network;
 mod prepare;
@@ -76,6 +77,7 @@ async fn station_of_store(setup_file: Option<&std::path::Path>, stored: Stored, 
     let address = listener.local_addr().unwrap();
     let shared = Arc::new(Shared {
         hub: Arc::new(Hub::new(clock, EPOCH_NS, setup.clone(), status.clone(), links.clone())),
+        crowd: Arc::default(),
         readers: stored.readers.clone(),
         inputs_readers: stored.inputs.clone(),
         setup,
