@@ -170,7 +170,7 @@ def _places(job):
         return [place(was, planned(binary, told_setup(case, Path(folder), lean_deg=d))["lean_rad"]) for d in spreads]
 
 
-def learned_lean_deg(binary, cls, first, count, jobs=2, spreads=(2.0, 4.0, 7.0, 11.0, 16.0)):
+def learned_lean_deg(binary, cls, first, count, jobs=2, spreads=(4.0, 7.0, 10.0, 14.0)):
     """The spread of the lean with which these flights stand, on the average, in the middle of those drawn for each of them: what
     a crew learns of its own flights, with the wind's part left to the wind. Medians of all flights would tell it badly: most of
     what a lean is, each flight's rail and wind tell."""

@@ -92,3 +92,11 @@ def test_a_motor_that_burns_short_sets_nothing_off_under_power(tmp_path):
         low = float(np.interp(t, board.t, board.height)) if np.isfinite(t) else None
         assert low is None or low >= condition["least_height_m"] - 5.0
         case.vehicle.stages[0].thrust = whole
+
+
+def test_the_place_among_drawn_flights():
+    drawn = {"p05": 1.0, "p25": 2.0, "p50": 3.0, "p75": 5.0, "p95": 9.0}
+    assert planner.place(3.0, drawn) == 0.5
+    assert abs(planner.place(4.0, drawn) - 0.625) < 1e-12
+    assert planner.place(0.0, drawn) == 0.0 and planner.place(20.0, drawn) == 1.0
+    assert 0.95 < planner.place(10.0, drawn) < 1.0
