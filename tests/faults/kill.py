@@ -8,6 +8,7 @@ Prints one line a kill (to standard error), those that lost something again, and
 import argparse
 import concurrent.futures
 import json
+import os
 import pathlib
 import random
 import statistics
@@ -43,9 +44,10 @@ def one(demo, seed):
         station.kill()
         player.halt.set()
         player.join()
-        promised, sent = {}, {}
+        promised, sent, when = {}, {}, {}
         for at, link, data in player.sent:
             sent[link] = sent.get(link, 0) + len(data)
+            when.setdefault(link, []).append((sent[link], killed - at))
             if at < killed - PROMISE_S:
                 promised.setdefault(link, bytearray()).extend(data)
         # What a station that was not let run had not read yet was not received: it lies in the port, behind all that was.
@@ -64,16 +66,28 @@ def one(demo, seed):
         station.end()
         kept, numbers = stored_bytes(folder / "data")
         ports.close()
-        lost = sum(not bytes(kept[link]).startswith(bytes(data)) for link, data in promised.items())
+        lost = [link for link, data in promised.items() if not bytes(kept[link]).startswith(bytes(data))]
         return {
             "kill_after_s": kill_after,
-            "links_with_loss": lost,
+            "links_with_loss": len(lost),
+            "oldest_lost_s": max((age_of(same(kept[link], promised[link]), when[link]) for link in lost), default=0.0),
+            "load": os.getloadavg()[0],
             "numbers_without_gap": numbers == list(range(1, len(numbers) + 1)),
             "promised_bytes": sum(map(len, promised.values())),
             "unread_bytes": sum(unread.values()),
             "up_again_s": up_s,
             "goes_on": now["flight"] == 1 and (now["liftoff_t_s"] is not None or kill_after < 4.0),
         }
+
+
+def same(a, b):
+    """How many bytes two streams begin alike with."""
+    return next((i for i, (x, y) in enumerate(zip(a, b)) if x != y), min(len(a), len(b)))
+
+
+def age_of(index, when):
+    """How long before the kill the byte with this index was sent, s."""
+    return next(age for up_to, age in when if index < up_to)
 
 
 def main():
