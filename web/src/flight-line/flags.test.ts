@@ -110,6 +110,14 @@ describe('flags', () => {
     ]);
   });
 
+  it('leave the words to the cue in trouble where two must hang at one place', () => {
+    const both = [flag(5, 'Cam B out', { look: true }), flag(5.02, 'apogee')];
+    // Nothing flies to the right, and there is one row: neither a side nor a row keeps them apart.
+    const { flags, clash } = hangFlags(both, { ...ROOM, rows: 1, rightEdge: 54 + 5.1 * 45 }, new Map());
+    expect(flags.map((f) => f.words)).toEqual(['Cam B out: look', '']);
+    expect(clash).toBe(true);
+  });
+
   it('names what shares a flag without saying a word twice', () => {
     expect(together('Cam B', 'Cam C')).toBe('Cam B, C');
     expect(together('Cam B, C chute', 'Cam D chute')).toBe('Cam B, C, D chute');

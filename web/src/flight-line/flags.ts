@@ -60,6 +60,13 @@ interface Partial {
   cost: number;
 }
 
+/** An arrangement with one flag more. */
+interface Candidate {
+  from: Partial;
+  box: FlagBox;
+  cost: number;
+}
+
 export function hangFlags(flags: readonly Flag[], room: FlagRoom, before: Hung): Hanging {
   const inside = flags.filter((f) => room.x(f.t) >= room.leftEdge - 1 && room.x(f.t) <= room.rightEdge + 1);
   const visible = joined(inside, room).sort((a, b) => b.t - a.t);
@@ -68,8 +75,8 @@ export function hangFlags(flags: readonly Flag[], room: FlagRoom, before: Hung):
     const words = wordsOf(flag, room.narrow);
     const width = room.measure(words, flag.look);
     const old = before.get(flag.short);
-    const next: Partial[] = [];
-    for (const partial of beam) {
+    const next: Candidate[] = [];
+    for (const from of beam) {
       for (let row = 0; row < room.rows; row += 1) {
         for (const left of [false, true]) {
           for (const mute of [false, true]) {
@@ -78,20 +85,36 @@ export function hangFlags(flags: readonly Flag[], room: FlagRoom, before: Hung):
             const same = old?.row === row && old.left === left;
             const moved = old && !same ? MOVE : 0;
             const silence = mute ? (flag.look ? MUTE_LOOK : MUTE) : 0;
-            const place = partial.cost + row * ROW + (left ? LEFT : 0) + moved + silence;
-            next.push({
-              boxes: [...partial.boxes, box],
-              cost: place + costOf(box, partial.boxes, room, same),
-            });
+            const place = from.cost + row * ROW + (left ? LEFT : 0) + moved + silence;
+            next.push({ from, box, cost: place + costOf(box, from.boxes, room, same) });
           }
         }
       }
     }
-    beam = next.sort((a, b) => a.cost - b.cost).slice(0, BEAM);
+    beam = next
+      .sort((a, b) => a.cost - b.cost)
+      .slice(0, BEAM)
+      .map(({ from, box, cost }) => ({ boxes: [...from.boxes, box], cost }));
   }
   const best = beam[0] ?? { boxes: [], cost: 0 };
-  const mute = best.boxes.some((box) => box.words === '');
-  return { flags: [...best.boxes].reverse(), clash: mute || best.cost >= CLASH };
+  const boxes = readable(best.boxes, room);
+  const mute = boxes.some((box) => box.words === '');
+  return { flags: boxes.reverse(), clash: mute || best.cost >= CLASH };
+}
+
+/** Where two flags meet in spite of all, as a moment and a cue at nearly the same time do, the one that is in trouble keeps its words. */
+function readable(boxes: readonly FlagBox[], room: FlagRoom): FlagBox[] {
+  const out: FlagBox[] = [];
+  // Those in trouble first: they are the last to lose their words.
+  for (const box of [...boxes].sort((a, b) => Number(b.look) - Number(a.look))) {
+    const [a, b] = wordsSpan(box, room);
+    const over = out.some((other) => {
+      const [c, d] = wordsSpan(other, room);
+      return other.row === box.row && a < d && c < b;
+    });
+    out.push(over ? { ...box, words: '', width: 0 } : box);
+  }
+  return out.sort((a, b) => b.t - a.t);
 }
 
 /** Cues in trouble whose poles nearly touch share one flag, at the first one's place. */
@@ -138,6 +161,13 @@ export function wordsOf(flag: Flag, narrow: boolean): string {
 function span(box: FlagBox, room: FlagRoom): [number, number] {
   const reach = room.pennant + (box.look ? room.triangle : 0) + box.width;
   return box.left ? [box.x - reach, box.x] : [box.x, box.x + reach];
+}
+
+/** Where the words stand, triangle included. */
+function wordsSpan(box: FlagBox, room: FlagRoom): [number, number] {
+  const [a, b] = span(box, room);
+  if (box.words === '') return [box.x, box.x];
+  return box.left ? [a, b - room.pennant] : [a + room.pennant, b];
 }
 
 /** What a place costs: leaving the paper and covering a word are clashes, coming close to one is only not nice. */
