@@ -40,13 +40,19 @@ pub(crate) fn read(text: &str) -> Result<Vec<(f64, f64)>, String> {
             return Err(format!("more than {MOST} points"));
         }
     }
+    sound(&points)?;
+    Ok(points)
+}
+
+/// Whether points are enough of a curve; what is wrong with them all together.
+pub(crate) fn sound(points: &[(f64, f64)]) -> Result<(), String> {
     if points.len() < 2 {
         return Err(format!("{} points, at least 2 are needed", points.len()));
     }
-    if impulse_ns(&points) <= 0.0 {
+    if impulse_ns(points) <= 0.0 {
         return Err("no thrust anywhere".to_owned());
     }
-    Ok(points)
+    Ok(())
 }
 
 /// Area under the curve, N s.

@@ -34,7 +34,7 @@ mod vehicle;
 mod weather;
 
 pub use change::{Change, Changed, changes};
-pub use figures::{Edit, Figure, Section, Unfit, edit, figures, with_vehicle_of};
+pub use figures::{Edit, Figure, Kind as FigureKind, Section, Unfit, edit, figures, with_vehicle_of};
 pub use mistake::{Mistake, Report};
 pub use read::read;
 pub use remark::remarks;

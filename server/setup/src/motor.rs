@@ -28,6 +28,7 @@ struct Common<'a> {
     burn: &'a Field<f64>,
     propellant: &'a Field<f64>,
     curve: &'a Field<String>,
+    points: &'a Field<Vec<At<[f64; 2]>>>,
 }
 
 /// Reads a file that the setup names.
@@ -51,6 +52,7 @@ pub(crate) fn mean(
         burn: &first.burn_time_s,
         propellant: &first.propellant_mass_kg,
         curve: &first.thrust_curve,
+        points: &first.thrust_points,
     };
     let mut motors = vec![one(&common, mass_kg, vehicle.drag_coefficient, vehicle.diameter_m, notes, load)];
     for At { value: told, .. } in upper {
@@ -94,6 +96,7 @@ pub(crate) fn mean(
             burn: &told.burn_time_s,
             propellant: &told.propellant_mass_kg,
             curve: &told.thrust_curve,
+            points: &told.thrust_points,
         };
         let mut motor = one(&common, mass_kg, spread(drag, drag_percent), diameter, notes, load);
         motor.ignition_after_burnout_s = Told {
@@ -115,7 +118,14 @@ fn one(
     load: Load<'_>,
 ) -> Motor {
     let gravity = gravity_mps2(0.8, 0.0);
-    let mut curve = loaded(told.curve, notes, load);
+    let mut curve = match (told.curve, told.points) {
+        (Field::Is(_), Field::Is(points)) => {
+            notes.refuse(&points.at, "either `thrust_curve` or `thrust_points`", "both", None);
+            None
+        }
+        (_, Field::Is(points)) => drawn(points, notes),
+        _ => loaded(told.curve, notes, load),
+    };
     let impulse = notes.number(told.impulse, want(0.5, 2.0e6, "N s"), |typed| {
         (typed <= 0.0).then(|| "nothing lifts off without impulse".to_owned())
     });
@@ -128,8 +138,8 @@ fn one(
                 area,
             )
         }
-        (None, Field::Absent(_)) => {
-            let hint = "from the motor's data sheet, or give `thrust_curve`".to_owned();
+        (None, Field::Absent(_)) if told.points.absent() => {
+            let hint = "from the motor's data sheet, or give `thrust_points` or `thrust_curve`".to_owned();
             notes.missing(told.impulse.place(), "the motor's total impulse in N s", Some(hint));
             f64::NAN
         }
@@ -232,6 +242,34 @@ fn one(
         dropped_mass_kg: 0.0,
         drag_coefficient: drag,
         diameter_m,
+    }
+}
+
+/// The thrust curve as it stands in the setup: each wrong point is told at its own place.
+fn drawn(told: &At<Vec<At<[f64; 2]>>>, notes: &mut Notes) -> Option<Vec<(f64, f64)>> {
+    let mut before = f64::NEG_INFINITY;
+    let mut wrong = false;
+    for At { value: [seconds, newtons], at } in &told.value {
+        let shown = format!("[{seconds}, {newtons}]");
+        if *seconds < 0.0 || *newtons < 0.0 {
+            notes.refuse(at, "seconds and newtons that are not negative", shown, None);
+            wrong = true;
+        } else if *seconds <= before {
+            notes.refuse(at, format!("a time after {before} s: times rise"), shown, None);
+            wrong = true;
+        }
+        before = *seconds;
+    }
+    if wrong {
+        return None;
+    }
+    let points: Vec<(f64, f64)> = told.value.iter().map(|point| (point.value[0], point.value[1])).collect();
+    match curve::sound(&points) {
+        Ok(()) => Some(points),
+        Err(why) => {
+            notes.refuse(&told.at, "a thrust curve: [[seconds, newtons], ...]", why, None);
+            None
+        }
     }
 }
 

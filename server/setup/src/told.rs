@@ -74,6 +74,7 @@ told! {
         burn_time_s as "burn_time_s": f64,
         propellant_mass_kg as "propellant_mass_kg": f64,
         thrust_curve as "thrust_curve": String,
+        thrust_points as "thrust_points": Vec<At<[f64; 2]>>,
         cluster as "cluster": i64,
     }
     /// `[[upper_motor]]`
@@ -83,6 +84,7 @@ told! {
         burn_time_s as "burn_time_s": f64,
         propellant_mass_kg as "propellant_mass_kg": f64,
         thrust_curve as "thrust_curve": String,
+        thrust_points as "thrust_points": Vec<At<[f64; 2]>>,
         ignition_after_burnout_s as "ignition_after_burnout_s": f64,
         ignition_spread_s as "ignition_spread_s": f64,
         dropped_mass_kg as "dropped_mass_kg": f64,

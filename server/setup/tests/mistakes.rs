@@ -144,6 +144,17 @@ fn a_motor_must_make_sense() {
     assert_eq!(broken.found, "in broken.csv, line 2: \"1,x\" is not two numbers");
     let late = added("thrust_curve = \"motor.csv\"\nburn_time_s = 4\n");
     assert_eq!(late.key, "motor.burn_time_s");
+    let points = |points: &str| added(&format!("thrust_points = {points}\n"));
+    let back = points("[[0, 0], [0.1, 1800], [0.1, 1900], [2.4, 0]]");
+    assert_eq!(
+        (back.key.as_str(), back.expected.as_str()),
+        ("motor.thrust_points[3]", "a time after 0.1 s: times rise")
+    );
+    assert_eq!(points("[[0, 0], [0.1, -5], [2.4, 1]]").key, "motor.thrust_points[2]");
+    assert_eq!(points("[[0, 900]]").found, "1 points, at least 2 are needed");
+    assert_eq!(points("[[0, 0], [2, 0]]").found, "no thrust anywhere");
+    let both = added("thrust_curve = \"motor.csv\"\nthrust_points = [[0, 900], [2, 900]]\n");
+    assert_eq!(both.expected, "either `thrust_curve` or `thrust_points`");
 }
 
 const TWO: &str = "[[body]]\nname = \"Body\"\n[[body]]\nname = \"Cam\"\nmass_kg = 2.6\nfreed_by = \"Cam out\"\n\
