@@ -1285,12 +1285,14 @@ sections: Array<FormSection> };
 
 /** Figures that stand together. */
 export type FormSection = {
-/** Dotted key of the table. */
+/** Dotted key of the table; with nothing between its last brackets what may be added there. */
 key: string,
 /** What to call it. */
 title: string,
 /** Whether it can be taken out. */
 removable: boolean,
+/** Whether it is what may be added there. */
+adds: boolean,
 /** Its figures. */
 figures: Array<FormFigure> };
 
@@ -1302,14 +1304,23 @@ key: string,
 label: string,
 /** Its unit; empty without one. */
 unit: string,
-/** Whether it is a number, else text. */
-number: boolean,
+/** What it is typed as. */
+kind: FigureKind,
+/** What it may be, where that is a choice. */
+choices: Array<string>,
+/** The list (`body`, `cue`) whose entries' names are the choices. */
+names_of: string | null,
+/** Whether nothing is taken without it. */
+needed: boolean,
 /** As it stands in the file, without quotes; `null` where it does not. */
 value: string | null,
 /** The remark at the end of its line. */
 source: string,
 /** What is taken where it is not told, in words. */
 default: string | null };
+
+/** What a figure is typed as. */
+export type FigureKind = "number" | "words" | "choice" | "pairs";
 
 /** `POST /api/prepare/figures`: changes of the form. */
 export type FiguresWanted = {
@@ -1330,9 +1341,9 @@ key: string,
 value: string | null,
 /** Its source; `null` leaves it as it is. */
 source: string | null } | { "kind": "add",
-/** `vehicle.part` or `checklist`. */
+/** `vehicle.part`, `upper_motor`, `body`, `body[NAME].descent`, `cue`, `site.area` or `checklist`. */
 list: string,
-/** Name of the part; the step. */
+/** Its name, where entries of that list have one; the step; else empty. */
 name: string } | { "kind": "remove",
 /** Key of its table. */
 key: string };

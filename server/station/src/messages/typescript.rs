@@ -136,6 +136,7 @@ fn generated() -> String {
         FiguresForm,
         loftwatch_setup::Section,
         loftwatch_setup::Figure,
+        loftwatch_setup::FigureKind,
         FiguresWanted,
         loftwatch_setup::Edit,
         VehicleCopy,

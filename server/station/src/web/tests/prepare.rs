@@ -81,6 +81,12 @@ async fn the_form_changes_one_line_and_refuses_nonsense_at_its_field() {
         ("weather.wind_mps", "300", "0 to 40 m/s"),
         ("motor.total_impulse_ns", "1", "weigh"),
         ("vehicle.diameter_m", "wide", "a number"),
+        ("cue[out].body", "Nobody", "the name of a body"),
+        ("cue[out].delay_s", "-1", "0 to 60 s"),
+        ("cue[out].kind", "explosion", "one of"),
+        ("body[Small].freed_by", "a wish", "the name of a cue"),
+        ("body[Small].descent[1].cue", "a wish", "the name of a cue"),
+        ("motor.thrust_curve", "/etc/passwd", "a page names no new files"),
         ("link[radio].path", "/etc/passwd", "a figure of the form"),
     ] {
         let (head, body) =
