@@ -83,7 +83,7 @@ async fn the_form_changes_one_line_and_refuses_nonsense_at_its_field() {
         ("vehicle.diameter_m", "wide", "a number"),
         ("cue[out].body", "Nobody", "the name of a body"),
         ("cue[out].delay_s", "-1", "0 to 60 s"),
-        ("cue[out].kind", "explosion", "one of"),
+        ("cue[out].kind", "explosion", "separation"),
         ("body[Small].freed_by", "a wish", "the name of a cue"),
         ("body[Small].descent[1].cue", "a wish", "the name of a cue"),
         ("motor.thrust_curve", "/etc/passwd", "a page names no new files"),
