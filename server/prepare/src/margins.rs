@@ -8,13 +8,13 @@ use loftwatch_engine::preparation::{Above, BY_CREW, Bound};
 use loftwatch_engine::setup::{Area, AreaKind};
 use loftwatch_engine::{Setup, depth_m, is_in};
 use loftwatch_flight::nominal::{Flown, Touchdown};
-use loftwatch_flight::{DescentState, LimitOf};
+use loftwatch_flight::{DescentState, LimitOf, Told};
 use serde::Serialize;
 use ts_rs::TS;
 
 use crate::classes::{class_of, distances};
 use crate::sample::Sample;
-use crate::spread::quantile;
+use crate::spread::{normal_quantile, quantile};
 
 /// z of the 95 % quantile.
 const Z95: f64 = 1.644_853_627;
@@ -369,13 +369,7 @@ fn cues(setup: &Setup, sample: &Sample, all: &mut Vec<Margin>) {
             let v = p.airspeed_mps();
             Some(0.5 * sample.flights.density_kg_m3(p.height_m) * v * v)
         };
-        let area = setup
-            .plan
-            .bodies
-            .iter()
-            .flat_map(|b| &b.descents)
-            .find(|d| d.cue == index)
-            .map(|d| d.drag_area_m2.value);
+        let area = setup.plan.bodies.iter().flat_map(|b| &b.descents).find(|d| d.cue == index);
         let (figure, unit, what) = match limit.of {
             LimitOf::Airspeed => (
                 end(each(sample, |f| f.cues.get(index).copied().flatten().map(|p| p.airspeed_mps())), 0.95),
@@ -384,7 +378,8 @@ fn cues(setup: &Setup, sample: &Sample, all: &mut Vec<Margin>) {
             ),
             LimitOf::DynamicPressure => (end(each(sample, q), 0.95), "Pa", "dynamic pressure"),
             LimitOf::OpeningLoad => {
-                (end(each(sample, q), 0.95) * area.unwrap_or(f64::NAN), "N", "opening load")
+                let load = |told: Told| end(with_area(each(sample, q).collect(), told).into_iter(), 0.95);
+                (area.map_or(f64::NAN, |d| load(d.drag_area_m2)), "N", "opening load")
             }
         };
         all.push(
@@ -394,6 +389,24 @@ fn cues(setup: &Setup, sample: &Sample, all: &mut Vec<Margin>) {
                 .change("See the cue planner: another moment, or a condition with airspeed in it."),
         );
     }
+}
+
+/// Dynamic pressures times a drag area with its spread (its logarithm normal, as the flights draw it): each flight has
+/// another quantile of it, in an order that has nothing to do with the pressures.
+fn with_area(pressures: Vec<f64>, area: Told) -> Vec<f64> {
+    let n = pressures.len();
+    // A step that shares no divisor with the number visits each quantile once.
+    let shares = |step: &usize| (2..=*step).all(|d| !(step.is_multiple_of(d) && n.is_multiple_of(d)));
+    let first = (n * 619 / 1000).max(1);
+    let step = (first..first + n).find(shares).unwrap_or(1);
+    pressures
+        .into_iter()
+        .enumerate()
+        .map(|(i, q)| {
+            let p = (((i * step) % n) as f64 + 0.5) / n as f64;
+            q * area.value * libm::exp(area.sd / area.value * normal_quantile(p))
+        })
+        .collect()
 }
 
 fn descents(setup: &Setup, sample: &Sample, all: &mut Vec<Margin>) {

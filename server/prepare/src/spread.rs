@@ -43,9 +43,33 @@ pub(crate) fn quantile(sorted: &[f64], p: f64) -> Option<f64> {
     Some(sorted[below] + (sorted[above] - sorted[below]) * (at - below as f64))
 }
 
+/// The quantile of the standard normal distribution, by halving its cumulative one.
+pub(crate) fn normal_quantile(p: f64) -> f64 {
+    let (mut low, mut high) = (-9.0, 9.0);
+    for _ in 0..60 {
+        let middle = 0.5 * (low + high);
+        let below = 0.5 * libm::erfc(-middle / std::f64::consts::SQRT_2);
+        if below < p { low = middle } else { high = middle }
+    }
+    0.5 * (low + high)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// scipy.stats.norm.ppf of 0.0005, 0.05, 0.5, 0.95.
+    #[test]
+    fn quantiles_of_the_normal_distribution_are_those_of_scipy() {
+        for (p, z) in [
+            (0.0005, -3.290_526_731_491_895),
+            (0.05, -1.644_853_626_951_472),
+            (0.5, 0.0),
+            (0.95, 1.644_853_626_951_472),
+        ] {
+            assert!((normal_quantile(p) - z).abs() < 1e-12, "{p}: {}", normal_quantile(p));
+        }
+    }
 
     /// numpy.quantile([1, 2, 4, 8, 16], [.05, .25, .5, .75, .95]) is [1.2, 2, 4, 8, 14.4].
     #[test]

@@ -117,7 +117,10 @@ fn told_limits_parts_centres_ceiling_and_receivers_are_judged() {
     assert!(ceiling.note.contains("until 16:00"));
     let stability = find(&all, "margin:stability");
     assert!((stability.figure.unwrap() - 0.5).abs() < 1e-9 && stability.level == Some(Level::Look));
-    assert_eq!(find(&all, "margin:masses").level, Some(Level::Look), "37 kg weighed, 34 told");
+    let masses = find(&all, "margin:masses");
+    assert_eq!(masses.level, Some(Level::Look), "37 kg weighed, 34 told");
+    assert!((masses.figure.unwrap() - 3.0).abs() < 1e-9 && (masses.limit.unwrap() - 1.02).abs() < 1e-9);
+    assert!((find(&all, "margin:rail_tilt").figure.unwrap() - 3_f64.to_radians()).abs() < 1e-9);
     let receiver = find(&all, "margin:gnss_acceleration:Body");
     assert!(receiver.level == Some(Level::Look) && receiver.note.contains("portable"), "{receiver:?}");
 }
@@ -137,6 +140,8 @@ fn a_motor_that_hardly_lifts_it_is_told_in_words() {
     let sample = Sample::of_some(&setup, 200);
     let all = margins(&setup, &sample);
     let row = find(&all, "margin:lifts");
+    // F / (m g) as told: 840 N s in 2.4 s under 34 kg.
+    assert!((row.figure.unwrap() - 840.0 / 2.4 / 34.0 / 9.797).abs() < 2e-3, "{row:?}");
     assert!(row.level == Some(Level::Act) && row.change.contains("it does not fly"), "{row:?}");
     assert!(!all.iter().any(|m| m.key == "margin:rail_exit"));
     assert!(picture(&setup, &sample).stayed > 10);
@@ -194,6 +199,106 @@ fn the_picture_has_bands_moments_and_areas_with_and_without_chutes() {
     assert_eq!(drawn.ground.iter().filter(|g| g.case == "planned").count(), 4);
     let bare = drawn.ground.iter().find(|g| g.case == "bare").unwrap();
     assert!(bare.covariance_m2[0] > 0.0 && bare.dots_m.len() == 100);
+}
+
+/// The setup of the two checks by SciPy below, with lines of its own.
+fn one_motor(site: &str, wind_mps: f64, rest: &str) -> Setup {
+    take(&format!(
+        "[site]\nlatitude_deg = 45\nlongitude_deg = 0\nelevation_m = 990\n{site}[weather]\nstation_pressure_hpa = 900\n\
+         temperature_c = 18\nwind_mps = {wind_mps}\nwind_from_deg = 0\nwind_height_m = 2\nwind_spread_mps = 0.1\n\
+         [vehicle]\nliftoff_mass_kg = 8\nliftoff_mass_spread_percent = 0.5\ndiameter_m = 0.1\ndrag_coefficient = 0.5\n\
+         drag_spread_percent = 0.5\nrail_guided_length_m = 2\nrail_tilt_from_vertical_deg = 0\nlean_spread_deg = 0.5\n\
+         [motor]\ntotal_impulse_ns = 1700\nimpulse_spread_percent = 0.5\nburn_time_s = 2.6\npropellant_mass_kg = 0.9\n\
+         [[body]]\nname = \"B\"\ngnss_greatest_height_m = 9000\ngnss_greatest_speed_mps = 900\n\
+         gnss_greatest_acceleration_g = 90\n{rest}\
+         [[link]]\nname = \"radio\"\nkind = \"serial\"\npath = \"/dev/ttyUSB0\"\n"
+    ))
+}
+
+/// What the receivers, cues and chutes of a vertical flight see: the greatest speed, felt acceleration and height, and
+/// speed, density and dynamic pressure two seconds before apogee are SciPy's (`solve_ivp`, relative tolerance 1e-9, as
+/// for the nominal flight below); load q Cd A and terminal speed sqrt(2 m g / (rho Cd A)) are closed forms, at the 95 %
+/// end of a drag area whose logarithm is normal with 0.15.
+#[test]
+fn receivers_cues_and_descents_see_what_scipy_and_closed_forms_give() {
+    let cue = |name: &str, limit: &str| {
+        format!(
+            "[[cue]]\nname = \"{name}\"\nkind = \"chute\"\nwhen = \"before apogee\"\nvalue = 2\nspread_s = 0.001\n{limit}\n"
+        )
+    };
+    let rest = [
+        "[[body.descent]]\nstate = \"drogue\"\ncue = \"load\"\ndrag_area_m2 = 0.3\n".to_owned(),
+        "[[body.descent]]\nstate = \"main\"\ncue = \"main\"\ndrag_area_m2 = 3\n".to_owned(),
+        cue("air", "limit_airspeed_mps = 10"),
+        cue("pressure", "limit_dynamic_pressure_pa = 100"),
+        cue("load", "limit_opening_load_n = 50"),
+        "[[cue]]\nname = \"main\"\nkind = \"chute\"\nwhen = \"height below\"\nvalue = 150\nspread_s = 0.001\n".to_owned(),
+        "[limits]\nceiling_m = 2000\nceiling_above = \"sea level\"\n".to_owned(),
+    ]
+    .concat();
+    let setup = one_motor("", 0.0, &rest);
+    let all = margins(&setup, &Sample::of(&setup));
+    // The burn time spreads by 9 % by itself: thrust at its slow and at its hard end.
+    let (slow, hard) = (1.0 + 1.645 * 0.09, 1.0 - 1.645 * 0.09);
+    let large = libm::exp(1.645 * 0.15);
+    for (key, wanted, share) in [
+        ("thrust_first", 1700.0 / 2.6 / 8.0 / 9.8031 / slow, 0.03),
+        // A short burn loses less to gravity, 9.8 m/s2 of its time; half a per cent each of impulse and mass beside.
+        ("gnss_speed:B", 190.923 + 1.645 * libm::hypot(9.8 * 2.6 * 0.09, 190.923 * 0.00707), 0.01),
+        ("gnss_acceleration:B", 84.062 / hard, 0.03),
+        ("gnss_height:B", 990.0 + 1524.460, 0.02),
+        ("ceiling", 990.0 + 1524.460, 0.02),
+        // Beside 19.663 m/s of climb, sideways and normal on each of two axes: 3.05 m/s of wind that nobody told (0.5 m/s and 0.2 %
+        // of the height), 1.67 m/s of lean (0.5 degrees at burnout); 5.991 is chi2.ppf(0.95, 2).
+        ("cue:air", libm::sqrt(19.663 * 19.663 + 5.991 * (3.05 * 3.05 + 1.67 * 1.67)), 0.03),
+        ("cue:pressure", 0.5 * 0.93111 * (19.663 * 19.663 + 5.991 * (3.05 * 3.05 + 1.67 * 1.67)), 0.05),
+        // Four million draws of numpy of that pressure times 0.3 m2 with its spread.
+        ("cue:load", 74.754, 0.05),
+        // 7.1 kg at 150 m above the pad, 1.0616 kg/m3, under the small end of its area.
+        ("descent:B:drogue", 20.906 * libm::sqrt(large), 0.03),
+    ] {
+        let figure = find(&all, &format!("margin:{key}")).figure.unwrap();
+        assert!((figure / wanted - 1.0).abs() < share, "{key}: {figure}, {wanted}");
+    }
+}
+
+/// atan(w / v): v is SciPy's 17.023 m/s two metres up, spread by half of the burn time's 9 %; the wind is told at that height,
+/// and gusts of at least 0.5 m/s are on it.
+#[test]
+fn the_angle_of_attack_is_that_of_the_wind_against_the_speed() {
+    let setup = one_motor("", 4.0, "");
+    let all = margins(&setup, &Sample::of(&setup));
+    let share = libm::hypot(libm::hypot(0.1, 0.5) / 4.0, 0.045);
+    let wanted = libm::atan(4.0 / 17.023 * (1.0 + 1.645 * share));
+    let figure = find(&all, "margin:attack").figure.unwrap();
+    assert!((figure / wanted - 1.0).abs() < 0.04, "{} {}", figure.to_degrees(), wanted.to_degrees());
+}
+
+/// Areas that hold everything, and one far away: shares of one and none. Without a chute in still air it comes down within
+/// the distance that its lean takes it.
+#[test]
+fn shares_of_landings_are_all_or_none_where_an_area_holds_all_or_none() {
+    let square = |name: &str, kind: &str, east: f64| {
+        format!(
+            "[[site.area]]\nname = \"{name}\"\nkind = \"{kind}\"\nclosed = true\npoints_m = [[{}, -9000], [{}, -9000], [{}, 9000], [{}, 9000]]\n",
+            east - 9000.0,
+            east + 9000.0,
+            east + 9000.0,
+            east - 9000.0
+        )
+    };
+    let site =
+        [square("all", "landing", 0.0), square("town", "people", 0.0), square("far", "people", 30_000.0)];
+    let setup = one_motor(&site.concat(), 0.0, "");
+    let all = margins(&setup, &Sample::of_some(&setup, 200));
+    let figure = |key: &str| find(&all, key).figure.unwrap();
+    assert_eq!(figure("margin:place:bare:outside"), 0.0);
+    assert_eq!((figure("margin:place:bare:town"), figure("margin:place:bare:far")), (1.0, 0.0));
+    assert!(find(&all, "margin:place:bare:town").level == Some(Level::Act));
+    // The pad is in the one, and 21 km from the other.
+    assert_eq!((figure("margin:distance:town"), figure("margin:distance:far")), (0.0, 21_000.0));
+    let drift = figure("margin:drift:bare");
+    assert!((10.0..300.0).contains(&drift), "{drift}");
 }
 
 /// SciPy's `solve_ivp` (relative tolerance 1e-9) on the same vertical equations: flat thrust, mass falling evenly, the US Standard

@@ -29,6 +29,19 @@ def test_straight_flights_release_within_a_quarter_of_a_second_of_what_is_wanted
     assert figures["bare_too_early"] == 24 and figures["too_early"] == 0, figures
 
 
+def test_the_first_half_second_of_boost_does_not_set_it_off(tmp_path):
+    case, tracks = flown("straight", 4)
+    condition = condition_of(case, tmp_path)
+    events = tracks[0].events
+    for seed in range(4):
+        board = Board(case, tracks[0], np.random.default_rng(seed))
+        first = (board.t > events["liftoff"]) & (board.t < events["liftoff"] + 0.5)
+        # it is there: slower than the threshold, and rising through it
+        assert np.any(board.climb[first] < condition["climb_at_most"])
+        t, by_timer = board.release(condition)
+        assert np.isfinite(t) and t > events["burnout"] and not by_timer, t
+
+
 def test_a_barometer_that_dips_near_mach_one_does_not_set_it_off(tmp_path):
     rows = trial(BINARY, "transonic", 1, 3)
     assert all(r["mach"] > 1.0 for r in rows)
