@@ -1,7 +1,7 @@
 import { describe, expect, it } from 'vitest';
-import { check } from '../lib/fixtures';
-import type { AcceptedNow, Margin } from '../lib/messages';
-import { counted, rowsOf, shown, tied, together } from './rows';
+import { body, check } from '../lib/fixtures';
+import type { AcceptedNow, Margin, RadioNow } from '../lib/messages';
+import { counted, heardOf, rowsOf, shown, tied, together } from './rows';
 
 function margin(change: Partial<Margin> = {}): Margin {
   return {
@@ -31,12 +31,27 @@ const mo: AcceptedNow = {
   why: 'the wind is calm',
 };
 
+const radio = (receiver: string, heard_t_s: number): RadioNow => ({
+  receiver,
+  body: 'Body',
+  heard_t_s,
+  loss: null,
+  rssi_dbm: null,
+  snr_db: null,
+  ticks: '',
+  good: 0,
+  wrong: 0,
+  wrong_by: [],
+});
+const NONE = new Map<string, number>();
+
 describe('rows', () => {
   it('puts trouble first, act before look, what was accepted behind what was not', () => {
     const rows = rowsOf(
       [margin(), margin({ key: 'b', level: 'look' }), margin({ level: 'look' })],
       [check(), check({ key: 'c', level: 'act', figure: 'silent', since_t_s: 60 })],
       [mo],
+      NONE,
       300,
       'metric',
     );
@@ -57,16 +72,17 @@ describe('rows', () => {
       [margin({ level: 'look' })],
       [check(), check({ key: 'c', level: 'act' })],
       [],
+      NONE,
       0,
       'metric',
     );
     expect(counted(rows)).toBe('One of three within limits. One to look at, one to act on.');
-    expect(counted(rowsOf([margin()], [], [], 0, 'metric'))).toBe('One of one within limits.');
-    expect(counted(rowsOf([margin({ level: 'look' })], [], [mo], 0, 'metric'))).toBe(
+    expect(counted(rowsOf([margin()], [], [], NONE, 0, 'metric'))).toBe('One of one within limits.');
+    expect(counted(rowsOf([margin({ level: 'look' })], [], [mo], NONE, 0, 'metric'))).toBe(
       'None of one within limits. One accepted.',
     );
     const many = Array.from({ length: 20 }, (_, i) => check({ key: String(i) }));
-    expect(counted(rowsOf([], many, [], 0, 'metric'))).toBe('20 of 20 within limits.');
+    expect(counted(rowsOf([], many, [], NONE, 0, 'metric'))).toBe('20 of 20 within limits.');
     expect(counted([])).toBe('Nothing to judge yet.');
   });
 
@@ -77,7 +93,7 @@ describe('rows', () => {
   });
 
   it('does not count what has no limit', () => {
-    const rows = rowsOf([margin({ judged: false, limit: null })], [check()], [], 0, 'metric');
+    const rows = rowsOf([margin({ judged: false, limit: null })], [check()], [], NONE, 0, 'metric');
     expect(counted(rows)).toBe('One of one within limits.');
   });
 
@@ -92,6 +108,7 @@ describe('rows', () => {
         check({ key: 'fix:Cam B', figure: '4 m', limit: 'another' }),
       ],
       [],
+      NONE,
       0,
       'metric',
     );
@@ -100,6 +117,46 @@ describe('rows', () => {
       'Radios, 2: all heard',
       'Body battery: 4 m',
     ]);
+  });
+
+  it('says how long ago each was heard, and keeps what is to be known of all', () => {
+    const heard = heardOf(
+      [
+        body({ name: 'Body', heard_t_s: 99.6 }),
+        body({ name: 'Cam A', heard_t_s: 96 }),
+        body({ heard_t_s: null }),
+      ],
+      [radio('Mast', 97), radio('Mast', 99)],
+    );
+    const rows = rowsOf(
+      [
+        margin({ key: 'margin:distance:line', note: 'column for one motor' }),
+        margin({ key: 'margin:distance:cars', note: 'column for one motor', figure: 20 }),
+      ],
+      [
+        check({ key: 'heard:Body', figure: 'heard' }),
+        check({ key: 'heard:Cam A', figure: 'heard' }),
+        check({ key: 'receiver:Mast', figure: 'hears' }),
+        check({ key: 'restart:Body', figure: 'none heard' }),
+        check({ key: 'restart:Cam A', figure: 'none heard' }),
+      ],
+      [],
+      heard,
+      100,
+      'metric',
+    );
+    expect(together(rows).map((r) => `${r.figure} | ${r.note}`)).toEqual([
+      'all heard, last 0 to 4 s ago | Body, Cam A',
+      'hears, last 1 s ago | ',
+      'none heard | Body, Cam A',
+      'line 15.5 m/s, cars 20.0 m/s | column for one motor',
+    ]);
+    // What is silent says since when by itself.
+    const silent = check({ key: 'heard:Body', figure: 'silent', level: 'act', since_t_s: 40 });
+    expect(rowsOf([], [silent], [], heard, 100, 'metric')[0]).toMatchObject({
+      figure: 'silent 60 s',
+      ago_s: null,
+    });
   });
 
   it('says figures in the units chosen', () => {

@@ -1,6 +1,6 @@
 // Readiness and margins as one list, trouble first, and the sentence that counts them. Pure: messages in, words out.
 import { whole } from '../lib/age';
-import type { AcceptedNow, CheckNow, Level, Margin } from '../lib/messages';
+import type { AcceptedNow, BodyNow, CheckNow, Level, Margin, RadioNow } from '../lib/messages';
 import { decimal, inWords, length, lengthScale, speedScale, type Units } from '../lib/units';
 
 export type RowState = Level | 'within' | 'told';
@@ -18,6 +18,19 @@ export interface Row {
   accepted: string | null;
   /** Heard on the radio, or worked out of what was told. */
   heard: boolean;
+  /** How long ago it was heard, s; `null` where that is not what the row is about. */
+  ago_s: number | null;
+}
+
+/** When each transmitter and each receiver last brought a packet, by the key of its row, station time. */
+export function heardOf(bodies: readonly BodyNow[], radios: readonly RadioNow[]): Map<string, number> {
+  const all = new Map<string, number>();
+  const put = (key: string, at: number | null): void => {
+    if (at !== null) all.set(key, Math.max(at, all.get(key) ?? at));
+  };
+  for (const body of bodies) put(`heard:${body.name}`, body.heard_t_s);
+  for (const radio of radios) put(`receiver:${radio.receiver}`, radio.heard_t_s);
+  return all;
 }
 
 const ORDER: Record<RowState, number> = { act: 0, look: 1, within: 2, told: 3 };
@@ -72,6 +85,7 @@ function ofMargin(margin: Margin, accepted: readonly AcceptedNow[], units: Units
     change: margin.level ? margin.change : '',
     accepted: by && margin.level ? acceptance(by.who, by.why, `then ${inWords(by.figure, units)}`) : null,
     heard: false,
+    ago_s: null,
   };
 }
 
@@ -80,7 +94,9 @@ function acceptance(who: string, why: string, beside = ''): string {
   return `accepted by ${who || 'somebody at the station'} because ${why}${beside ? ` (${beside})` : ''}`;
 }
 
-function ofCheck(check: CheckNow, t_s: number, units: Units): Row {
+function ofCheck(check: CheckNow, heard_t_s: number | undefined, t_s: number, units: Units): Row {
+  // What is silent says since when by itself.
+  const ago_s = check.level || heard_t_s === undefined ? null : Math.max(0, t_s - heard_t_s);
   const since = check.since_t_s === null ? '' : ` ${whole(t_s - check.since_t_s)}`;
   return {
     key: check.key,
@@ -88,11 +104,12 @@ function ofCheck(check: CheckNow, t_s: number, units: Units): Row {
     what: check.what,
     figure: inWords(check.figure, units) + since,
     limit: inWords(check.limit, units),
-    from: check.limit_from,
+    from: check.limit_from === 'default' ? 'our default, no source' : check.limit_from,
     note: '',
     change: inWords(check.words, units),
     accepted: check.accepted_why === null ? null : acceptance(check.accepted_by ?? '', check.accepted_why),
     heard: true,
+    ago_s,
   };
 }
 
@@ -101,11 +118,12 @@ export function rowsOf(
   margins: readonly Margin[],
   checks: readonly CheckNow[],
   accepted: readonly AcceptedNow[],
+  heard: ReadonlyMap<string, number>,
   t_s: number,
   units: Units,
 ): Row[] {
   const all = [
-    ...checks.map((c) => ofCheck(c, t_s, units)),
+    ...checks.map((c) => ofCheck(c, heard.get(c.key), t_s, units)),
     ...margins.map((m) => ofMargin(m, accepted, units)),
   ];
   const rank = (row: Row): number => ORDER[row.state] * 2 + (row.accepted ? 1 : 0);
@@ -151,15 +169,34 @@ export function together(rows: readonly Row[]): Row[] {
   }
   return [...groups.values()].flatMap((group) => {
     const [first] = group;
-    if (!first || group.length === 1) return group;
+    if (!first) return [];
+    const ages = group.flatMap((r) => (r.ago_s === null ? [] : [r.ago_s]));
+    const ago = ages.length ? `, last ${agoOf(Math.min(...ages), Math.max(...ages))}` : '';
+    if (group.length === 1) return [{ ...first, figure: first.figure + ago }];
     const names = group.map((r) => nameOf(r));
     const same = group.every((r) => r.figure === first.figure);
-    const figure = same
-      ? `all ${first.figure}`
-      : group.map((r, i) => `${names[i] ?? ''} ${r.figure}`).join(', ');
+    const all = allOf(first.figure);
+    const figure = same ? all + ago : group.map((r, i) => `${names[i] ?? ''} ${r.figure}`).join(', ') + ago;
     const what = `${TOGETHER[kindOf(first.key)] ?? ''}, ${group.length}`;
-    return [{ ...first, what, figure: figure, note: same ? names.join(', ') : '' }];
+    // What is to be known of all of them stays.
+    const note = group.every((r) => r.note === first.note) ? first.note : '';
+    return [
+      { ...first, what, figure, note: [same ? names.join(', ') : '', note].filter(Boolean).join('; ') },
+    ];
   });
+}
+
+/** One figure of all of them, as one says it. */
+function allOf(figure: string): string {
+  if (figure.startsWith('none')) return figure;
+  return `all ${figure === 'hears' ? 'hear' : figure}`;
+}
+
+/** "0 to 2 s ago" */
+function agoOf(least_s: number, most_s: number): string {
+  const [least, most] = [whole(least_s), whole(most_s)];
+  if (least === most) return `${most} ago`;
+  return `${most.endsWith(' s') ? least.replace(' s', '') : least} to ${most} ago`;
 }
 
 /** Of whom a row is: the last part of its key. */
