@@ -311,6 +311,9 @@ test('a crew member with one hand on a phone adds a step and a cue, and takes th
   const own = watchful(phone, station.address);
   await phone.goto(`${station.address}/prepare`);
   const form = phone.getByRole('region', { name: 'Told' });
+  await phone.getByRole('navigation', { name: 'On this page' }).getByRole('button', { name: 'Told' }).tap();
+  await expect(form).toBeFocused();
+  await expect(form.getByRole('heading', { name: /^What is told/ })).toBeInViewport();
   await form.getByRole('button', { name: 'Add a step', exact: true }).tap();
   await phone.locator('[id="checklist[+1].step"]').fill('Cover off the port');
   await form.getByRole('button', { name: 'Add a cue', exact: true }).tap();
@@ -349,6 +352,9 @@ test('the checklist prints with what the radio says beside it', async () => {
   await expect(page.getByRole('region', { name: 'Cue planner' })).toBeHidden();
   await expect(page.getByText(/^Advice, not range safety: the range’s own officers/)).toBeVisible();
   await picture(page, 'checklist-print');
+  // A sheet of paper holds it.
+  const paper = (await page.pdf({ format: 'A4' })).toString('latin1');
+  expect(paper.match(/\/Type \/Page\b/g)).toHaveLength(1);
   await page.emulateMedia({ media: 'screen' });
 });
 
