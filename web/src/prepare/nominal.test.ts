@@ -78,6 +78,8 @@ describe('the picture of the nominal flight', () => {
 
   it('makes round steps and marks', () => {
     expect([roundStep(90), roundStep(130), roundStep(2100)]).toEqual([100, 200, 2500]);
+    // 90 m are 295 feet.
+    expect(roundStep(90, 1 / 0.3048)).toBeCloseTo(500 * 0.3048, 9);
     expect(marks(-130, 260, 100)).toEqual([-100, 0, 100, 200]);
   });
 

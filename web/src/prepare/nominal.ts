@@ -16,17 +16,17 @@ export interface Frame {
   top_m: number;
 }
 
-/** 1, 2, 2.5, 5 times a power of ten: the next one at or above. */
-export function roundStep(value: number): number {
-  const power = 10 ** Math.floor(Math.log10(Math.max(value, 1e-9)));
-  const nice = [1, 2, 2.5, 5, 10].find((n) => n * power >= value * 0.999) ?? 10;
-  return nice * power;
+/** 1, 2, 2.5, 5 times a power of ten in the unit that is shown (`shown` of it are a metre): the next one at or above. */
+export function roundStep(value: number, shown = 1): number {
+  const power = 10 ** Math.floor(Math.log10(Math.max(value * shown, 1e-9)));
+  const nice = [1, 2, 2.5, 5, 10].find((n) => n * power >= value * shown * 0.999) ?? 10;
+  return (nice * power) / shown;
 }
 
 const MARGIN = { left: 8, right: 8, top: 34, bottom: 30 };
 
 /** Fits everything that is drawn into a width, within a range of heights. */
-export function frameOf(picture: NominalPicture, given: number, most: number): Frame {
+export function frameOf(picture: NominalPicture, given: number, most: number, shown = 1): Frame {
   // Before it is laid out a figure has no width.
   const width = Math.max(given, 240);
   const paths = [picture.nominal, picture.worst, ...picture.others];
@@ -53,7 +53,7 @@ export function frameOf(picture: NominalPicture, given: number, most: number): F
     scale,
     x: (away_m) => MARGIN.left + (away_m - left_m) * scale,
     y: (height_m) => height - MARGIN.bottom - height_m * scale,
-    step: roundStep(90 / scale),
+    step: roundStep(90 / scale, shown),
     left_m,
     right_m: far + spare / scale,
     top_m: top,
