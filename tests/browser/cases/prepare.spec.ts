@@ -158,7 +158,7 @@ async function fillIn(of: Page, key: string, told: Record<string, string>) {
 test('a camera with its cues, descents and a line of cars is added by keyboard in one go, and taken out again to the byte', async () => {
   const before = readFileSync(setup, 'utf8');
   const form = page.getByRole('region', { name: 'Told' });
-  const add = (what: string) => form.getByRole('button', { name: `Add a ${what}`, exact: true });
+  const add = (what: string) => form.getByRole('button', { name: `Add ${what === 'area' ? 'an' : 'a'} ${what}`, exact: true });
   await add('body').press('Enter');
   await expect(field('body[+1].name')).toBeFocused();
   await page.keyboard.type('Cam D');

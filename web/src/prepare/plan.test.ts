@@ -39,6 +39,7 @@ describe('the cue planner', () => {
     expect(wantWords({ kind: 'lead', s: 2 }, 'metric')).toBe('2 s before apogee');
     expect(wantWords({ kind: 'lead', s: -0.5 }, 'metric')).toBe('0.5 s after apogee');
     expect(wantWords({ kind: 'lead', s: 0 }, 'metric')).toBe('at apogee');
+    expect(wantWords({ kind: 'climb', mps: 19.6 }, 'metric')).toBe('at 19.6 m/s of climb');
     expect(wantWords({ kind: 'height', m: 150 }, 'imperial')).toBe('at 492 ft, coming down');
   });
 

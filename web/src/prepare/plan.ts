@@ -45,7 +45,7 @@ export function wantWords(want: Want, units: Units): string {
       if (want.s === 0) return 'at apogee';
       return `${decimal(Math.abs(want.s), want.s % 1 ? 1 : 0)} s ${want.s > 0 ? 'before' : 'after'} apogee`;
     case 'climb':
-      return `at ${speed(want.mps, units)} of climb`;
+      return `at ${speed1(want.mps, units)} of climb`;
     case 'height':
       return `at ${length(want.m, units)}, coming down`;
   }
