@@ -118,6 +118,7 @@ test('nonsense is answered in words at its field, and nothing of it is taken', a
     await field(key).fill(typed);
     await form.getByRole('button', { name: /^Apply/ }).press('Enter');
     await expect(field(key)).toHaveAttribute('aria-invalid', 'true');
+    await expect(field(key)).toHaveCSS('border-top-width', '3px');
     await expect(page.locator(`[id="${key}-wrong"]`)).toHaveText(words);
     await expect(field(key)).toBeFocused();
     await field(key).fill(told);
