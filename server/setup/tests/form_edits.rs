@@ -179,6 +179,8 @@ fn lists_on_one_line_and_pairs_with_remarks_are_left_to_the_text() {
 const LISTS: [&str; 6] = ["vehicle.part", "upper_motor", "body", "cue", "site.area", "checklist"];
 
 proptest! {
+    #![proptest_config(ProptestConfig::with_cases(64))]
+
     /// Whatever is added and taken out again: the text is as before to the byte, remarks and all.
     #[test]
     fn what_was_added_comes_out_again_to_the_byte(
