@@ -154,9 +154,16 @@ impl<'a> At<'a> {
     }
 
     fn number(&mut self) -> Option<f64> {
-        match self.word()? {
-            "null" => Some(f64::NAN),
-            word => word.parse().ok(),
+        match self.left.bytes().next()? {
+            b'n' => self.skip("null").map(|()| f64::NAN),
+            // To find the figure's end first and then to read it would be to go over it twice; what this takes for a figure
+            // beyond JSON's is left to serde.
+            b'0'..=b'9' | b'-' => {
+                let (value, length) = fast_float2::parse_partial::<f64, _>(self.left).ok()?;
+                self.left = self.left.get(length..)?;
+                value.is_finite().then_some(value)
+            }
+            _ => None,
         }
     }
 

@@ -57,7 +57,7 @@ pub(crate) async fn track(source: &Source, flight: &Flight, table: Table) -> Res
     let from_s = flight.liftoff_s().map_or(f64::NEG_INFINITY, |liftoff_s| liftoff_s - 1.0);
     let mut pages = Pages::new(source.clone(), table, flight.number);
     while let Some(page) = pages.next().await? {
-        for line in page.text.split('\n') {
+        for line in page.text()?.split('\n') {
             if let Some((_, row)) = source::row(table, line)?
                 && row.t_s >= from_s
             {
@@ -139,7 +139,7 @@ async fn commanded(source: &Source, flight: &Flight) -> Result<Commanded, Troubl
     let mut down: Vec<Option<f64>> = vec![None; commanded.len()];
     let mut pages = Pages::new(source.clone(), Table::Readings, flight.number);
     while let Some(page) = pages.next().await? {
-        for line in page.text.split('\n') {
+        for line in page.text()?.split('\n') {
             // A line without the word costs no parsing.
             let Some(data) = line.splitn(4, ' ').nth(3).filter(|data| data.contains("\"commanded\"")) else {
                 continue;

@@ -18,7 +18,7 @@ use tokio::sync::mpsc;
 
 use super::audits::Drawn;
 use super::frames::FrameBytes;
-use super::pages::Pages;
+use super::pages::{Page, Pages};
 use super::source::{self, Chosen, Source};
 use crate::store::inputs;
 
@@ -249,7 +249,7 @@ pub(super) fn blocks(
     filler: &Arc<Filler>,
     progress: &Arc<Progress>,
 ) -> mpsc::Receiver<Result<Block, Trouble>> {
-    let (lines_in, mut lines) = mpsc::channel::<Result<(usize, String), Trouble>>(AHEAD + 1);
+    let (lines_in, mut lines) = mpsc::channel::<Result<(usize, Page), Trouble>>(AHEAD + 1);
     let (blocks_in, blocks) = mpsc::channel(AHEAD);
     let (source, reading, progress) = (source.clone(), chosen.to_vec(), Arc::clone(progress));
     tokio::spawn(async move {
@@ -270,7 +270,7 @@ async fn read(
     source: &Source,
     chosen: &[Chosen],
     table: Table,
-    lines: &mpsc::Sender<Result<(usize, String), Trouble>>,
+    lines: &mpsc::Sender<Result<(usize, Page), Trouble>>,
     progress: &Progress,
 ) -> Result<(), Trouble> {
     for one in chosen {
@@ -284,11 +284,11 @@ async fn read(
         };
         while let Some(page) = pages.next().await? {
             progress.more(page.rows);
-            let text = match &mut frames {
-                Some(frames) => with_bytes(&page.text, frames).await?,
-                None => page.text,
+            let page = match &mut frames {
+                Some(frames) => Page::joined(with_bytes(page.text()?, frames).await?, page.rows),
+                None => page,
             };
-            if lines.send(Ok((index, text))).await.is_err() {
+            if lines.send(Ok((index, page))).await.is_err() {
                 return Ok(());
             }
         }
@@ -321,15 +321,15 @@ fn fill(
     table: Table,
     how: &How,
     filler: &Filler,
-    lines: &mut mpsc::Receiver<Result<(usize, String), Trouble>>,
+    lines: &mut mpsc::Receiver<Result<(usize, Page), Trouble>>,
     blocks: &mpsc::Sender<Result<Block, Trouble>>,
 ) -> Result<(), Trouble> {
     let mut block = Block::new(filler.columns());
     let mut resampler: Option<(usize, Resampler)> = None;
     while let Some(page) = lines.blocking_recv() {
-        let (index, text) = page?;
+        let (index, page) = page?;
         let flight = &filler.flights()[index];
-        for line in text.split('\n') {
+        for line in page.text()?.split('\n') {
             if matches!(table, Table::Estimates | Table::Smoothed) {
                 let Some((offset_ns, row)) = source::row(table, line)? else { continue };
                 match how.rate_hz {

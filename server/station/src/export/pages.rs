@@ -2,7 +2,9 @@
 //! would cost more than reading the row.
 
 use loftwatch_export::Table;
-use sqlx::{AssertSqlSafe, Row as _};
+use sqlx::pool::PoolConnection;
+use sqlx::sqlite::SqliteRow;
+use sqlx::{AssertSqlSafe, Row as _, Sqlite, SqliteConnection};
 
 use super::make::Trouble;
 use super::source::Source;
@@ -11,19 +13,40 @@ use super::source::Source;
 const ROWS: i64 = 1_000;
 
 /// Some lines, one a row.
-#[derive(Debug)]
 pub(super) struct Page {
-    /// Of estimates: `utc_offset_ns data`; with hindsight `utc_offset_ns body data`; of all others
-    /// `t_ns t_receive_ns utc_offset_ns data`.
-    pub(super) text: String,
+    text: Text,
     /// How many.
     pub(super) rows: u64,
+}
+
+/// Where the lines of a page lie. What SQLite gave is left there: a day's are three gigabytes, and to copy them once more costs.
+enum Text {
+    Given(SqliteRow),
+    Joined(String),
+}
+
+impl Page {
+    /// Made of lines that were put together elsewhere.
+    pub(super) const fn joined(text: String, rows: u64) -> Self {
+        Self { text: Text::Joined(text), rows }
+    }
+
+    /// The lines. Of estimates: `utc_offset_ns data`; with hindsight `utc_offset_ns body data`; of all others
+    /// `t_ns t_receive_ns utc_offset_ns data`.
+    pub(super) fn text(&self) -> Result<&str, Trouble> {
+        match &self.text {
+            Text::Given(row) => Ok(row.try_get("text")?),
+            Text::Joined(text) => Ok(text),
+        }
+    }
 }
 
 /// Reads a table of one flight in order.
 #[derive(Debug)]
 pub(super) struct Pages {
     source: Source,
+    /// One connection for all pages: each has its thread, and a page that comes from another one finds cold caches.
+    connection: Option<PoolConnection<Sqlite>>,
     table: Table,
     flight: u32,
     /// Where the last page ended: station time and number, or body and time.
@@ -34,7 +57,15 @@ pub(super) struct Pages {
 
 impl Pages {
     pub(super) fn new(source: Source, table: Table, flight: u32) -> Self {
-        Self { source, table, flight, after: (i64::MIN, -1), after_s: f64::NEG_INFINITY, done: false }
+        Self {
+            source,
+            connection: None,
+            table,
+            flight,
+            after: (i64::MIN, -1),
+            after_s: f64::NEG_INFINITY,
+            done: false,
+        }
     }
 
     /// How many rows there are.
@@ -58,16 +89,21 @@ impl Pages {
         if self.done {
             return Ok(None);
         }
-        let page = if self.table == Table::Smoothed {
-            self.next_smoothed().await?
-        } else {
-            self.next_output().await?
+        let mut connection = match self.connection.take() {
+            Some(connection) => connection,
+            None => self.source.derived.acquire().await?,
         };
+        let page = if self.table == Table::Smoothed {
+            self.next_smoothed(&mut connection).await?
+        } else {
+            self.next_output(&mut connection).await?
+        };
+        self.connection = Some(connection);
         self.done = page.as_ref().is_none_or(|page| (page.rows as i64) < ROWS);
         Ok(page)
     }
 
-    async fn next_output(&mut self) -> Result<Option<Page>, Trouble> {
+    async fn next_output(&mut self, connection: &mut SqliteConnection) -> Result<Option<Page>, Trouble> {
         let line = if self.table == Table::Estimates {
             "utc_offset_ns || ' ' || data"
         } else {
@@ -85,17 +121,17 @@ impl Pages {
             .bind(self.after.0)
             .bind(self.after.1)
             .bind(ROWS)
-            .fetch_one(&self.source.derived)
+            .fetch_one(connection)
             .await?;
         let rows: i64 = row.try_get("n")?;
         if rows == 0 {
             return Ok(None);
         }
         self.after = (row.try_get("t")?, row.try_get("s")?);
-        Ok(Some(Page { text: row.try_get("text")?, rows: rows as u64 }))
+        Ok(Some(Page { text: Text::Given(row), rows: rows as u64 }))
     }
 
-    async fn next_smoothed(&mut self) -> Result<Option<Page>, Trouble> {
+    async fn next_smoothed(&mut self, connection: &mut SqliteConnection) -> Result<Option<Page>, Trouble> {
         let rows = sqlx::query(
             "SELECT body, t_s, (SELECT utc_offset_ns FROM flight WHERE number = ?1) || ' ' || body || ' ' || data AS line FROM smoothed \
              WHERE flight = ?1 AND (body, t_s) > (?2, ?3) ORDER BY body, t_s LIMIT ?4",
@@ -104,11 +140,11 @@ impl Pages {
         .bind(self.after.0.max(-1))
         .bind(self.after_s)
         .bind(ROWS)
-        .fetch_all(&self.source.derived)
+        .fetch_all(connection)
         .await?;
         let Some(last) = rows.last() else { return Ok(None) };
         (self.after.0, self.after_s) = (last.try_get("body")?, last.try_get("t_s")?);
         let lines = rows.iter().map(|row| row.try_get::<&str, _>("line")).collect::<Result<Vec<_>, _>>()?;
-        Ok(Some(Page { text: lines.join("\n"), rows: rows.len() as u64 }))
+        Ok(Some(Page::joined(lines.join("\n"), rows.len() as u64)))
     }
 }

@@ -181,7 +181,7 @@ impl Source {
         let table = if chosen.hindsight { Table::Smoothed } else { Table::Estimates };
         let mut pages = super::pages::Pages::new(self.clone(), table, number);
         while let Some(page) = pages.next().await? {
-            for line in page.text.split('\n') {
+            for line in page.text()?.split('\n') {
                 if let Some(row) = row(table, line)?.map(|(_, row)| row) {
                     collector.take(&row);
                 }
