@@ -3,7 +3,7 @@ import { clock } from '../lib/age';
 import type { EventBrief, FlightInfo, Track } from '../lib/messages';
 import { laidOf, rowsOf } from './compare';
 import { jumpsOf } from './jumps';
-import { bundled, daysOf, found, weatherWords } from './list';
+import { daysOf, found, weatherWords } from './list';
 import { spanOf } from './span';
 
 const flight = (number: number, at: number, change: Partial<FlightInfo> = {}): FlightInfo => ({
@@ -42,11 +42,11 @@ describe('the list of flights', () => {
       [flight(1, NOON - 86_400), flight(2, NOON), flight(3, NOON + 3600, { label: 'Second light' })],
       'metric',
     );
-    expect(days.map((d) => [d.day, d.rows.map((r) => r.number)])).toEqual([
+    expect(days.map((d) => [d.day, d.sites.flatMap(({ rows }) => rows.map((r) => r.number))])).toEqual([
       ['2026-11-25', [3, 2]],
       ['2026-11-24', [1]],
     ]);
-    expect(days[0]?.rows[0]).toMatchObject({
+    expect(days[0]?.sites[0]?.rows[0]).toMatchObject({
       number: 3,
       time: clock(NOON + 3600, false),
       name: 'Second light',
@@ -60,7 +60,7 @@ describe('the list of flights', () => {
     const row = daysOf(
       [flight(1, NOON, { liftoff_s: null, apogee_m: null, duration_s: null, ended_s: null })],
       'metric',
-    )[0]?.rows[0];
+    )[0]?.sites[0]?.rows[0];
     expect(row).toMatchObject({ name: 'Tall Order 1', apogee: 'no liftoff', duration: '–', open: true });
   });
 });
@@ -79,19 +79,22 @@ describe('what is found and said of a flight', () => {
     expect(numbers('43 m/s')).toEqual([1]);
     expect(numbers('gusty light')).toEqual([]);
   });
-  it('a range day is one date at one site', () => {
-    const days = daysOf([flight(1, NOON), flight(2, NOON, { site_name: 'South pad' })], 'metric');
-    expect(days.map((d) => [d.site, d.rows.length])).toEqual([
-      ['North pad', 1],
-      ['South pad', 1],
+  it('a range day is one date, whose flights stand by site', () => {
+    const days = daysOf(
+      [flight(1, NOON), flight(2, NOON + 60, { site_name: 'South pad' }), flight(3, NOON + 120)],
+      'metric',
+    );
+    expect(days.map((d) => d.day)).toEqual(['2026-11-25']);
+    expect(days[0]?.sites.map(({ site, rows }) => [site, rows.map((row) => row.number)])).toEqual([
+      ['North pad', [3, 1]],
+      ['South pad', [2]],
     ]);
   });
-  it('a date has one bundle, where the first of its flights stands that can be in it', () => {
+  it('a date has a bundle if any of its flights can be in it', () => {
     const gone = flight(1, NOON + 60, { deleted: true });
-    const days = daysOf([gone, flight(2, NOON, { site_name: 'South pad' })], 'metric');
-    expect(days.map((d) => bundled(days, d.day, d.site))).toEqual([false, true]);
-    const visitor = daysOf([flight(1, NOON, { from_elsewhere: true })], 'metric');
-    expect(bundled(visitor, '2026-11-25', 'North pad')).toBe(false);
+    const visitor = flight(3, NOON, { from_elsewhere: true });
+    expect(daysOf([gone, flight(2, NOON, { site_name: 'South pad' })], 'metric')[0]?.bundled).toBe(true);
+    expect(daysOf([gone, visitor], 'metric')[0]?.bundled).toBe(false);
   });
   it('the weather is said as far as it was told', () => {
     expect(weatherWords(flight(1, NOON), 'metric')).toBe('24 °C, 876 hPa, wind 5 m/s from 250°');

@@ -15,11 +15,12 @@ export interface FlightRow {
 
 export interface Day {
   day: string;
-  site: string;
-  rows: FlightRow[];
+  /** Whether a bundle of it can be had: of flights of this station that are not deleted. */
+  bundled: boolean;
+  sites: { site: string; rows: FlightRow[] }[];
 }
 
-/** The range days: flights of one date at one site, dates being those where the station stands. */
+/** The range days, dates being those where the station stands, and the flights of each by site. */
 export function daysOf(flights: readonly FlightInfo[], units: Units): Day[] {
   const days: Day[] = [];
   for (const f of [...flights].sort((a, b) => b.opened_s - a.opened_s)) {
@@ -34,9 +35,12 @@ export function daysOf(flights: readonly FlightInfo[], units: Units): Day[] {
       open: f.ended_s === null,
       info: f,
     };
-    const known = days.find((d) => d.day === day && d.site === f.site_name);
+    let of = days.find((d) => d.day === day);
+    if (!of) days.push((of = { day, bundled: false, sites: [] }));
+    if (!f.deleted && !f.from_elsewhere) of.bundled = true;
+    const known = of.sites.find(({ site }) => site === f.site_name);
     if (known) known.rows.push(row);
-    else days.push({ day, site: f.site_name, rows: [row] });
+    else of.sites.push({ site: f.site_name, rows: [row] });
   }
   return days;
 }
@@ -73,10 +77,4 @@ export function weatherWords({ weather }: FlightInfo, units: Units): string {
 /** What happened, each thing once, in order: "liftoff, burnout, apogee, main, landing". */
 export function eventWords({ events }: FlightInfo): string {
   return [...new Set(events.map((e) => e.label))].join(', ');
-}
-
-/** Whether the bundle of that date is offered at that site: where the date stands first, of flights that are in it. */
-export function bundled(days: readonly Day[], day: string, site: string): boolean {
-  const own = ({ info }: FlightRow): boolean => !info.deleted && !info.from_elsewhere;
-  return days.find((d) => d.day === day && d.rows.some(own))?.site === site;
 }
