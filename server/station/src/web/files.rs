@@ -242,7 +242,8 @@ async fn hand_out(
         // The twin of the sheet is a page of its own: nothing in it may run or reach out.
         (
             header::CONTENT_SECURITY_POLICY,
-            "default-src 'none'; style-src 'unsafe-inline'; font-src data:; img-src data:".to_owned(),
+            "default-src 'none'; style-src 'unsafe-inline'; font-src data:; img-src data:; base-uri 'none'; form-action 'none'; frame-ancestors 'self'"
+                .to_owned(),
         ),
     ];
     if known == Some(&tag[..]) {

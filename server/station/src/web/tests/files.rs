@@ -46,6 +46,19 @@ async fn a_broken_download_goes_on_where_it_broke() {
 }
 
 #[tokio::test]
+async fn the_twin_of_the_sheet_may_use_what_it_holds_and_run_nothing() {
+    let station = station().await;
+    let (head, _) = get(&station, "/api/flights/1/files/sheet.html").await;
+    let held: Vec<&str> = head.lines().filter(|line| line.starts_with("content-security-policy")).collect();
+    // Its style and its font are inside the page.
+    assert!(
+        held.len() == 1 && held[0].contains("default-src 'none'; style-src 'unsafe-inline'; font-src data:"),
+        "{head}"
+    );
+    assert!(head.contains("x-content-type-options: nosniff"), "{head}");
+}
+
+#[tokio::test]
 async fn how_far_a_file_is_can_be_asked() {
     let station = station().await;
     let path = "/api/flights/current/files/readings.parquet";
