@@ -62,7 +62,12 @@ pub(crate) async fn run(wanted: Export) -> Result<(), Failure> {
         chosen = source.choose(selection).await.map_err(|trouble| failed(&trouble))?;
     }
     std::fs::create_dir_all(&wanted.to)
-        .map_err(|error| Failure::other(format!("`{}` cannot be made: {error}", wanted.to.display())))?;
+        .map_err(|error| {
+        Failure::other(format!(
+            "the folder `{}` cannot be made: {error}\nkept: everything that is stored; no file was begun\nhint: name another one with --to",
+            wanted.to.display()
+        ))
+    })?;
     for what in files {
         let file = wanted.to.join(format!("{}-{}", selection.name(), what.name()));
         one(&source, &chosen, what, &how, &file).await.map_err(|trouble| failed(&trouble))?;
