@@ -14,7 +14,11 @@ fn at(
     place: &Place,
     inside: impl FnOnce(&mut Xml<'_>) -> Result<(), ExportError>,
 ) -> Result<(), ExportError> {
-    let (lat, lon) = (format!("{:.7}", place.latitude_deg), format!("{:.7}", place.longitude_deg));
+    let (lat, mut lon) = (format!("{:.7}", place.latitude_deg), format!("{:.7}", place.longitude_deg));
+    // The schema's longitudes are below 180; that meridian has two names.
+    if lon == "180.0000000" {
+        lon.insert(0, '-');
+    }
     within(xml, name, &[("lat", &lat), ("lon", &lon)], inside)
 }
 
