@@ -12,6 +12,7 @@ import hashlib
 import importlib.util
 import json
 import re
+import shutil
 import sqlite3
 import subprocess
 import sys
@@ -26,7 +27,7 @@ import pyarrow.parquet as pq
 import pykml.parser
 import srt
 import webvtt
-from lxml import etree
+from lxml import etree, html
 
 SPREAD = {"": "p50", "_p05": "p05", "_p25": "p25", "_p75": "p75", "_p95": "p95"}
 # Column of a table, decimals that are written, and where its figure stands in an estimate.
@@ -38,6 +39,35 @@ FIGURES = [
     ("lean_through_air_from_vertical_rad", 5, "lean_rad"),
     ("drag_k_per_m", 9, "drag_k_per_m"),
 ]
+
+
+# What a crew may write, wanting to be a formula, markup, an override of a caption.
+NOTES = "=HYPERLINK(\"x\")\n<script>alert(1)</script> & 'gusty' ]]> {\\an8}\nsecond line"
+NAME = "<b>+Kite</b>"
+ACCEPTED = {"key": "wind", "on": True, "what": "<i>Wind</i>", "figure": "9 m/s", "limit": "8 m/s", "who": "@Mo", "why": "-the pad is dry"}
+
+
+def written_on(data, flight, place):
+    """A copy of the folder in which the crew has written about the flight; the folder itself stays as it is."""
+    copy = f"{place}/data"
+    shutil.copytree(data, copy, ignore=shutil.ignore_patterns("handed-out", "*.lock", "*-shm"))
+    with sqlite3.connect(f"{copy}/derived.db") as derived:
+        opened_ns, liftoff_ns, utc_offset_ns = derived.execute("select opened_ns, liftoff_ns, utc_offset_ns from flight where number = ?", (flight,)).fetchone()
+        row = (liftoff_ns - 10**9, liftoff_ns - 10**9, utc_offset_ns, flight, json.dumps({"accepted": ACCEPTED}))
+        derived.execute(
+            "insert into output (seq, input, t_ns, t_receive_ns, utc_offset_ns, flight, kind, data) "
+            "select max(seq) + 1, max(input), ?, ?, ?, ?, 'accepted', ? from output", row
+        )
+    derived.close()
+    with sqlite3.connect(f"{copy}/inputs.db") as inputs:
+        for remark in ({"notes": "overwritten"}, {"notes": NOTES}, {"name": NAME}):
+            what = {"remark": {"at_ns": opened_ns, "remark": remark, "who": "Ann"}}
+            inputs.execute(
+                "insert into input (number, t_ns, utc_ns, kind, data) select max(number) + 1, max(t_ns) + 1, max(utc_ns) + 1, 'remark', ? from input",
+                (json.dumps(what).encode(),),
+            )
+    inputs.close()
+    return copy
 
 
 def exported(program, data, of, to, *more):
@@ -242,6 +272,40 @@ def sqlite(stored, folder):
     said(f"SQLite: whole, {count} estimates to the bit, every column described, four views")
 
 
+def remarks(stored, folder):
+    """What the crew wrote, letter by letter, in every form."""
+    front = f"flight-{stored.flight}-"
+    want = [("acceptance", "@Mo", "-the pad is dry", "<i>Wind</i>"), ("name", "Ann", NAME, None), ("notes", "Ann", NOTES, None)]
+    lines = [json.loads(line) for line in open(folder / f"{front}remarks.jsonl", encoding="utf-8")]
+    assert lines[0]["about"][f"flight_{stored.flight}_notes"] == NOTES
+    forms = {"JSON Lines": lines[1:], "Parquet": pq.read_table(folder / f"{front}remarks.parquet").drop_columns(["utc"]).to_pylist()}
+    db = sqlite3.connect(folder / f"{front}flights.sqlite")
+    db.row_factory = sqlite3.Row
+    forms["SQLite"] = [dict(row) for row in db.execute("select * from remarks")]
+    # A cell that would be a formula has an apostrophe before it.
+    with open(folder / f"{front}remarks.csv", newline="", encoding="utf-8") as file:
+        cells = list(csv.DictReader(file, strict=True))
+    assert not any(cell.startswith(("=", "+", "-", "@")) for row in cells for name, cell in row.items() if name in ("who", "words", "accepted"))
+    forms["CSV"] = [{name: cell[1:] if cell[:2] in ("'=", "'+", "'-", "'@") else cell or None for name, cell in row.items()} for row in cells]
+    for form, rows in forms.items():
+        got = sorted((row["remark"], row["who"], row["words"], row.get("accepted")) for row in rows if row["remark"] != "mark")
+        assert got == want, (form, got)
+        marks = stored.db.execute("select count(distinct json_extract(data, '$.event.event.id')) from output where flight = ? and kind = 'event' and json_extract(data, '$.event.event.origin') = 'marked'", (stored.flight,)).fetchone()[0]
+        assert sum(row["remark"] == "mark" for row in rows) <= marks
+    assert db.execute("select name, notes from flights").fetchone()[:] == (NAME, NOTES)
+    with zipfile.ZipFile(folder / f"{front}bundle.zip") as file:
+        index = html.fromstring(file.read("index.html").decode())
+    twin = html.fromstring((folder / "a4" / f"{front}sheet.html").read_text(encoding="utf-8"))
+    for page in (index, twin):
+        assert not page.xpath("//script | //b | //i")
+    assert NOTES in [words.text_content() for words in index.find_class("words")] and NAME in index.text_content()
+    assert "Wind, 9 m/s, limit 8 m/s: accepted by @Mo, because -the pad is dry." in index.text_content().replace("<i>", "").replace("</i>", "")
+    pdf = subprocess.run(["pdftotext", "-layout", folder / "letter" / f"{front}sheet.pdf", "-"], check=True, capture_output=True, text=True).stdout
+    for words in ("What the crew wrote", "Notes by Ann", "<script>alert(1)</script>", "second line", "@Mo, because", NAME):
+        assert words in pdf and words in twin.text_content(), words
+    said("remarks: name, notes and acceptance letter by letter in CSV, Parquet, JSON Lines, SQLite; as text on index, sheet and twin")
+
+
 def sheet(stored, folder):
     for paper, size in (("a4", "595.28 x 841.89"), ("letter", "612 x 792")):
         pdf = folder / paper / f"flight-{stored.flight}-sheet.pdf"
@@ -274,11 +338,12 @@ def bundle(stored, folder):
 
 def main(program, data, flight):
     flight = int(flight)
-    stored = Stored(data, flight)
-    tables = ["estimates", "smoothed", "predictions", "cues", "landings", "events", "headsups", "readings", "frames"]
+    tables = ["estimates", "smoothed", "predictions", "cues", "landings", "events", "headsups", "readings", "frames", "remarks"]
     files = [f"{table}.{form}" for table in tables for form in ("csv", "parquet", "jsonl")]
     files += ["track.kml", "track.gpx", "track.geojson", "captions.vtt", "captions.srt", "recording.jsonl", "flights.sqlite", "audits.json", "setup.json", "bundle.zip"]
     with tempfile.TemporaryDirectory() as place:
+        data = written_on(data, flight, place)
+        stored = Stored(data, flight)
         folder = exported(program, data, f"--flight={flight}", place, *files)
         exported(program, data, f"--day={stored.day()}", place, "track.gpx")
         with zipfile.ZipFile(folder / f"flight-{flight}-bundle.zip") as file:
@@ -292,6 +357,7 @@ def main(program, data, flight):
         track(stored, folder)
         captions(stored, folder)
         sqlite(stored, folder)
+        remarks(stored, folder)
         sheet(stored, folder)
         bundle(stored, folder)
 

@@ -2,6 +2,8 @@
 
 use loftwatch_engine::Setup;
 
+use crate::remark::Written;
+
 /// One stored flight.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Flight {
@@ -25,6 +27,8 @@ pub struct Flight {
     pub epoch_ns: i64,
     /// The setup in force.
     pub setup: Setup,
+    /// What the crew wrote, in order of time.
+    pub written: Vec<Written>,
 }
 
 impl Flight {
@@ -56,6 +60,11 @@ impl Flight {
     /// Whether the place of the pad was told.
     pub fn has_place(&self) -> bool {
         !self.setup.defaults.iter().any(|(key, _)| key == "site.latitude_deg")
+    }
+
+    /// The crew's notes.
+    pub fn notes(&self) -> Option<&str> {
+        self.written.iter().find_map(Written::notes)
     }
 
     /// What it is called: its name, else the vehicle's.

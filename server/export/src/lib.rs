@@ -25,6 +25,7 @@ pub mod onboard;
 pub mod parquet;
 pub mod path;
 pub mod rate;
+pub mod remark;
 pub mod sheet;
 pub mod table;
 mod thinned;

@@ -32,5 +32,6 @@ pub(crate) fn flight(number: u32, vehicle: &str, plan: Plan, liftoff_ns: i64, en
         utc_offset_ns: 0,
         epoch_ns: 0,
         setup,
+        written: Vec::new(),
     }
 }

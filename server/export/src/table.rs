@@ -35,10 +35,12 @@ pub enum Table {
     Readings,
     /// Frames with their verdict and their bytes.
     Frames,
+    /// What the crew wrote.
+    Remarks,
 }
 
 /// All of them.
-pub const TABLES: [Table; 9] = [
+pub const TABLES: [Table; 10] = [
     Table::Estimates,
     Table::Smoothed,
     Table::Predictions,
@@ -48,6 +50,7 @@ pub const TABLES: [Table; 9] = [
     Table::Headsups,
     Table::Readings,
     Table::Frames,
+    Table::Remarks,
 ];
 
 impl Table {
@@ -63,10 +66,11 @@ impl Table {
             Self::Headsups => "headsups",
             Self::Readings => "readings",
             Self::Frames => "frames",
+            Self::Remarks => "remarks",
         }
     }
 
-    /// The kind of output that it is made of.
+    /// The kind of output that it is made of; remarks are made of inputs, too, so the caller gathers them with the flight.
     pub const fn kind(self) -> &'static str {
         match self {
             Self::Estimates => "estimate",
@@ -78,6 +82,7 @@ impl Table {
             Self::Headsups => "heads_up",
             Self::Readings => "reading",
             Self::Frames => "frame",
+            Self::Remarks => "remark",
         }
     }
 
@@ -95,6 +100,9 @@ impl Table {
             Self::Headsups => "what was said for eyes and voices",
             Self::Readings => "every decoded frame, a row each",
             Self::Frames => "every frame as it came, with its verdict and its bytes",
+            Self::Remarks => {
+                "what the crew wrote: the flight's name, notes, marks, and what was accepted beyond its limit; what holds, not what was overwritten"
+            }
         }
     }
 
@@ -186,6 +194,25 @@ impl Filler {
         }
         block.real(row.figures[1] + flight.setup.plan.site.elevation_m);
         block.end_row();
+    }
+
+    /// The remarks of a flight as rows.
+    pub fn remarks(flight: &Flight, block: &mut Block) {
+        for one in &flight.written {
+            front(block, flight, one.t_ns, flight.utc_offset_ns, &one.body);
+            block.text(Some(&word(&one.kind)));
+            block.text((!one.who.is_empty()).then_some(&one.who));
+            block.text(Some(&one.words));
+            for part in 0..3 {
+                block.text(
+                    one.accepted
+                        .as_ref()
+                        .map(|accepted| accepted[part].as_str())
+                        .filter(|told| !told.is_empty()),
+                );
+            }
+            block.end_row();
+        }
     }
 
     /// Adds the row of a stored output. What is of another table or flight is passed over.
@@ -506,6 +533,14 @@ fn columns(table: Table, flights: &[Flight], fields: &mut Fields) -> Vec<Column>
             c.push(text("wrong_kind", "why it is wrong, one word"));
             c.push(text("wrong", "why it is wrong"));
             c.push(text("bytes_hex", "as received"));
+        }
+        Table::Remarks => {
+            c.push(text("remark", "name, notes, mark, acceptance"));
+            c.push(text("who", "who wrote it"));
+            c.push(text("words", "as written; of an acceptance the reason"));
+            c.push(text("accepted", "what was accepted beyond its limit"));
+            c.push(text("accepted_figure", "its figure then"));
+            c.push(text("accepted_limit", "its limit then"));
         }
     }
     all

@@ -255,6 +255,9 @@ pub fn about(table: Table, flights: &[Flight], how: &How) -> Vec<(String, String
         let number = flight.number;
         let site = &flight.setup.plan.site;
         about.push((format!("flight_{number}"), flight.title().to_owned()));
+        if let Some(notes) = flight.notes() {
+            about.push((format!("flight_{number}_notes"), notes.to_owned()));
+        }
         if let Some(liftoff_ns) = flight.liftoff_ns {
             about.push((
                 format!("flight_{number}_liftoff"),

@@ -12,6 +12,7 @@ mod sqlite;
 #[cfg(test)]
 mod tests;
 pub(crate) mod track;
+mod written;
 
 pub(crate) use make::{Progress, Trouble};
 pub(crate) use source::{Selection, Source};

@@ -18,6 +18,7 @@ export const TABLES: Choice[] = [
   { name: 'headsups', words: 'Heads-ups' },
   { name: 'readings', words: 'Readings: every decoded packet' },
   { name: 'frames', words: 'Frames: every packet as bytes' },
+  { name: 'remarks', words: 'What the crew wrote: notes, marks, acceptances' },
 ];
 
 export const FORMS: Choice[] = [
@@ -59,7 +60,8 @@ export function unitsOf(units: Units): Record<string, string> {
 /** How far a file is, in words. */
 export function making(name: string, state: FileState): string {
   if (state.ready) return `${name} is made: ${size(state.bytes ?? 0)}.`;
-  if (state.total === 0) return `${name}: the flight is gone over with hindsight first.`;
+  if (state.total === 0)
+    return `${name}: waits its turn; a flight is gone over with hindsight first where that is wanted.`;
   return `${name}: ${Math.min(99, Math.floor((100 * state.done) / state.total))} %`;
 }
 

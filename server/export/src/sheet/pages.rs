@@ -14,6 +14,9 @@ use crate::time::for_people;
 use crate::units::{Unit, Units};
 
 const MARGIN: f64 = 36.0;
+/// Size of the crew's own words, and from line to line.
+const WRITTEN: f64 = 8.0;
+const WRITTEN_LEADING: f64 = 10.4;
 /// Points of a line on paper: more than the page has dots.
 const MOST_POINTS: usize = 900;
 
@@ -37,13 +40,20 @@ fn heading(page: &mut Drawing, x: f64, y: f64, width: f64, text: &str) -> f64 {
     y + 22.0
 }
 
+/// A figure that was rounded to nothing has no sign: `-0.00 s` would be read as before liftoff.
+fn unsigned_zero(figure: String) -> String {
+    let digits = figure.trim_start_matches(['-', '+']);
+    let nothing = digits.bytes().take_while(|b| *b != b' ').all(|b| matches!(b, b'0' | b'.'));
+    if nothing && digits.len() < figure.len() { digits.to_owned() } else { figure }
+}
+
 fn thin(points: &[Point]) -> impl Iterator<Item = &Point> {
     points.iter().step_by(points.len().div_ceil(MOST_POINTS).max(1))
 }
 
 impl Make<'_> {
     fn figure(&self, value: f64, unit: Unit, decimals: usize) -> String {
-        format!("{:.decimals$} {}", unit.convert(value, self.units), unit.symbol(self.units))
+        unsigned_zero(format!("{:.decimals$} {}", unit.convert(value, self.units), unit.symbol(self.units)))
     }
 
     fn interval(&self, figure: &Figure, unit: Unit, decimals: usize) -> String {
@@ -505,7 +515,17 @@ impl Make<'_> {
         let bottom = self.height - 46.0;
         let third = self.width * 0.31;
         let top = y + 6.0;
-        self.events(page, MARGIN, top, third - 14.0, bottom);
+        let written = self.written(third - 14.0, 0.45 * (bottom - top));
+        // What the crew wrote keeps its room at the bottom; events have the rest.
+        let room = if written.is_empty() { 0.0 } else { 30.0 + WRITTEN_LEADING * written.len() as f64 };
+        let below = self.events(page, MARGIN, top, third - 14.0, bottom - room);
+        if !written.is_empty() {
+            let mut y = heading(page, MARGIN, below + 8.0, third - 14.0, "What the crew wrote") + 4.0;
+            for (bold, line) in &written {
+                page.words([MARGIN, y], WRITTEN, *bold, Ink::Full, third - 14.0, line);
+                y += WRITTEN_LEADING;
+            }
+        }
         self.setup(page, MARGIN + third, top, self.width - third, bottom);
         self.foot(page, 2);
         std::mem::take(page)
@@ -650,7 +670,8 @@ impl Make<'_> {
             page.words([x, at], 8.5, false, Ink::Full, width * 0.42, &checked.instant);
             let predicted = self.figure(checked.height_m.value, Unit::Metre, 0);
             page.text([x + width * 0.60, at], 8.5, false, Ink::Full, Anchor::Right, &predicted);
-            let error = |m: f64| format!("{:+.0} {}", metre(m), Unit::Metre.symbol(self.units));
+            let error =
+                |m: f64| unsigned_zero(format!("{:+.0} {}", metre(m), Unit::Metre.symbol(self.units)));
             page.text([x + width * 0.78, at], 8.5, true, Ink::Full, Anchor::Right, &error(checked.error_m));
             page.text(
                 [x + width * 0.96, at],
@@ -697,16 +718,43 @@ impl Make<'_> {
         at.max(area.y + area.h + 28.0)
     }
 
-    fn events(&self, page: &mut Drawing, x: f64, y: f64, width: f64, bottom: f64) {
+    /// Notes and acceptances as lines, each bold or not, as many as there is room for; marks stand among the events.
+    fn written(&self, width: f64, room: f64) -> Vec<(bool, String)> {
+        let mut all = Vec::new();
+        let mut put = |bold, text: &str| {
+            let text: String = text.chars().map(|c| if c.is_control() { ' ' } else { c }).collect();
+            all.extend(super::face::lines(&text, WRITTEN, bold, width).into_iter().map(|line| (bold, line)));
+        };
+        for one in &self.sheet.path.flight.written {
+            if let Some(notes) = one.notes() {
+                let by = if one.who.is_empty() { String::new() } else { format!(" by {}", one.who) };
+                put(true, &format!("Notes{by}"));
+                notes.lines().for_each(|line| put(false, line));
+            }
+            if let Some(words) = one.acceptance() {
+                put(false, &words);
+            }
+        }
+        let most = (((room - 30.0) / WRITTEN_LEADING) as usize).max(2);
+        if all.len() > most {
+            all.truncate(most - 1);
+            all.push((false, "… and more in remarks.csv".to_owned()));
+        }
+        all
+    }
+
+    /// Gives the height below them.
+    fn events(&self, page: &mut Drawing, x: f64, y: f64, width: f64, bottom: f64) -> f64 {
         let mut y = heading(page, x, y, width, "What happened");
         let all = &self.sheet.path.events;
         for (index, event) in all.iter().enumerate() {
             if y > bottom - 22.0 && index + 1 < all.len() {
                 let words = format!("and {} more in events.csv", all.len() - index);
                 page.text([x, y + 4.0], 8.0, false, Ink::Soft, Anchor::Left, &words);
+                y += 10.8;
                 break;
             }
-            let time = format!("{:.2} s", self.since(event.t_s));
+            let time = unsigned_zero(format!("{:.2} s", self.since(event.t_s)));
             page.text([x + 44.0, y + 4.0], 8.0, false, Ink::Full, Anchor::Right, &time);
             let name = self.sheet.path.flight.body(event.body);
             let whose = if event.body == 0 || event.label.contains(name) {
@@ -720,6 +768,7 @@ impl Make<'_> {
             page.words([x + 50.0, y + 4.0], 8.0, false, Ink::Full, width - 50.0, &words);
             y += 10.8;
         }
+        y
     }
 
     fn setup(&self, page: &mut Drawing, x: f64, y: f64, width: f64, bottom: f64) {
@@ -740,5 +789,19 @@ impl Make<'_> {
         }
         page.line(&[[x, bottom - 36.0], [x + width, bottom - 36.0]], 0.6, Ink::Rule, &[]);
         page.paragraph([x, bottom - 26.0], 8.0, true, Ink::Full, width, 4, cautions);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::unsigned_zero;
+
+    #[test]
+    fn nothing_has_no_sign() {
+        for (figure, said) in
+            [("-0.00 s", "0.00 s"), ("+0 m", "0 m"), ("-0.01 s", "-0.01 s"), ("+2 m", "+2 m")]
+        {
+            assert_eq!(unsigned_zero(figure.to_owned()), said);
+        }
     }
 }

@@ -8,8 +8,9 @@ use std::io::{BufReader, BufWriter, Seek, SeekFrom, Write as _};
 use std::path::{Path as FilePath, PathBuf};
 use std::sync::Arc;
 
+use loftwatch_export::remark::Kind;
 use loftwatch_export::table::TABLES;
-use loftwatch_export::{Form, How, What};
+use loftwatch_export::{Flight, Form, How, What};
 use zip::write::SimpleFileOptions;
 use zip::{CompressionMethod, DateTime, ZipWriter};
 
@@ -185,12 +186,29 @@ fn escape(text: &str) -> String {
     loftwatch_export::html::escaped(text)
 }
 
+/// What the crew wrote, as text.
+fn put_written(page: &mut String, flight: &Flight) {
+    for one in &flight.written {
+        let at = loftwatch_export::time::for_people(one.t_ns + flight.utc_offset_ns);
+        let by = if one.who.is_empty() { String::new() } else { format!(" by {}", one.who) };
+        let (what, words) = match (one.kind, one.acceptance()) {
+            // It is the heading.
+            (Kind::Name, _) => continue,
+            (Kind::Notes, _) => (format!("Notes{by}, {at}"), one.words.clone()),
+            (Kind::Mark, _) => (format!("Marked{by}, {at}"), one.words.clone()),
+            (Kind::Acceptance, words) => (format!("Before the flight, {at}"), words.unwrap_or_default()),
+        };
+        let _ = writeln!(page, "<p>{}:</p>\n<p class=\"words\">{}</p>", escape(&what), escape(&words));
+    }
+}
+
 fn index(chosen: &[Chosen], entries: &[Entry], left_out: &[(u32, String, String)]) -> String {
     let mut page = String::from(
         "<!doctype html>\n<html lang=\"en\">\n<meta charset=\"utf-8\">\n<meta name=\"viewport\" content=\"width=device-width\">\n\
          <title>Flights</title>\n<style>body{font:17px/1.5 system-ui,sans-serif;max-width:60rem;margin:2rem auto;padding:0 16px;\
          background:#fffdf7;color:#15130f}h2{border-top:2px solid;padding-top:6px}table{width:100%;border-collapse:collapse}\
-         td{border-top:1px solid #d6cfbf;padding:6px 12px 6px 0}td:last-child{font:14px monospace;word-break:break-all}</style>\n<h1>Flights</h1>\n\
+         td{border-top:1px solid #d6cfbf;padding:6px 12px 6px 0}td:last-child{font:14px monospace;word-break:break-all}\
+         .words{border-left:4px solid #d6cfbf;padding-left:12px;white-space:pre-wrap;overflow-wrap:anywhere}</style>\n<h1>Flights</h1>\n\
          <p>Advice, not range safety. Charges that are not confirmed fired are to be treated as live. Digests are SHA-256; \
          <code>sha256sum -c SHA256SUMS</code> checks them.</p>\n",
     );
@@ -199,12 +217,14 @@ fn index(chosen: &[Chosen], entries: &[Entry], left_out: &[(u32, String, String)
         let at = loftwatch_export::time::for_people(f.liftoff_ns.unwrap_or(f.opened_ns) + f.utc_offset_ns);
         let _ = writeln!(
             page,
-            "<h2>Flight {}: {}</h2>\n<p>{}, {}, {at}</p>\n<table>",
+            "<h2>Flight {}: {}</h2>\n<p>{}, {}, {at}</p>",
             f.number,
             escape(f.title()),
             escape(&f.vehicle),
             escape(&f.site)
         );
+        put_written(&mut page, f);
+        page.push_str("<table>\n");
         for entry in entries.iter().filter(|entry| entry.flight == f.number) {
             let short = entry.name.rsplit('/').next().unwrap_or_default();
             let _ = writeln!(

@@ -249,6 +249,9 @@ pub(super) fn blocks(
     filler: &Arc<Filler>,
     progress: &Arc<Progress>,
 ) -> mpsc::Receiver<Result<Block, Trouble>> {
+    if table == Table::Remarks {
+        return remarks(filler, progress);
+    }
     let (lines_in, mut lines) = mpsc::channel::<Result<(usize, Page), Trouble>>(AHEAD + 1);
     let (blocks_in, blocks) = mpsc::channel(AHEAD);
     let (source, reading, progress) = (source.clone(), chosen.to_vec(), Arc::clone(progress));
@@ -263,6 +266,20 @@ pub(super) fn blocks(
             let _ = blocks_in.blocking_send(Err(trouble));
         }
     });
+    blocks
+}
+
+/// What the crew wrote: a few rows, which came with the flights.
+fn remarks(filler: &Filler, progress: &Progress) -> mpsc::Receiver<Result<Block, Trouble>> {
+    let mut block = Block::new(filler.columns());
+    filler.flights().iter().for_each(|flight| Filler::remarks(flight, &mut block));
+    progress.expect(block.rows() as u64);
+    progress.more(block.rows() as u64);
+    let (blocks_in, blocks) = mpsc::channel(1);
+    if !block.is_empty() {
+        // There is room for the one.
+        let _ = blocks_in.try_send(Ok(block));
+    }
     blocks
 }
 

@@ -103,11 +103,11 @@ impl Source {
                 .map_err(|error| sqlx::Error::Decode(error.into()))?;
             let (opened_ns, ended_ns) = (row.try_get("opened_ns")?, row.try_get("ended_ns")?);
             let held = remarks.of_span(opened_ns, ended_ns);
-            let flight = Flight {
+            let mut flight = Flight {
                 number: row.try_get("number")?,
                 // Files bear the name that the list has.
-                name: match held.name {
-                    Some(name) => name,
+                name: match &held.name {
+                    Some(name) => name.clone(),
                     None => row.try_get("name")?,
                 },
                 vehicle: row.try_get("vehicle")?,
@@ -118,16 +118,19 @@ impl Source {
                 utc_offset_ns: row.try_get("utc_offset_ns")?,
                 epoch_ns: self.epoch_ns,
                 setup,
+                written: Vec::new(),
             };
             if let Selection::Day(wanted) = selection
                 && (date(&flight) != Some(wanted) || held.deleted_ns.is_some())
             {
                 continue;
             }
+            let (first_input, last_input) = (row.try_get("first_input")?, row.try_get("last_input")?);
+            flight.written = super::written::written(self, &flight, &held, [first_input, last_input]).await?;
             all.push(Chosen {
                 flight,
-                first_input: row.try_get("first_input")?,
-                last_input: row.try_get("last_input")?,
+                first_input,
+                last_input,
                 hindsight: row.try_get::<i64, _>("seen")? > 0,
             });
         }
@@ -151,8 +154,15 @@ impl Source {
                 .await?;
             let of_log = crate::onboard::state(&self.folder, self.epoch_ns, f.number);
             let line = format!(
-                "{} {} {:?} {:?} {newest:?} {} {} {} {of_log}\n",
-                f.number, f.opened_ns, f.liftoff_ns, f.ended_ns, one.last_input, one.hindsight, f.name
+                "{} {} {:?} {:?} {newest:?} {} {} {} {:?} {of_log}\n",
+                f.number,
+                f.opened_ns,
+                f.liftoff_ns,
+                f.ended_ns,
+                one.last_input,
+                one.hindsight,
+                f.name,
+                f.written
             );
             digest.update(line);
         }

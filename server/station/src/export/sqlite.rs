@@ -18,6 +18,19 @@ use super::source::{Chosen, Source};
 /// Variables of one statement; SQLite takes 32,766.
 const VARIABLES: usize = 16_000;
 
+/// The columns of the table of flights: name, unit, meaning.
+const FLIGHTS: [(&str, &str, &str); 9] = [
+    ("flight", "", "number of the flight"),
+    ("name", "", "what the crew called it, empty if nothing"),
+    ("vehicle", "", "name of the vehicle"),
+    ("site", "", "name of the site"),
+    ("opened_utc", "UTC, RFC 3339", "first packet of it"),
+    ("liftoff_utc", "UTC, RFC 3339", "first motion"),
+    ("ended_utc", "UTC, RFC 3339", "end of it"),
+    ("setup", "", "the setup in force, JSON, SI units"),
+    ("notes", "", "the crew's notes, empty if there are none; all they wrote is in the table remarks"),
+];
+
 /// Views, as SQL with `{m}` and the like for the unit's suffix.
 const VIEWS: &str = "
 CREATE VIEW latest_events AS
@@ -60,15 +73,19 @@ pub(super) async fn write(
          CREATE TABLE columns (table_name TEXT NOT NULL, name TEXT NOT NULL, unit TEXT NOT NULL, means TEXT NOT NULL, \
          PRIMARY KEY (table_name, name)) STRICT, WITHOUT ROWID; \
          CREATE TABLE flights (flight INTEGER PRIMARY KEY, name TEXT NOT NULL, vehicle TEXT NOT NULL, site TEXT NOT NULL, \
-         opened_utc TEXT NOT NULL, liftoff_utc TEXT, ended_utc TEXT, setup TEXT NOT NULL) STRICT;")
+         opened_utc TEXT NOT NULL, liftoff_utc TEXT, ended_utc TEXT, setup TEXT NOT NULL, notes TEXT NOT NULL) STRICT;")
         .execute(&mut connection)
         .await?;
     let mut transaction = connection.begin().await?;
     for (key, value) in about(Table::Estimates, &flights, how) {
-        // Setups stand with their flights.
-        if key != "table" && !key.ends_with("_setup") {
+        // Setups and notes stand with their flights.
+        if key != "table" && !key.ends_with("_setup") && !key.ends_with("_notes") {
             insert(&mut transaction, "about", &[Some(key), Some(value)]).await?;
         }
+    }
+    for (name, unit, means) in FLIGHTS {
+        let row = ["flights", name, unit, means].map(|text| Some(text.to_owned()));
+        insert(&mut transaction, "columns", &row).await?;
     }
     for flight in &flights {
         let at = |t_ns: i64| utc(t_ns + flight.utc_offset_ns);
@@ -83,6 +100,7 @@ pub(super) async fn write(
             flight.liftoff_ns.map(at),
             flight.ended_ns.map(at),
             Some(setup),
+            Some(flight.notes().unwrap_or_default().to_owned()),
         ];
         insert(&mut transaction, "flights", &row).await?;
     }

@@ -215,8 +215,13 @@ async fn hostile() -> Stored {
     else {
         unreachable!()
     };
-    let event =
-        loftwatch_flight::Event { id: 77, kind: loftwatch_flight::EventKind::Mark, t_s: 8.0, ..event };
+    let event = loftwatch_flight::Event {
+        id: 77,
+        kind: loftwatch_flight::EventKind::Mark,
+        origin: loftwatch_flight::Origin::Marked,
+        t_s: 8.0,
+        ..event
+    };
     let label = "<b>--> {\\an8}\n00:00 ]]></Placemark>".to_owned();
     let mark = output(9_001, 8.0, Said::Event { event, label, who: Some("=1+1".into()) });
     outputs.insert(0, mark);
@@ -268,6 +273,78 @@ async fn hostile_text_stays_text_in_every_form() {
     assert_eq!(cue.matches("-->").count(), 1, "only the times have an arrow: {cue}");
     let srt = text(&stored, What::Srt, &How::usual()).await;
     assert!(!srt.contains("<b>") && !srt.contains('{'), "no tag of a player");
+}
+
+#[tokio::test]
+async fn what_the_crew_wrote_is_in_every_form_and_stays_text() {
+    const NOTES: &str = "=2+3\n<script>alert(1)</script> & ]]> {\\an8}";
+    let accepted = |key: &str, on: bool, why: &str| {
+        let [key, why] = [key, why].map(str::to_owned);
+        let [what, figure, limit] = ["<i>Wind</i>", "9 m/s", "8 m/s"].map(str::to_owned);
+        let told = loftwatch_engine::output::Accepted { key, on, what, figure, limit, who: "Mo".into(), why };
+        output(9_100, 0.5, Said::Accepted(told))
+    };
+    let mut outputs = made::whole_flight();
+    let opened = outputs.iter().position(|one| matches!(one.what, Said::Flight(_))).unwrap();
+    for more in [accepted("a", true, "+dry"), accepted("b", true, "then not"), accepted("b", false, "")] {
+        outputs.insert(opened + 1, more);
+    }
+    // In the order in which they came.
+    outputs[opened + 1..opened + 4].reverse();
+    let stored = store(&made::setup(), outputs).await;
+    let before = source(&stored).choose(Selection::Flight(1)).await.unwrap();
+    let state = source(&stored).state(&before).await.unwrap();
+    let opened_ns = before[0].flight.opened_ns;
+    let mut inputs = crate::store::inputs::open(&stored.folder.inputs()).await.unwrap();
+    for (number, remark) in [
+        Remark::Notes("overwritten".into()),
+        Remark::Notes(NOTES.into()),
+        Remark::Name("<b>@Kite</b>".into()),
+    ]
+    .into_iter()
+    .enumerate()
+    {
+        let what = Happens::Remark { at_ns: opened_ns, remark, who: "-Ann".into() };
+        let input = Input { number: number as u64 + 1, t_ns: opened_ns, utc_ns: opened_ns, what };
+        crate::store::inputs::write(&mut inputs, &[input]).await.unwrap();
+    }
+    let chosen = source(&stored).choose(Selection::Flight(1)).await.unwrap();
+    assert_ne!(source(&stored).state(&chosen).await.unwrap(), state, "files made before are not handed out");
+
+    let rows = records(&text(&stored, csv(Table::Remarks), &How::usual()).await);
+    let cell = |row: &csv::StringRecord, name: &str| {
+        row[rows[0].iter().position(|cell| cell == name).unwrap()].to_owned()
+    };
+    let all: Vec<[String; 4]> = rows[1..]
+        .iter()
+        .map(|row| ["remark", "who", "words", "accepted"].map(|name| cell(row, name)))
+        .collect();
+    let of = |kind: &str| all.iter().filter(|row| row[0] == kind).collect::<Vec<_>>();
+    assert_eq!(of("name"), [&["name", "'-Ann", "<b>@Kite</b>", ""].map(str::to_owned)]);
+    assert_eq!(of("notes"), [&["notes".to_owned(), "'-Ann".into(), format!("'{NOTES}"), String::new()]]);
+    // The flight has one of its own; the one that was taken back is not among them.
+    let acceptances = of("acceptance");
+    assert_eq!(acceptances.len(), 2);
+    assert_eq!(*acceptances[0], ["acceptance", "Mo", "'+dry", "<i>Wind</i>"].map(str::to_owned));
+
+    let json = text(&stored, What::Table(Table::Remarks, Form::JsonLines), &How::usual()).await;
+    let lines: Vec<serde_json::Value> =
+        json.lines().map(|line| serde_json::from_str(line).unwrap()).collect();
+    assert_eq!(lines[0]["about"]["flight_1_notes"], NOTES);
+    assert!(lines.iter().any(|line| line["remark"] == "notes" && line["words"] == NOTES));
+
+    let html = text(&stored, What::SheetHtml, &How::usual()).await;
+    assert!(html.contains("What the crew wrote") && html.contains("Notes by -Ann"), "the sheet has them");
+    assert!(html.contains("&lt;i&gt;Wind&lt;/i&gt;") && !html.contains("<script>") && !html.contains("<i>"));
+    let bundle = made_of(&stored, What::Bundle, &How::usual()).await.unwrap();
+    let mut bundle = zip::ZipArchive::new(std::io::Cursor::new(bundle)).unwrap();
+    let index = std::io::read_to_string(bundle.by_name("index.html").unwrap()).unwrap();
+    assert!(
+        index.contains("=2+3\n&lt;script&gt;alert(1)&lt;/script&gt;") && !index.contains("<script>"),
+        "{index}"
+    );
+    assert!(index.contains("accepted by Mo, because +dry.") && !index.contains("then not"), "{index}");
+    assert!(bundle.by_name("flight-1/remarks.csv").is_ok());
 }
 
 #[tokio::test]

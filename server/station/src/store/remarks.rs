@@ -15,9 +15,18 @@ pub(crate) struct Remarks(Vec<Entry>);
 
 #[derive(Clone, Debug, PartialEq)]
 struct Entry {
-    told_ns: i64,
+    by: By,
     at_ns: i64,
     remark: Remark,
+}
+
+/// Who told it, and when.
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) struct By {
+    /// Station time, ns.
+    pub(crate) told_ns: i64,
+    /// A crew member.
+    pub(crate) who: String,
 }
 
 /// What holds of one flight.
@@ -25,8 +34,12 @@ struct Entry {
 pub(crate) struct Remarked {
     /// What it is called, if that was told afterwards.
     pub(crate) name: Option<String>,
+    /// By whom.
+    pub(crate) name_by: Option<By>,
     /// Notes; empty when there are none.
     pub(crate) notes: String,
+    /// By whom.
+    pub(crate) notes_by: Option<By>,
     /// Footage.
     pub(crate) footage: Vec<Footage>,
     /// When it was deleted, station time ns.
@@ -43,8 +56,8 @@ pub(crate) async fn read(inputs: &SqlitePool) -> Result<Remarks, sqlx::Error> {
     .await?;
     let mut all = Vec::with_capacity(rows.len());
     for row in &rows {
-        if let Ok(What::Remark { at_ns, remark, .. }) = serde_json::from_slice(row.try_get("data")?) {
-            all.push(Entry { told_ns: row.try_get("t_ns")?, at_ns, remark });
+        if let Ok(What::Remark { at_ns, remark, who }) = serde_json::from_slice(row.try_get("data")?) {
+            all.push(Entry { by: By { told_ns: row.try_get("t_ns")?, who }, at_ns, remark });
         }
     }
     Ok(Remarks(all))
@@ -61,7 +74,7 @@ impl Remarks {
     /// When the only flight of a store was deleted, if it is.
     pub(crate) fn newest_deletion(&self) -> Option<i64> {
         let newest = self.0.iter().rfind(|told| matches!(told.remark, Remark::Delete | Remark::Restore))?;
-        (newest.remark == Remark::Delete).then_some(newest.told_ns)
+        (newest.remark == Remark::Delete).then_some(newest.by.told_ns)
     }
 
     /// What holds of a flight.
@@ -75,10 +88,14 @@ impl Remarks {
         let span = opened_ns..=ended_ns.unwrap_or(i64::MAX);
         for told in self.0.iter().filter(|told| span.contains(&told.at_ns)) {
             match &told.remark {
-                Remark::Name(name) => held.name = Some(name.clone()),
-                Remark::Notes(notes) => held.notes.clone_from(notes),
+                Remark::Name(name) => {
+                    (held.name, held.name_by) = (Some(name.clone()), Some(told.by.clone()));
+                }
+                Remark::Notes(notes) => {
+                    (held.notes, held.notes_by) = (notes.clone(), Some(told.by.clone()));
+                }
                 Remark::Footage(footage) => held.footage.clone_from(footage),
-                Remark::Delete => held.deleted_ns = Some(told.told_ns),
+                Remark::Delete => held.deleted_ns = Some(told.by.told_ns),
                 Remark::Restore => held.deleted_ns = None,
             }
         }
@@ -87,6 +104,6 @@ impl Remarks {
 
     /// The newest of them, told at or after an instant, if it is this one.
     pub(crate) fn has(&self, since_ns: i64, at_ns: i64, remark: &Remark) -> bool {
-        self.0.iter().any(|told| told.told_ns >= since_ns && told.at_ns == at_ns && told.remark == *remark)
+        self.0.iter().any(|told| told.by.told_ns >= since_ns && told.at_ns == at_ns && told.remark == *remark)
     }
 }
