@@ -107,8 +107,8 @@ export class Station {
     listen = '127.0.0.1:0',
     env: Record<string, string> = {},
     further: string[] = [],
+    program = process.env.LOFTWATCH,
   ): Promise<Station> {
-    const program = process.env.LOFTWATCH;
     if (!program) throw new Error('name the built program in the variable LOFTWATCH');
     const child = spawn(program, ['serve', '--setup', setup, '--data', data, '--listen', listen, ...further], {
       env: { ...process.env, ...env },

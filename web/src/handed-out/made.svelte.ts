@@ -39,6 +39,9 @@ export class Maker {
   /** Makes it, then lets the browser fetch it. */
   async fetch(url: string, name: string): Promise<void> {
     if (!(await this.ready(url, name))) return;
+    // From here on it is the browser's: a page is not told whether a download came to its end.
+    this.words +=
+      ' The browser fetches it; if that breaks off, resume it among the downloads or press again.';
     const link = document.createElement('a');
     link.href = url;
     link.download = '';
