@@ -166,7 +166,7 @@ impl Make<'_> {
                 |point| {
                     [
                         self.figure(of(point), Unit::MetrePerSecond, 0),
-                        format!("at T+{:.1} s", self.since(point.t_s)),
+                        format!("T+{:.1} s", self.since(point.t_s)),
                     ]
                 },
             )
