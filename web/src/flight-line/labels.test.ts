@@ -79,4 +79,13 @@ describe('words on the chart', () => {
     );
     expect(placeLabels([label('a', [[10, 10]])], [], line, BOUNDS, new Map()).length).toBe(1);
   });
+
+  it('that yield stand over a line, and never over other words', () => {
+    const line: [number, number][] = [[50, 20]];
+    const yielding = label('a', [[10, 10]], { yields: true });
+    expect(placeLabels([yielding], [], line, BOUNDS, new Map()).length).toBe(1);
+    expect(
+      placeLabels([label('b', [[40, 10]]), yielding], [], [], BOUNDS, new Map()).map((l) => l.key),
+    ).toEqual(['b']);
+  });
 });

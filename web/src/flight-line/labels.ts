@@ -16,6 +16,8 @@ export interface Label {
   places: readonly { x: number; y: number }[];
   /** Left out where every place costs something. */
   optional?: boolean;
+  /** Left out where every place lies over other words; over a line it stands. */
+  yields?: boolean;
 }
 
 export interface Placed extends Box {
@@ -79,7 +81,8 @@ export function placeLabels(
       }
       if (c === 0) break;
     }
-    const at = label.optional && least > 0 ? undefined : label.places[best];
+    const leftOut = (label.optional && least > 0) || (label.yields && least >= BOX_COST);
+    const at = leftOut ? undefined : label.places[best];
     if (at) placed.push({ key: label.key, place: best, x: at.x, y: at.y, w: label.width, h: label.height });
   }
   return placed;

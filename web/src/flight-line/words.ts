@@ -24,6 +24,7 @@ interface Asked extends Words {
   at: readonly Spot[];
   strip?: boolean;
   optional?: boolean;
+  yields?: boolean;
 }
 
 export function wordsOn(
@@ -45,6 +46,7 @@ export function wordsOn(
         return {
           key: a.key,
           optional: a.optional ?? false,
+          yields: a.yields ?? false,
           width: w,
           height: h,
           places: a.at.map(([x, y]) => ({ x: x - w / 2, y: y - h / 2 })),
@@ -175,6 +177,22 @@ function mainWords(frame: Frame, sheet: Sheet, measure: Measure): Asked[] {
       ],
     });
   }
+  if (chart.silentFrom !== null) {
+    const since = `last heard T+${duration(Math.max(0, chart.silentFrom))}`;
+    const words: Words = { ...plain, key: 'heard', lines: [since], soft: false };
+    const { w } = sizeOf(words, sheet, measure);
+    const x = frame.x(chart.silentFrom) + w / 2 + text * 0.8;
+    const base = frame.yHeight(heightAt(frame, chart.silentFrom) ?? 0);
+    asked.push({
+      ...words,
+      at: [
+        [x, base + text * 1.4],
+        [x, base + text * 3],
+        [x, frame.yHeight(0) - text],
+        [x - w - text * 1.6, base - text],
+      ],
+    });
+  }
   if (chart.bareGround !== null && !chart.down && !(apogee?.passed && nowRel > (scale.breakAt ?? 0) + 2)) {
     const lines = narrow
       ? ['nothing', 'deploys']
@@ -192,7 +210,7 @@ function mainWords(frame: Frame, sheet: Sheet, measure: Measure): Asked[] {
         [x + w / 2 + text, y],
       ];
     });
-    asked.push({ ...words, at });
+    asked.push({ ...words, yields: true, at });
   }
   if (scale.breakAt !== null && chart.future.length > 0 && !narrow) {
     const words: Words = { ...plain, key: 'bands', lines: ['bands 50 %, 90 %'] };
@@ -208,22 +226,6 @@ function mainWords(frame: Frame, sheet: Sheet, measure: Measure): Asked[] {
         [right, row * 1.55],
         [right, row * 2.6],
         [right, row * 4],
-      ],
-    });
-  }
-  if (chart.silentFrom !== null) {
-    const since = `last heard T+${duration(Math.max(0, chart.silentFrom))}`;
-    const words: Words = { ...plain, key: 'heard', lines: [since], soft: false };
-    const { w } = sizeOf(words, sheet, measure);
-    const x = frame.x(chart.silentFrom) + w / 2 + text * 0.8;
-    const base = frame.yHeight(heightAt(frame, chart.silentFrom) ?? 0);
-    asked.push({
-      ...words,
-      at: [
-        [x, base + text * 1.4],
-        [x, base + text * 3],
-        [x, frame.yHeight(0) - text],
-        [x - w - text * 1.6, base - text],
       ],
     });
   }
