@@ -53,6 +53,31 @@ describe('the notice', () => {
     ]);
   });
 
+  it('has what is for acting above the lost station', () => {
+    const act = headsUp({ key: 'b', level: 'act', words: 'No sign of the drogue.' });
+    const words = notices(view({ headsups: [act, headsUp()] }), true).map((n) => n.words);
+    expect(words.slice(0, 2)).toEqual(['No sign of the drogue.', 'Page lost the station, trying again.']);
+  });
+
+  it('says of a vehicle that is down that charges may be live, before anybody reads the list', () => {
+    const charged = (count: number): View['story'] => {
+      const charges = Array.from({ length: count }, (_, i) => ({
+        name: `Cam ${i} out`,
+        said: 'commanded' as const,
+      }));
+      const told = story();
+      const pieces = [{ body: 0, carried_by: null, down: true, place: null, charges }];
+      return { ...told, ground: { ...told.ground, pieces } };
+    };
+    const down = { bodies: [body({ phase: 'down' })] };
+    const said = (count: number, change: Partial<Now> = down): string[] =>
+      notices(view(change, { story: charged(count) }), false).map((n) => n.words);
+    expect(said(3)).toContain('3 charges are not confirmed fired: treat as live.');
+    expect(said(1)).toContain('A charge is not confirmed fired: treat as live.');
+    expect(said(0)).not.toContainEqual(expect.stringContaining('charge'));
+    expect(said(3, {})).not.toContainEqual(expect.stringContaining('charge'));
+  });
+
   it('says aloud that nothing is kept, but not of a hiccup of the disk', () => {
     const { t_s } = now();
     const slow = { not_kept_since_s: t_s - 0.5, disk: 'slow' as const };

@@ -23,12 +23,14 @@ export function notices(
   headsups: readonly HeadsUpNow[] | null = null,
 ): Candidate[] {
   const found: Candidate[] = [];
-  if (lost) found.push({ level: 'look', words: 'Page lost the station, trying again.' });
-  if (!view) return found;
+  const lostStation: Candidate = { level: 'look', words: 'Page lost the station, trying again.' };
+  if (!view) return lost ? [lostStation] : [];
   const { now, units, t_s } = view;
   const holding = headsups ?? now.headsups;
   const said = (h: HeadsUpNow): Candidate => ({ level: h.level, words: inWords(h.words, units) });
+  // What is for acting stays above all: the sentence tells that the station is gone while something flies.
   found.push(...holding.filter((h) => h.level === 'act').map(said));
+  if (lost) found.push(lostStation);
   const unkept = notKept(view, lost);
   if (unkept) found.push({ level: 'act', words: unkept });
   if (now.lost_bytes > 0) found.push({ level: 'look', words: lostWords(now.lost_bytes) });
@@ -36,6 +38,11 @@ export function notices(
   // Once it is full there are stronger words.
   if (now.disk_room_s !== null && !unkept && !lost) {
     found.push({ level: 'look', words: roomWords(now.disk_room_s) });
+  }
+  const { story } = view;
+  const charges = story?.flight === now.flight ? story.ground.pieces.flatMap((piece) => piece.charges) : [];
+  if (now.bodies[0]?.phase === 'down' && charges.length > 0) {
+    found.push({ level: 'look', words: liveWords(charges.length) });
   }
   const silence = silentFor(view);
   if (
@@ -86,6 +93,12 @@ function notKept({ now, t_s }: View, lost: boolean): string | null {
   if (disk === 'slow' && (lost ? now.t_s : t_s) - since < HICCUP_S) return null;
   const [what, remedy] = DISK[disk];
   return `${what}: not kept since ${clock(now.utc_s + (since - now.t_s))}. ${remedy}; the flight goes on.`;
+}
+
+/** Which ones stands in the list of the pieces, which is below on a phone: the hand that reaches for one may not have read it. */
+function liveWords(charges: number): string {
+  const many = charges === 1 ? 'A charge is' : `${charges} charges are`;
+  return `${many} not confirmed fired: treat as live.`;
 }
 
 /** Said until the station is started again: what is gone is gone, and nobody should look for it in the record later. */

@@ -146,6 +146,16 @@ describe('the sentence', () => {
     );
   });
 
+  it('says that the station is gone before what was due', () => {
+    expect(say({}, { lost: true, t_s: T0 + 9 })).toMatch(/^No station for \d s\. Apogee (was )?due /);
+    expect(say({ bodies: [body({ phase: 'powered' })] }, { lost: true, t_s: T0 + 9 })).toMatch(
+      /^No station for \d s\. It was under power\.$/,
+    );
+    expect(say({ bodies: [body({ phase: 'descending' })] }, { lost: true, t_s: T0 + 9 })).toMatch(
+      /^No station for \d s\. (Landing (was )?due|Height not known)/,
+    );
+  });
+
   it('fits its room: no phase needs more characters than were tried on a laptop', () => {
     const longest = [
       say(),

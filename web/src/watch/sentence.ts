@@ -43,6 +43,7 @@ export function sentence(view: View): string {
   if (silence !== null) return silent(view, body, silence);
   // One transmitter may be silent while others speak: what is carried too long is not said.
   if (carriedFor(view, body) > STRUCK_AFTER_S) return notHeard(view, body);
+  if (view.lost) return noStation(view, body);
   switch (body.phase) {
     case 'powered':
       return powered(view, body);
@@ -150,6 +151,25 @@ function silent(view: View, body: BodyNow, silence: number): string {
   const gone = `No radio for ${whole(silence)}.`;
   if (silence > STRUCK_AFTER_S || !body.height_m) return `${gone} Height not known.`;
   return `${gone} If still flying, about ${length(Math.max(0, body.height_m.p50), view.units)}.`;
+}
+
+/** What was predicted when the station was last heard: due, for nobody knows whether it happens. */
+function noStation(view: View, body: BodyNow): string {
+  const gone = `No station for ${whole(carriedFor(view, body))}.`;
+  const { apogee, landing } = body;
+  if (body.phase === 'powered') return `${gone} It was under power.`;
+  if (body.phase === 'coasting' && apogee) {
+    const left = apogee.t_s.p50 - view.t_s;
+    const at = length(apogee.height_m.p50, view.units);
+    return left > 0
+      ? `${gone} Apogee due in ${duration(left)} at ${at}.`
+      : `${gone} Apogee was due at ${at}.`;
+  }
+  if (body.phase === 'descending' && landing) {
+    const left = landing.t_s.p50 - view.t_s;
+    return left > 0.5 ? `${gone} Landing due in ${whole(left)}.` : `${gone} Landing was due.`;
+  }
+  return `${gone} Height not known.`;
 }
 
 function notHeard(view: View, body: BodyNow): string {
