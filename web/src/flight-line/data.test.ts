@@ -2,6 +2,7 @@ import { describe, expect, it } from 'vitest';
 import { body, cue, headsUp, now, q, story, T0 } from '../lib/fixtures';
 import type { KnotNow, Now, Picture, Story } from '../lib/messages';
 import type { Point } from '../lib/past';
+import { speedFigures } from './axis-figures';
 import { aheadOf, chartOf } from './data';
 import { frameOf, freshMemory, type Sheet } from './frame';
 import { thinned } from './paint/lines';
@@ -185,6 +186,23 @@ describe('a frame', () => {
       });
       expect(frame.x(frame.scale.to)).toBeCloseTo(frame.geometry.width, 6);
       expect(frame.yHeight(frame.top)).toBeGreaterThan(frame.geometry.head);
+    }
+  });
+
+  it('on a phone has no word of the speeds over the figures of their axis', () => {
+    const phone = { ...sheet, width: 358, height: 395, narrow: true };
+    for (let t = 6.5; t < 18; t += 0.5) {
+      const over = cue({ t_s: q(T0 + t, 0.2), airspeed_mps: q(58, 2) });
+      const frame = frameOf(chart({ cues: [over], headsups: [headsUp()] }), phone, freshMemory(), measure);
+      const marks = frame.words.filter((w) => w.key.startsWith('mark'));
+      expect(marks.length).toBe(1);
+      for (const { words, y } of speedFigures(frame)) {
+        const left = frame.geometry.width - measure(words, 400, 1);
+        for (const m of marks) {
+          const apart = m.x + m.w <= left || m.y + m.h <= y - frame.geometry.line || m.y >= y;
+          expect(apart, `${m.lines[0] ?? ''} over ${words}`).toBe(true);
+        }
+      }
     }
   });
 

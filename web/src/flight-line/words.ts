@@ -4,7 +4,7 @@ import { halfWidth } from '../lib/quantity';
 import { decimal, lengthScale } from '../lib/units';
 import type { Frame, Measure, Sheet } from './frame';
 import { hatchSpot, headWords, nowSpot, type HeadWords } from './head';
-import { heightFigures } from './heights';
+import { heightFigures, speedFigures } from './axis-figures';
 import { placeLabels, type Box, type Label, type Placed } from './labels';
 
 export interface Words {
@@ -57,7 +57,15 @@ export function wordsOn(
   const below = strip && { x: strip.x, y: strip.y - line * 0.6, w: strip.w, h: strip.h + line * 0.6 };
   const placed = [
     ...placeLabels(labels(false), fixed, curve.main, above, before),
-    ...(below ? placeLabels(labels(true), curve.marks, curve.strip, below, before) : []),
+    ...(below
+      ? placeLabels(
+          labels(true),
+          [...curve.marks, ...speedBoxes(frame, sheet, measure)],
+          curve.strip,
+          below,
+          before,
+        )
+      : []),
   ];
   return placed.flatMap((p) => {
     const words = asked.find((a) => a.key === p.key);
@@ -100,6 +108,16 @@ function fixedBoxes(frame: Frame, sheet: Sheet, measure: Measure): Box[] {
     boxes.push({ x: frame.x(sheet.nowRel) - r, y: frame.yHeight(sheet.penHeight) - r, w: 2 * r, h: 2 * r });
   }
   return boxes;
+}
+
+/** Figures of the speeds where they stand inside the strip. */
+function speedBoxes(frame: Frame, sheet: Sheet, measure: Measure): Box[] {
+  if (!sheet.narrow) return [];
+  const { geometry } = frame;
+  return speedFigures(frame).map(({ words, y }) => {
+    const w = measure(words, 400, 1) + 4;
+    return { x: geometry.width - w, y: y - geometry.line, w, h: geometry.line };
+  });
 }
 
 function mainWords(frame: Frame, sheet: Sheet, measure: Measure): Asked[] {

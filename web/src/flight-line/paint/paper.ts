@@ -2,7 +2,7 @@
 import { decimal, speedScale } from '../../lib/units';
 import type { Frame } from '../frame';
 import { headWords } from '../head';
-import { heightFigures } from '../heights';
+import { heightFigures, speedFigures } from '../axis-figures';
 import { level, upright, write, type Brush } from './brush';
 
 export function paintPaper(brush: Brush, frame: Frame): void {
@@ -40,19 +40,22 @@ function paintFigures(brush: Brush, frame: Frame, speedUnit: string): void {
     } else write(brush, words, main.x - 8, y + brush.text * 0.35, { ...soft, align: 'right' });
   }
   if (strip) {
-    const last = frame.speedTicks.at(-1);
-    for (const v of frame.speedTicks) {
-      const y = frame.ySpeed(v);
-      if (narrow) {
-        const words = v === last ? `${decimal(v)} ${speedUnit}` : decimal(v);
+    if (narrow) {
+      for (const { words, y } of speedFigures(frame)) {
         write(brush, words, width, y - 4, { ...soft, align: 'right', halo: brush.paper });
-      } else write(brush, decimal(v), strip.x - 8, y + brush.text * 0.35, { ...soft, align: 'right' });
-    }
-    if (!narrow && last !== undefined) {
-      write(brush, speedUnit, strip.x - 8, frame.ySpeed(last) - brush.text * 0.75, {
-        ...soft,
-        align: 'right',
-      });
+      }
+    } else {
+      for (const v of frame.speedTicks) {
+        write(brush, decimal(v), strip.x - 8, frame.ySpeed(v) + brush.text * 0.35, {
+          ...soft,
+          align: 'right',
+        });
+      }
+      const last = frame.speedTicks.at(-1);
+      if (last !== undefined) {
+        const y = frame.ySpeed(last) - brush.text * 0.75;
+        write(brush, speedUnit, strip.x - 8, y, { ...soft, align: 'right' });
+      }
     }
   }
   for (const { t, label } of frame.timeTicks) {
