@@ -28,6 +28,15 @@ describe('the notice', () => {
     expect(notice(found, 2)).toEqual({ level: 'act', words: 'No sign of the drogue.', more: 3 });
   });
 
+  it('does not say once more what the sentence says, unless there is nothing else of its level', () => {
+    const silent = headsUp({ key: 'silence', level: 'act', words: 'All radios silent. Eyes up.' });
+    const act = headsUp({ key: 'b', level: 'act', words: 'No sign of the drogue.' });
+    const shown = (...all: ReturnType<typeof headsUp>[]) =>
+      notice(notices(view({ headsups: all }), false), 0, 'All radios silent. Eyes up.');
+    expect(shown(silent, act, headsUp())).toEqual({ level: 'act', words: 'No sign of the drogue.', more: 2 });
+    expect(shown(silent, headsUp())).toEqual({ level: 'act', words: silent.words, more: 1 });
+  });
+
   it('says within whose words the units change', () => {
     const found = notices(view({ headsups: [headsUp()] }, { units: 'imperial' }), false);
     expect(found[0]?.words).toBe('Cam A goes out in 1.2 s into 141 ft/s of air. Its limit is 82 ft/s.');

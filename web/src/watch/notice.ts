@@ -68,9 +68,11 @@ export function notices(
   return found;
 }
 
-/** What is shown: the first, with the count of the rest. `leftOut` are heads-ups that did not fit the message. */
-export function notice(found: readonly Candidate[], leftOut = 0): Notice | null {
-  const first = found[0];
+/** What is shown: the first, with the count of the rest. `leftOut` are heads-ups that did not fit the message. What the sentence says
+ * already gives its place to the next of its level. */
+export function notice(found: readonly Candidate[], leftOut = 0, sentence = ''): Notice | null {
+  const top = found[0];
+  const first = found.find((c) => c.level === top?.level && c.words !== sentence) ?? top;
   return first ? { ...first, more: found.length - 1 + leftOut } : null;
 }
 
