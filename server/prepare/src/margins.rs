@@ -285,7 +285,7 @@ fn impulse(setup: &Setup, all: &mut Vec<Margin>) {
     if people.is_empty() {
         let mut margin = Margin::new("distance", "Minimum distance of people").figure(least, "m");
         margin.note = format!(
-            "by impulse, column for {column}; cleared area {:.0} m across; no people or cars are among the named areas",
+            "by impulse, column for {column}; area kept free of what burns {:.0} m across; no people or cars are among the named areas",
             rows.cleared_m
         );
         FROM_MEMORY.clone_into(&mut margin.limit_from);
@@ -297,7 +297,10 @@ fn impulse(setup: &Setup, all: &mut Vec<Margin>) {
             Margin::new(&format!("distance:{}", area.name), format!("{} from the pad", area.name))
                 .figure(away, "m")
                 .at_least(least, FROM_MEMORY, Level::Act)
-                .note(format!("by impulse, column for {column}; cleared area {:.0} m across", rows.cleared_m))
+                .note(format!(
+                    "by impulse, column for {column}; area kept free of what burns {:.0} m across",
+                    rows.cleared_m
+                ))
                 .change("Move the line, or the pad."),
         );
     }

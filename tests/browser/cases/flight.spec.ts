@@ -235,6 +235,7 @@ test('a station killed in flight comes back with the whole flight, and the pages
   const address = new URL(station.address).host;
   station.kill();
   await expect(pages.laptop!.locator('header')).toContainText('no station', { timeout: 6000 });
+  await expect(sentence(pages.laptop!)).toContainText(/^No station for \d+\ss\. /);
   station = await Station.start(setup, data, address);
   await expect(pages.laptop!.locator('header')).toContainText('live', { timeout: 20_000 });
   await expect(pages.phone!.locator('header')).toContainText('live', { timeout: 20_000 });
@@ -253,6 +254,7 @@ test('on the ground it says where each piece lies and sends nobody', async () =>
       Math.hypot(truth.bodies[0].landing.east_m, truth.bodies[0].landing.north_m),
   );
   expect(error).toBeLessThan(60);
+  await expect(pages.laptop!.getByRole('status').first()).toContainText('not confirmed fired: treat as live.');
   await expect(pages.laptop!.locator('main')).toContainText('The range opens when its officer says so');
   await picture('down');
 });
