@@ -39,20 +39,27 @@ impl Written {
         (self.kind == Kind::Notes && !self.words.trim().is_empty()).then_some(self.words.as_str())
     }
 
+    /// ` by NAME`, as it stands behind what was done; empty where nobody is known.
+    pub fn by(&self) -> String {
+        told(&self.who, " by ")
+    }
+
     /// An acceptance as a sentence, if this is one.
     pub fn acceptance(&self) -> Option<String> {
         let [what, figure, limit] = self.accepted.as_ref()?;
-        let told = |words: &str, before: &str| {
-            if words.is_empty() { String::new() } else { format!("{before}{words}") }
-        };
         Some(format!(
             "{what}{}{}: accepted{}{}.",
             told(figure, ", "),
             told(limit, ", limit "),
-            told(&self.who, " by "),
+            self.by(),
             told(&self.words, ", because "),
         ))
     }
+}
+
+/// Words with what leads to them, if there are any.
+fn told(words: &str, before: &str) -> String {
+    if words.is_empty() { String::new() } else { format!("{before}{words}") }
 }
 
 #[cfg(test)]

@@ -60,13 +60,6 @@ interface Partial {
   cost: number;
 }
 
-/** An arrangement with one flag more. */
-interface Candidate {
-  from: Partial;
-  box: FlagBox;
-  cost: number;
-}
-
 export function hangFlags(flags: readonly Flag[], room: FlagRoom, before: Hung): Hanging {
   const inside = flags.filter((f) => room.x(f.t) >= room.leftEdge - 1 && room.x(f.t) <= room.rightEdge + 1);
   const visible = joined(inside, room).sort((a, b) => b.t - a.t);
@@ -75,8 +68,8 @@ export function hangFlags(flags: readonly Flag[], room: FlagRoom, before: Hung):
     const words = wordsOf(flag, room.narrow);
     const width = room.measure(words, flag.look);
     const old = before.get(flag.short);
-    const next: Candidate[] = [];
-    for (const from of beam) {
+    const next: Partial[] = [];
+    for (const partial of beam) {
       for (let row = 0; row < room.rows; row += 1) {
         for (const left of [false, true]) {
           for (const mute of [false, true]) {
@@ -85,24 +78,25 @@ export function hangFlags(flags: readonly Flag[], room: FlagRoom, before: Hung):
             const same = old?.row === row && old.left === left;
             const moved = old && !same ? MOVE : 0;
             const silence = mute ? (flag.look ? MUTE_LOOK : MUTE) : 0;
-            const place = from.cost + row * ROW + (left ? LEFT : 0) + moved + silence;
-            next.push({ from, box, cost: place + costOf(box, from.boxes, room, same) });
+            const place = partial.cost + row * ROW + (left ? LEFT : 0) + moved + silence;
+            next.push({
+              boxes: [...partial.boxes, box],
+              cost: place + costOf(box, partial.boxes, room, same),
+            });
           }
         }
       }
     }
-    beam = next
-      .sort((a, b) => a.cost - b.cost)
-      .slice(0, BEAM)
-      .map(({ from, box, cost }) => ({ boxes: [...from.boxes, box], cost }));
+    beam = next.sort((a, b) => a.cost - b.cost).slice(0, BEAM);
   }
   const best = beam[0] ?? { boxes: [], cost: 0 };
-  const boxes = readable(best.boxes, room);
-  const mute = boxes.some((box) => box.words === '');
-  return { flags: boxes.reverse(), clash: mute || best.cost >= CLASH };
+  const hung = readable(best.boxes, room);
+  const mute = hung.some((box) => box.words === '');
+  return { flags: hung, clash: mute || best.cost >= CLASH };
 }
 
-/** Where two flags meet in spite of all, as a moment and a cue at nearly the same time do, the one that is in trouble keeps its words. */
+/** Where two flags meet in spite of all, as a moment and a cue at nearly the same time do, the one that is in trouble keeps its words.
+ * In order of time. */
 function readable(boxes: readonly FlagBox[], room: FlagRoom): FlagBox[] {
   const out: FlagBox[] = [];
   // Those in trouble first: they are the last to lose their words.
@@ -114,7 +108,7 @@ function readable(boxes: readonly FlagBox[], room: FlagRoom): FlagBox[] {
     });
     out.push(over ? { ...box, words: '', width: 0 } : box);
   }
-  return out.sort((a, b) => b.t - a.t);
+  return out.sort((a, b) => a.t - b.t);
 }
 
 /** Cues in trouble whose poles nearly touch share one flag, at the first one's place. */

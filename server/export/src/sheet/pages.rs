@@ -727,8 +727,7 @@ impl Make<'_> {
         };
         for one in &self.sheet.path.flight.written {
             if let Some(notes) = one.notes() {
-                let by = if one.who.is_empty() { String::new() } else { format!(" by {}", one.who) };
-                put(true, &format!("Notes{by}"));
+                put(true, &format!("Notes{}", one.by()));
                 notes.lines().for_each(|line| put(false, line));
             }
             if let Some(words) = one.acceptance() {

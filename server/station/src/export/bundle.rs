@@ -190,7 +190,7 @@ fn escape(text: &str) -> String {
 fn put_written(page: &mut String, flight: &Flight) {
     for one in &flight.written {
         let at = loftwatch_export::time::for_people(one.t_ns + flight.utc_offset_ns);
-        let by = if one.who.is_empty() { String::new() } else { format!(" by {}", one.who) };
+        let by = one.by();
         let (what, words) = match (one.kind, one.acceptance()) {
             // It is the heading.
             (Kind::Name, _) => continue,
