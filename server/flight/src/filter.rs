@@ -73,15 +73,6 @@ pub(crate) struct Top {
     pub(crate) ground_speed_mps: Quantiles,
 }
 
-/// A fix with velocity, and since when, from which climb rate on, fixes have moved as a free body does.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
-pub(crate) struct Seen {
-    pub(crate) t_s: f64,
-    pub(crate) up_m: f64,
-    pub(crate) climb_mps: f64,
-    pub(crate) since: Option<(f64, f64)>,
-}
-
 /// What GNSS told under power.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub(crate) struct Pushed {
@@ -156,7 +147,7 @@ pub(crate) struct Filter {
     pub(crate) gnss_run: Option<(f64, f64)>,
     pub(crate) gnss_odd: Option<(f64, f64)>,
     /// The newest fix while GNSS is alone and doubted.
-    pub(crate) gnss_last: Option<Seen>,
+    pub(crate) gnss_last: Option<crate::alone::Seen>,
     /// The newest of it under power while it is alone.
     pub(crate) gnss_pushed: Option<Pushed>,
     /// Time between the last two packets, at most half a second.

@@ -2,12 +2,11 @@
 //!
 //! It is put aside while it disagrees, and believed again once it has fitted for a second, by the same height all along. A
 //! receiver that has lost the sky under power freezes, coasts on with its flag set, and walks back to where it is: on the
-//! way it agrees by chance, but neither for long nor by the same. Where nothing else is heard a fix that moves as a free body
-//! does, place by velocity and velocity by gravity, is where the body is.
+//! way it agrees by chance, but neither for long nor by the same. What it says where nothing else is heard is judged in `alone`.
 
 use libm::sqrt;
 
-use crate::filter::{Filter, Pushed, Seen};
+use crate::filter::{Filter, Pushed};
 use crate::fuse::{Number, View};
 use crate::model::{EARTH_RADIUS_M, Model};
 use crate::motion::column_variances;
@@ -25,8 +24,6 @@ const AFTER_POWER_S: f64 = 0.7;
 /// How long fixes must fit before GNSS is believed again, and differ from the barometer by the same height before that is, s.
 const FITS_S: f64 = 0.95;
 const ODD_S: f64 = 4.0;
-/// How long a fix must move as a free body does before it is believed against everything else, s.
-const ALONE_S: f64 = 0.7;
 
 impl Filter {
     pub(crate) fn take_gnss(&mut self, m: &Model, s: &Sample, t_sd: f64) {
@@ -105,7 +102,8 @@ impl Filter {
                 if self.about.is_none() {
                     self.gnss_settles(vouched, agrees, flat_m, (off_m, off_sd));
                     if self.gnss_doubted && !heard_baro && !heard_axial {
-                        self.gnss_alone(m, s, flat_m, up.map(|u| u - self.zero_gnss_m[2].value));
+                        let up_m = up.map(|u| u - self.zero_gnss_m[2].value);
+                        self.gnss_alone(m, s, up_m.map(|u| [flat_m[0], flat_m[1], u]));
                     } else {
                         self.gnss_last = None;
                     }
@@ -205,20 +203,19 @@ impl Filter {
             }
         }
         let by_baro = self.hears(Channel::Baro);
-        // Heights alone, a few a second, are all that a receiver without velocities has to say.
-        let patience = if self.is_blind() && !self.sensors.get(Channel::SpeedUp).heard { 4 } else { 10 };
         let agrees = least < if self.gnss_doubted || hard { 7.0 } else { 14.0 };
         if !agrees && self.about.is_some() {
             return false;
         }
         if !agrees {
             self.gnss_doubted = true;
+            let flies_alone = self.phase == Phase::Coasting && self.is_blind();
             let record = self.sensors.of(channel);
             record.rejects += 1;
             // Nothing else may be left: what a receiver goes on saying for ten fixes in coast is so, unless the barometer
-            // knows that its height is wrong.
+            // knows that its height is wrong, or it is alone and does not move as a body that flies.
             let tall = matches!(channel, Channel::FixUp | Channel::SpeedUp);
-            if hard || record.rejects < patience || (by_baro && (tall || !self.gnss_tall_agrees)) {
+            if hard || flies_alone || record.rejects < 10 || (by_baro && (tall || !self.gnss_tall_agrees)) {
                 return false;
             }
             record.rejects = 0;
@@ -262,47 +259,6 @@ impl Filter {
             }
             self.flat_known = true;
         }
-    }
-
-    /// GNSS is all there is and is doubted: fixes that move as a free body does, place by velocity and velocity by gravity and
-    /// drag, for a while, are where it is. A receiver that coasts on after losing the sky keeps its velocity.
-    fn gnss_alone(&mut self, m: &Model, s: &Sample, flat_m: [f64; 2], up_m: Option<f64>) {
-        let velocity = s.velocity.and_then(|v| v.horizontal_mps.zip(v.up_mps));
-        let (Some(up), Some(([ve, vn], vu))) = (up_m, velocity) else { return };
-        let now = Seen { t_s: self.t_s, up_m: up, climb_mps: vu, since: None };
-        let Some(before) = self.gnss_last.replace(now) else { return };
-        let dt = now.t_s - before.t_s;
-        let a = (vu - before.climb_mps) / dt;
-        let off = up - before.up_m - 0.5 * (vu + before.climb_mps) * dt;
-        let free = a < -4.0 && a > -80.0 && off.abs() < 2.0 + 0.15 * (vu * dt).abs();
-        if !(0.02..2.0).contains(&dt) || !free {
-            return;
-        }
-        let since = before.since.unwrap_or((before.t_s, before.climb_mps));
-        self.gnss_last = Some(Seen { since: Some(since), ..now });
-        let span = now.t_s - since.0;
-        if span < ALONE_S || (vu - since.1) / span > -7.0 {
-            return;
-        }
-        if self.regime.burning {
-            self.end_burn(m, self.t_s);
-        }
-        let Some(mut b) = self.likeliest() else { return };
-        self.blobs.clear();
-        b.ln_w = 0.0;
-        let (lag, lag_sd) = (b.x[LAG], sqrt(b.p[LAG][LAG]));
-        let speed = sqrt(ve * ve + vn * vn + vu * vu);
-        for (i, v) in [ve, vn, vu].into_iter().enumerate() {
-            let place = if i < 2 { flat_m[i] } else { up };
-            b.x[E + i] = place + lag * v;
-            b.x[VE + i] = v + if i == 2 { lag * a } else { 0.0 };
-            b.reopen(E + i, 9.0 + lag_sd * lag_sd * v * v);
-            b.reopen(VE + i, 1.0 + (lag_sd * a) * (lag_sd * a) + 1e-4 * speed * speed);
-        }
-        self.blobs.push(b);
-        self.gnss_doubted = false;
-        self.gnss_last = None;
-        self.flat_known = true;
     }
 }
 

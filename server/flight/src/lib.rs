@@ -8,6 +8,7 @@
 //!
 //! This crate knows numbers and nothing else: no bytes, no clock, no file, no thread, no words for people.
 
+mod alone;
 mod apart;
 pub mod atmosphere;
 mod canopy;

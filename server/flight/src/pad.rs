@@ -113,11 +113,17 @@ pub(crate) fn first_motion(
     gnss_sd_m: f64,
     thrust_mps2: f64,
     burn_s: f64,
+    gnss_lag_s: Told,
 ) -> Option<Motion> {
+    // What a receiver shows now has happened its lag ago.
+    let lagged = |found: Motion| Motion {
+        at: Told { value: found.at.value - gnss_lag_s.value, sd: libm::hypot(found.at.sd, gnss_lag_s.sd) },
+    };
     let found = by_force(glances, baro_sd_m)
         .or_else(|| by_climb(glances, |g| g.baro_m, baro_sd_m, thrust_mps2, burn_s))
-        .or_else(|| by_climb(glances, |g| g.gnss_up_m, gnss_sd_m, thrust_mps2, burn_s))
-        .or_else(|| by_gnss_speed(glances, thrust_mps2, burn_s))?;
+        .or_else(|| by_climb(glances, |g| g.gnss_up_m, gnss_sd_m, thrust_mps2, burn_s).map(lagged))
+        .or_else(|| by_gnss_speed(glances, thrust_mps2, burn_s).map(lagged))
+        .or_else(|| by_few_fixes(glances, gnss_sd_m, thrust_mps2, burn_s).map(lagged))?;
     Some(Motion { at: between_rest_and_push(glances, found.at) })
 }
 
@@ -307,6 +313,32 @@ fn by_gnss_speed(glances: &[Glance], thrust_mps2: f64, burn_s: f64) -> Option<Mo
     let ago =
         up.and_then(|h| past_power(h, found[0], net, burn_s)).unwrap_or(Told { value: since, sd: 0.25 });
     Some(Motion { at: Told { value: times[0] - ago.value, sd: ago.sd } })
+}
+
+/// A receiver of one fix a second, without velocities, is high up before it has told four heights: three that climb faster than
+/// anybody carries it, the newer two clear of the pad, will do.
+fn by_few_fixes(glances: &[Glance], sd_m: f64, thrust_mps2: f64, burn_s: f64) -> Option<Motion> {
+    let mut told: [Option<(f64, f64)>; 3] = [None; 3];
+    let mut n = 0;
+    for g in glances {
+        let Some(up) = g.gnss_up_m else { continue };
+        // The same height again is the same fix in another packet: it is of when it came first.
+        if told[2].is_none_or(|(_, last)| last != up) {
+            told = [told[1], told[2], Some((g.t_s, up))];
+            n += 1;
+        }
+    }
+    let [Some((t0, h0)), Some((t1, h1)), Some((t2, h2))] = told else { return None };
+    let felt = glances.iter().any(|g| g.axial.is_some() || g.baro_m.is_some());
+    let clear = 10.0 + 5.0 * sd_m;
+    let (first, climb) = ((h1 - h0) / (t1 - t0), (h2 - h1) / (t2 - t1));
+    if n < 3 || felt || t2 - t0 > 5.0 || h1 < clear || first < 8.0 || climb < 8.0 {
+        return None;
+    }
+    let net = (thrust_mps2 - G).max(3.0);
+    let ago = past_power(h2, climb, net, burn_s)
+        .unwrap_or(Told { value: 2.0 * h2 / climb.max(1.0), sd: 0.25 + 0.3 * (t2 - t1) });
+    Some(Motion { at: Told { value: t2 - ago.value, sd: ago.sd } })
 }
 
 /// How long ago a body lifted off that is seen higher than its speed gained from rest: it is long past its power, and whoever

@@ -81,7 +81,7 @@ impl Filter {
             return;
         }
         let burn_s = m.stages.first().map_or(1.0, |s| s.burn_s);
-        if let Some(found) = first_motion(&glances, baro_sd, gnss_sd.max(1.0), thrust, burn_s) {
+        if let Some(found) = first_motion(&glances, baro_sd, gnss_sd.max(1.0), thrust, burn_s, self.gnss_lag_s()) {
             if settled {
                 self.lift(m, found.at);
             } else if glances.last().zip(glances.first()).is_some_and(|(b, a)| b.t_s - a.t_s > 0.3) {
@@ -178,6 +178,11 @@ impl Filter {
         if count < 3 { self.packet_gap_s } else { (span / (count - 1) as f64).clamp(0.0, 0.5) }
     }
 
+    /// A receiver's own lag (common practice, no source), and half a packet's wait on the average, s.
+    fn gnss_lag_s(&self) -> Told {
+        Told { value: 0.22 + 0.5 * self.fix_gap_s(), sd: 0.15 }
+    }
+
     /// Prior of everything but motion and lean.
     fn prior(&self, m: &Model, t_s: f64) -> Blob {
         let mut b = Blob::zero();
@@ -186,6 +191,7 @@ impl Filter {
         b.x[LNK] = stage.map_or(-7.0, |s| s.ln_k);
         let sd = stage.map_or(0.3, |s| s.ln_k_sd);
         let thrust_sd = stage.map_or(0.1, |s| s.ln_thrust_sd);
+        let lag_s = self.gnss_lag_s();
         for (i, sd) in [
             (LNK, sd),
             (SHAPE, 1.0),
@@ -196,15 +202,14 @@ impl Filter {
             (BS, BARO_SCALE_SD),
             (AB, 0.6),
             (AS, 0.012),
-            (LAG, 0.15),
+            (LAG, lag_s.sd),
             (PORT, PORT_SD),
             (BLAG, 0.05),
             (GH, hypot2(self.zero_gnss_m[2].sd, 1.5)),
         ] {
             b.p[i][i] = sd * sd;
         }
-        // A receiver's own lag (common practice, no source), and half a packet's wait on the average.
-        b.x[LAG] = 0.22 + 0.5 * self.fix_gap_s();
+        b.x[LAG] = lag_s.value;
         b.x[BLAG] = 0.05;
         // Standing on the pad the axial reading was g along the rail: offset and scale together are known.
         let noise = sqrt(self.sensors.variance(Channel::Axial));

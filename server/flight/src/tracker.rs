@@ -102,6 +102,10 @@ impl<'de> Deserialize<'de> for Tracker {
     }
 }
 
+/// How long after liftoff a vehicle's own computer says so, and the spread of that, s: it waits until a force or a
+/// height has lasted (common practice, no source). Larger: a receiver's lag looks smaller where nothing else dates the liftoff.
+const NOTICED_AFTER_S: (f64, f64) = (0.2, 0.12);
+
 /// From when on a reported event may have happened, s.
 fn began(r: &Report) -> f64 {
     r.after_s.unwrap_or(r.by_s - 1.0).min(r.by_s)
@@ -177,7 +181,14 @@ impl Tracker {
         }
         self.reports.push(*report);
         let (middle, width) = between(report);
-        self.tracks[report.body].told(report.event, Told { value: middle, sd: width });
+        // A burnout stays where it was said: while a receiver may be lost under power, too long is the safe side.
+        let when = match report.event {
+            EventKind::Liftoff => {
+                Told { value: middle - NOTICED_AFTER_S.0, sd: libm::hypot(width, NOTICED_AFTER_S.1) }
+            }
+            _ => Told { value: middle, sd: width },
+        };
+        self.tracks[report.body].told(report.event, when);
         self.look();
     }
 
