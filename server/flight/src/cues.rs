@@ -11,7 +11,7 @@ use crate::filter::Filter;
 use crate::model::Model;
 use crate::output::{CuePrediction, EventKind, Quantiles};
 use crate::plan::{LimitOf, Trigger};
-use crate::predict::{Ahead, Crossing, Hit, not_below};
+use crate::predict::{Ahead, CLOCK_SD_S, Crossing, Hit, not_below};
 use crate::quantiles::Spread;
 use crate::state::{H, VE, VU};
 
@@ -63,7 +63,7 @@ pub(crate) fn predict(m: &Model, f: &Filter, out: &mut Vec<CuePrediction>) {
 
 fn one(m: &Model, f: &Filter, index: usize) -> Option<CuePrediction> {
     let cue = &m.plan.cues[index];
-    let delay_var = cue.delay_s.sd * cue.delay_s.sd;
+    let delay_var = cue.delay_s.sd * cue.delay_s.sd + CLOCK_SD_S * CLOCK_SD_S;
     let mut sum = Sum::new();
     let w = f.weights();
     let done = f.cue_s[index];

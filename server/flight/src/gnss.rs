@@ -61,49 +61,43 @@ impl Filter {
             // A receiver slower than the packets is heard with the same fix again and again.
             if self.sensors.of(Channel::FixFlat).is_new(e + 1.7 * n) {
                 let doubt = (t_sd * t_sd + age_sd * age_sd) * speed * speed;
-                let mut agrees = true;
-                let (mut off_m, mut off_sd) = (0.0, 1.0);
-                if let Some(u) = up {
-                    let z = u - self.zero_gnss_m[2].value;
-                    let variance = (tall + doubt) * widen;
-                    let view = |b: &Blob| {
-                        let bulge = (b.x[E] * b.x[E] + b.x[E + 1] * b.x[E + 1]) / (2.0 * EARTH_RADIUS_M);
-                        (
-                            b.x[H] + bulge + b.x[GH] - b.x[LAG] * b.x[VU],
-                            Row::new().with(H, 1.0).with(GH, 1.0).with(VU, -b.x[LAG]).with(LAG, -b.x[VU]),
-                        )
-                    };
-                    off_m = z - self.mean_of(&view);
-                    off_sd = sqrt(variance);
-                    agrees = self.gnss_number(Channel::FixUp, z, variance, hard, &view);
-                    let odd = !agrees && !hard && heard_baro && self.about.is_none();
+                let at_m = [e, n, up.unwrap_or(f64::NAN)];
+                let fix = Fix {
+                    at_m: core::array::from_fn(|k| at_m[k] - self.zero_gnss_m[k].value),
+                    flat_var: (flat + doubt) * widen,
+                    tall_var: (tall + doubt) * widen,
+                    widen,
+                    hard,
+                };
+                let off = (fix.at_m[2] - self.mean_of(&up_view), sqrt(fix.tall_var));
+                let tall_agrees = up.is_none() || self.fix_up(&fix);
+                if up.is_some() {
+                    let (off_m, off_sd) = off;
+                    let odd = !tall_agrees && !hard && heard_baro && self.about.is_none();
                     if steady_for(&mut self.gnss_odd, odd, s.t_s, off_m, off_sd) > ODD_S {
                         self.hear_both(off_m);
                     }
                     if self.phase == Phase::Descending && s.pressure_pa.is_none() && self.about.is_none() {
-                        self.watch_ground(s.t_s, z, sqrt(tall));
+                        self.watch_ground(s.t_s, fix.at_m[2], sqrt(tall));
                     }
                 }
-                self.gnss_tall_agrees = agrees;
-                let vouched = agrees && up.is_some() && heard_baro;
-                let flat_m = [e - self.zero_gnss_m[0].value, n - self.zero_gnss_m[1].value];
-                for (k, z) in flat_m.into_iter().enumerate() {
-                    let sd0 = self.zero_gnss_m[k].sd;
-                    let variance = (flat + doubt + sd0 * sd0) * widen;
-                    let view = |b: &Blob| {
-                        (
-                            b.x[E + k] - b.x[LAG] * b.x[VE + k],
-                            Row::new().with(E + k, 1.0).with(VE + k, -b.x[LAG]).with(LAG, -b.x[VE + k]),
-                        )
-                    };
-                    agrees &= self.gnss_number(Channel::FixFlat, z, variance, hard, &view);
-                }
+                self.gnss_tall_agrees = tall_agrees;
+                let agrees = self.fix_flat(&fix) && tall_agrees;
                 // With hindsight it is known when it was to be believed.
                 if self.about.is_none() {
-                    self.gnss_settles(vouched, agrees, flat_m, (off_m, off_sd));
+                    let doubted = self.gnss_doubted;
+                    let vouched = tall_agrees && up.is_some() && heard_baro;
+                    let off = if up.is_some() { off } else { (0.0, 1.0) };
+                    self.gnss_settles(vouched, agrees, [fix.at_m[0], fix.at_m[1]], off);
+                    if doubted && !self.gnss_doubted && agrees {
+                        // Believed again by this very fix: its velocity alone would drag the height along.
+                        if up.is_some() {
+                            self.fix_up(&fix);
+                        }
+                        self.fix_flat(&fix);
+                    }
                     if self.gnss_doubted && !heard_baro && !heard_axial {
-                        let up_m = up.map(|u| u - self.zero_gnss_m[2].value);
-                        self.gnss_alone(m, s, up_m.map(|u| [flat_m[0], flat_m[1], u]));
+                        self.gnss_alone(m, s, up.map(|_| fix.at_m));
                     } else {
                         self.gnss_last = None;
                     }
@@ -111,6 +105,28 @@ impl Filter {
             }
         }
         self.take_gnss_velocity(s, t_sd, age_sd, widen, hard);
+    }
+
+    /// Compares the fix's height, and takes it if it is believed; says whether it agrees.
+    fn fix_up(&mut self, fix: &Fix) -> bool {
+        self.gnss_number(Channel::FixUp, fix.at_m[2], fix.tall_var, fix.hard, &up_view)
+    }
+
+    /// The same of its place.
+    fn fix_flat(&mut self, fix: &Fix) -> bool {
+        let mut agrees = true;
+        for k in 0..2 {
+            let sd0 = self.zero_gnss_m[k].sd;
+            let variance = fix.flat_var + sd0 * sd0 * fix.widen;
+            let view = |b: &Blob| {
+                (
+                    b.x[E + k] - b.x[LAG] * b.x[VE + k],
+                    Row::new().with(E + k, 1.0).with(VE + k, -b.x[LAG]).with(LAG, -b.x[VE + k]),
+                )
+            };
+            agrees &= self.gnss_number(Channel::FixFlat, fix.at_m[k], variance, fix.hard, &view);
+        }
+        agrees
     }
 
     fn take_gnss_velocity(&mut self, s: &Sample, t_sd: f64, age_sd: f64, widen: f64, hard: bool) {
@@ -260,6 +276,25 @@ impl Filter {
             self.flat_known = true;
         }
     }
+}
+
+/// A fix as it is compared: east, north and up from the pad, m (up may not be told), and the variances of a place and a height.
+struct Fix {
+    at_m: [f64; 3],
+    flat_var: f64,
+    tall_var: f64,
+    /// What variances are widened by under hard acceleration.
+    widen: f64,
+    hard: bool,
+}
+
+/// How a blob sees a height by GNSS.
+fn up_view(b: &Blob) -> (f64, Row) {
+    let bulge = (b.x[E] * b.x[E] + b.x[E + 1] * b.x[E + 1]) / (2.0 * EARTH_RADIUS_M);
+    (
+        b.x[H] + bulge + b.x[GH] - b.x[LAG] * b.x[VU],
+        Row::new().with(H, 1.0).with(GH, 1.0).with(VU, -b.x[LAG]).with(LAG, -b.x[VU]),
+    )
 }
 
 /// How long, s, a height has been off by the same while `holds`; `run` keeps when and by how much it began. A receiver that

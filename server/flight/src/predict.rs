@@ -15,8 +15,9 @@ use crate::state::{Blob, D, H, LNK, PRED, TAU, VE, VU};
 /// Blobs of less weight are left out of predictions.
 pub(crate) const LEAST_WEIGHT: f64 = 4e-3;
 
-/// Least delay from measurement to receipt, which no clock sees, s.
-const CLOCK_SD_S: f64 = 0.02;
+/// Spread of the least delay from measurement to receipt, which no clock sees, s: a packet's time on the air and in buffers is
+/// between ten and a hundred milliseconds (common practice, no source). What is measured is that much older than it seems.
+pub(crate) const CLOCK_SD_S: f64 = 0.04;
 
 /// What defines a moment.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -8,7 +8,7 @@ use crate::model::Model;
 use crate::motion::airspeed;
 use crate::output::{Area, Case, Estimate, Knot, Landing, Phase, Quantiles};
 use crate::plan::DescentState;
-use crate::predict::{Ahead, Crossing, Hit, not_below};
+use crate::predict::{Ahead, CLOCK_SD_S, Crossing, Hit, not_below};
 use crate::quantiles::Spread;
 use crate::state::{E, H, LNK, VE, VU};
 
@@ -61,8 +61,9 @@ pub(crate) fn state(m: &Model, f: &Filter) -> Option<Estimate> {
     for (w, b) in w.iter().zip(f.blobs.iter()) {
         let mut hit = Hit::here(m, &f.regime, b, f.t_s, Crossing::Time);
         hit.air_cov[2][2] += gust * gust;
-        height.gauss(*w, hit.height_m, hit.height_var);
-        climb.gauss(*w, hit.velocity[2], hit.velocity_cov[2][2]);
+        let older = [hit.velocity[2], f.acceleration[2]].map(|rate| CLOCK_SD_S * rate);
+        height.gauss(*w, hit.height_m, hit.height_var + older[0] * older[0]);
+        climb.gauss(*w, hit.velocity[2], hit.velocity_cov[2][2] + older[1] * older[1]);
         air.length(*w, &hit.air, &hit.air_cov);
         ground.length(*w, &hit.velocity, &hit.velocity_cov);
         drag.gauss(*w, b.x[LNK], b.p[LNK][LNK]);

@@ -332,6 +332,7 @@ impl Tracker {
     }
 
     fn note(&mut self, body: usize, kind: EventKind, now: Option<(f64, f64, Origin)>) {
+        let now = now.map(|(t_s, sd_s, origin)| (t_s, libm::hypot(sd_s, predict::CLOCK_SD_S), origin));
         let before = self.said.iter().position(|e| e.body == body && e.kind == kind);
         match (before, now) {
             (None, Some((t_s, sd_s, origin))) => {
