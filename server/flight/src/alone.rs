@@ -64,7 +64,7 @@ impl Filter {
             a < -4.0 && a > -80.0 && off.abs() < 2.0 + 0.15 * (v.mps[2] * dt).abs()
         } else {
             let k = exp(self.moments(LNK).0);
-            let slows = 9.8 + DRAG_MOST * k * v0.mps.iter().map(|v| v * v).sum::<f64>();
+            let slows = 9.8 + DRAG_MOST * k * v.mps.iter().map(|v| v * v).sum::<f64>();
             v.mps[2] > 8.0 && a < 2.0 && a > -slows - 6.0
         };
         if !(0.02..2.0).contains(&dt) || !free {

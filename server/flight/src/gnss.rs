@@ -253,6 +253,10 @@ impl Filter {
     /// After a fix: whether GNSS is believed again. Where a barometer vouches for its height for a second the receiver has
     /// found itself; if nothing horizontal was known by then the fix says where the body is, whatever was thought.
     fn gnss_settles(&mut self, vouched: bool, agrees: bool, flat: [f64; 2], off: (f64, f64)) {
+        if self.is_blind() && self.phase == Phase::Coasting {
+            // A belief that nothing has held for a while agrees with anything.
+            return;
+        }
         let flat_s = self.sensors.get(Channel::FixFlat).taken_s;
         let lost = !self.flat_known || self.t_s - flat_s > FLAT_LOST_S;
         let fits = self.gnss_doubted && (agrees || (vouched && lost));
