@@ -81,7 +81,9 @@ impl Filter {
             return;
         }
         let burn_s = m.stages.first().map_or(1.0, |s| s.burn_s);
-        if let Some(found) = first_motion(&glances, baro_sd, gnss_sd.max(1.0), thrust, burn_s, self.gnss_lag_s()) {
+        if let Some(found) =
+            first_motion(&glances, baro_sd, gnss_sd.max(1.0), thrust, burn_s, self.gnss_lag_s())
+        {
             if settled {
                 self.lift(m, found.at);
             } else if glances.last().zip(glances.first()).is_some_and(|(b, a)| b.t_s - a.t_s > 0.3) {

@@ -6,7 +6,9 @@ use std::path::Path;
 use std::time::Duration;
 
 use loftwatch_engine::setup::{Flow, Parity};
+use loftwatch_tty::{Overruns, overruns};
 use tokio::io::AsyncReadExt;
+use tokio::time::Instant;
 use tokio_serial::{DataBits, FlowControl, SerialStream, StopBits};
 
 use super::Port;
@@ -14,6 +16,8 @@ use super::pause::Pause;
 
 /// How often a missing path is looked for.
 const LOOK: Duration = Duration::from_millis(500);
+/// How often the driver is asked what it could not keep, at most.
+const ASK: Duration = Duration::from_secs(1);
 /// Most bytes in one piece: a tty's own buffer.
 const PIECE_BYTES: usize = 4096;
 
@@ -60,12 +64,14 @@ pub(super) async fn run(wanted: &Wanted, port: &mut Port) {
 /// Reads until the port is gone (`true`) or fails otherwise (`false`).
 async fn read(stream: &mut SerialStream, port: &Port, pause: &mut Pause) -> bool {
     let mut piece = vec![0; PIECE_BYTES];
+    let mut lost = Lost::from(stream);
     loop {
         match stream.read(&mut piece).await {
             Ok(0) => return true,
             Ok(n) => {
                 port.bytes(&piece[..n]);
                 pause.reset();
+                lost.ask(stream, port);
             }
             Err(error) if error.kind() == std::io::ErrorKind::Interrupted => {}
             Err(error) => {
@@ -75,6 +81,52 @@ async fn read(stream: &mut SerialStream, port: &Port, pause: &mut Pause) -> bool
             }
         }
     }
+}
+
+/// What the driver counts as lost, as far as it has been said. A driver that counts nothing is not asked again.
+struct Lost {
+    said: Option<Overruns>,
+    asked: Instant,
+}
+
+impl Lost {
+    fn from(stream: &SerialStream) -> Self {
+        let said = overruns(stream);
+        if let Err(error) = &said {
+            tracing::debug!("the port's driver counts no overruns: {error}");
+        }
+        Self { said: said.ok(), asked: Instant::now() }
+    }
+
+    /// Asks now and then, and writes down what has been lost since. Without room for that it is said the next time.
+    fn ask(&mut self, stream: &SerialStream, port: &Port) {
+        let Some(said) = self.said else { return };
+        if self.asked.elapsed() < ASK {
+            return;
+        }
+        self.asked = Instant::now();
+        let Ok(now) = overruns(stream) else { return };
+        let new = now.since(said);
+        if new.any() && port.lost(in_words_lost(new)) {
+            tracing::warn!(link = port.name(), "{}", in_words_lost(new));
+            self.said = Some(now);
+        }
+    }
+}
+
+fn in_words_lost(new: Overruns) -> String {
+    let mut parts = Vec::new();
+    if new.chip > 0 {
+        parts.push(format!(
+            "the port's chip was overrun {} time{}",
+            new.chip,
+            if new.chip == 1 { "" } else { "s" }
+        ));
+    }
+    if new.buffer > 0 {
+        parts.push(format!("{} bytes found the system's buffer full", new.buffer));
+    }
+    format!("{}: what came then is lost", parts.join(", "))
 }
 
 async fn open(wanted: &Wanted) -> Result<SerialStream, String> {
@@ -128,4 +180,19 @@ fn in_words(path: &str, error: &tokio_serial::Error) -> String {
         _ => "",
     };
     format!("`{path}` cannot be opened: {error}{hint}")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn overruns_are_said_by_where_bytes_were_lost() {
+        let said = |chip, buffer| in_words_lost(Overruns { chip, buffer });
+        assert_eq!(said(2, 0), "the port's chip was overrun 2 times: what came then is lost");
+        assert_eq!(
+            said(1, 30),
+            "the port's chip was overrun 1 time, 30 bytes found the system's buffer full: what came then is lost"
+        );
+    }
 }
