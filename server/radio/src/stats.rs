@@ -13,6 +13,8 @@ use serde::{Deserialize, Serialize};
 const WINDOW_NS: i64 = 10_000_000_000;
 /// Most ticks kept: 10 s at 100 packets/s. A faster transmitter is judged by the newest ones.
 const MOST_TICKS: usize = 1000;
+/// Packets that may be missing at once: more is a clock that jumped by ages, and only the last seconds are counted anyway.
+const FARTHEST: i64 = 1 << 40;
 /// Most ticks in [`LinkStats::ticks`].
 pub const TICKS_SHOWN: usize = 50;
 /// How many times more packets than the silence explains make a gap a restart instead. A transmitter may send faster
@@ -160,7 +162,7 @@ impl LinkStats {
         self.newest?;
         let mut heard = self.ticks.iter().filter(|tick| tick.heard);
         let (first, last) = (heard.next()?, heard.next_back()?);
-        let (count, span_ns) = (last.count - first.count, last.t_ns - first.t_ns);
+        let (count, span_ns) = (last.count.saturating_sub(first.count), last.t_ns.saturating_sub(first.t_ns));
         // Packets that come in a burst say little about the rate: a tenth of a second of them is the least.
         (count >= 3 && span_ns > 100_000_000).then(|| count as f64 * 1e9 / span_ns as f64)
     }
@@ -177,18 +179,20 @@ impl LinkStats {
 
     fn hear_numbered(&mut self, t_ns: i64, number: u64, modulus: u64) {
         let Some((last, place)) = self.newest else {
-            let place = self.ticks.back().map_or(0, |tick| tick.count + 1);
+            let place = self.ticks.back().map_or(0, |tick| tick.count.saturating_add(1));
             self.newest = Some((number, place));
             self.ticks.push_back(Tick { t_ns, count: place, heard: true });
             return;
         };
-        let silence_s = self.heard_ns.map_or(0.0, |last_ns| (t_ns - last_ns).max(0) as f64 * 1e-9);
+        let silence_s =
+            self.heard_ns.map_or(0.0, |last_ns| t_ns.saturating_sub(last_ns).max(0) as f64 * 1e-9);
         let due = self.rate_hz().map(|rate| silence_s * rate);
         let mut ahead = ((number + modulus - last) % modulus) as i64;
         let round = modulus.min(1 << 40) as i64;
         if let Some(due) = due.filter(|due| *due > round as f64 / 4.0) {
             // Long enough for the count to have gone round: as often as the silence says.
-            ahead += round * libm::round((due - ahead as f64) / round as f64).max(0.0) as i64;
+            let rounds = libm::round((due - ahead as f64) / round as f64).max(0.0) as i64;
+            ahead = ahead.saturating_add(round.saturating_mul(rounds)).min(FARTHEST);
         } else if ahead > round / 2 {
             self.hear_late(t_ns, number, place, round - ahead);
             return;
@@ -200,26 +204,27 @@ impl LinkStats {
             self.begin_anew(t_ns, number, place);
         } else {
             self.advance(t_ns, ahead, place);
-            self.newest = Some((number, place + ahead));
+            self.newest = Some((number, place.saturating_add(ahead)));
         }
     }
 
     /// A number that has been passed: a late packet, or an echo, or the count has begun anew.
     fn hear_late(&mut self, t_ns: i64, number: u64, place: i64, behind: i64) {
-        match self.ticks.iter_mut().rev().find(|tick| tick.count == place - behind) {
-            Some(tick) if !tick.heard || t_ns - tick.t_ns < ECHO_NS => tick.heard = true,
+        match self.ticks.iter_mut().rev().find(|tick| tick.count == place.saturating_sub(behind)) {
+            Some(tick) if !tick.heard || t_ns.saturating_sub(tick.t_ns) < ECHO_NS => tick.heard = true,
             _ => self.begin_anew(t_ns, number, place),
         }
     }
 
     fn begin_anew(&mut self, t_ns: i64, number: u64, place: i64) {
-        self.newest = Some((number, place + 1));
-        self.ticks.push_back(Tick { t_ns, count: place + 1, heard: true });
+        self.newest = Some((number, place.saturating_add(1)));
+        self.ticks.push_back(Tick { t_ns, count: place.saturating_add(1), heard: true });
     }
 
     fn hear_plain(&mut self, t_ns: i64) {
         let place = self.ticks.back().map_or(0, |tick| tick.count);
-        let silence_s = self.heard_ns.map_or(0.0, |last_ns| (t_ns - last_ns).max(0) as f64 * 1e-9);
+        let silence_s =
+            self.heard_ns.map_or(0.0, |last_ns| t_ns.saturating_sub(last_ns).max(0) as f64 * 1e-9);
         let due = self.told_rate_hz.map_or(1.0, |rate| libm::round(silence_s * rate).clamp(1.0, 1e6));
         self.advance(t_ns, due as i64, place);
     }
@@ -230,10 +235,11 @@ impl LinkStats {
         let first = (ahead - MOST_TICKS as i64).max(0) + 1;
         for step in first..ahead {
             let share = step as f64 / ahead as f64;
-            let at_ns = from_ns + libm::round((t_ns - from_ns) as f64 * share) as i64;
-            self.ticks.push_back(Tick { t_ns: at_ns, count: place + step, heard: false });
+            let at_ns =
+                from_ns.saturating_add(libm::round(t_ns.saturating_sub(from_ns) as f64 * share) as i64);
+            self.ticks.push_back(Tick { t_ns: at_ns, count: place.saturating_add(step), heard: false });
         }
-        self.ticks.push_back(Tick { t_ns, count: place + ahead, heard: true });
+        self.ticks.push_back(Tick { t_ns, count: place.saturating_add(ahead), heard: true });
     }
 
     fn forget(&mut self, now_ns: i64) {

@@ -7,7 +7,7 @@
 use std::collections::BTreeMap;
 
 use super::crc::Check;
-use super::{Crc, CrcCovers, Cut, Framing, LengthCounts, LengthField, LineChecksum};
+use super::{Crc, CrcCovers, Cut, Frame, Framing, LengthCounts, LengthField, LineChecksum, Splitter};
 
 /// Bytes that are looked at.
 const LOOKED_AT: usize = 16 * 1024;
@@ -42,6 +42,8 @@ pub fn guess(bytes: &[u8]) -> Vec<Guess> {
     all.extend(delimited(bytes, 0x00, &checks));
     all.extend(delimited(bytes, 0xc0, &checks));
     all.extend(marked(bytes, &checks));
+    // What was counted in passing may overlap: only what a receiver would really cut out is offered.
+    all.retain(|guess| cuts_out_of(bytes, &guess.framing));
     // Stable: within a class as tried.
     all.sort_by_key(|guess| (!is_checked(&guess.framing), std::cmp::Reverse(guess.fit)));
     // Beside one that a checksum bears out, a mere look is worth nothing.
@@ -50,6 +52,15 @@ pub fn guess(bytes: &[u8]) -> Vec<Guess> {
     }
     all.dedup_by(|a, b| a.framing == b.framing);
     all
+}
+
+fn cuts_out_of(bytes: &[u8], framing: &Framing) -> bool {
+    let mut good = false;
+    let mut splitter = Splitter::new(framing);
+    let mut see = |frame: Frame<'_>| good |= frame.payload.is_ok();
+    splitter.push(bytes, 0, &mut see);
+    splitter.reset(&mut see);
+    good
 }
 
 fn is_checked(framing: &Framing) -> bool {
