@@ -46,7 +46,7 @@ struct Row {
 const TABLE: &[Row] = &[
     Row { kind: "all_silent", hold_s: 0.0, on_beats_only: false, judge: silence::judge },
     Row { kind: "cue", hold_s: 0.15, on_beats_only: false, judge: cue::judge },
-    Row { kind: "no_sign", hold_s: 0.4, on_beats_only: false, judge: descent::no_sign },
+    Row { kind: "no_sign", hold_s: 0.15, on_beats_only: false, judge: descent::no_sign },
     Row { kind: "fast_descent", hold_s: 1.5, on_beats_only: false, judge: descent::fast },
     Row { kind: "lean", hold_s: 0.3, on_beats_only: false, judge: lean::judge },
     Row { kind: "landing", hold_s: 0.5, on_beats_only: true, judge: place::judge },

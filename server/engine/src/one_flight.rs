@@ -242,7 +242,9 @@ impl OneFlight {
         }
         self.spoken[body].estimate_s = Some(t_s);
         pen.say(Said::Estimate { body, estimate });
-        if let Some(prediction) = self.tracker.prediction(body).filter(Sound::is_sound) {
+        let mut cues = Vec::with_capacity(self.plan.cues.len());
+        let prediction = self.tracker.foresee(body, &mut cues);
+        if let Some(prediction) = prediction.filter(Sound::is_sound) {
             self.bodies[body].prediction = Some(prediction);
             let last = self.spoken[body].prediction.map(|p| Prediction { t_s: prediction.t_s, ..p });
             if last != Some(prediction) {
@@ -250,13 +252,11 @@ impl OneFlight {
                 pen.say(Said::Prediction { body, prediction });
             }
         }
-        self.tell_cues(pen);
+        self.tell_cues(cues, pen);
     }
 
     /// Says those cues of which something has changed.
-    fn tell_cues(&mut self, pen: &mut Pen<'_>) {
-        let mut cues = Vec::with_capacity(self.plan.cues.len());
-        self.tracker.cues(&mut cues);
+    fn tell_cues(&mut self, cues: Vec<CuePrediction>, pen: &mut Pen<'_>) {
         for cue in cues.into_iter().filter(Sound::is_sound) {
             let Some(known) = self.cues.get_mut(cue.cue) else { continue };
             let same = known.is_some_and(|last| CuePrediction { t_s: cue.t_s, ..last } == cue);

@@ -62,8 +62,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
             }
         }
         tracker.advance(t);
-        let prediction = tracker.prediction(0);
-        tracker.cues(&mut cues);
+        let prediction = tracker.foresee(0, &mut cues);
         let estimate = tracker.estimate(0);
         costs_ms.push(began.elapsed().as_secs_f64() * 1e3);
         if let Some(e) = estimate {

@@ -4,16 +4,16 @@
 //! descent states. A chute's opening load is taken as the dynamic pressure times the drag area that opens
 //! (opening factor 1; common practice, no source: an upper bound for slow inflation, low for a snatch).
 
-use libm::{exp, sqrt};
+use libm::sqrt;
 
 use crate::down::Fall;
-use crate::filter::Filter;
+use crate::filter::{BLOBS, Filter};
 use crate::model::Model;
 use crate::output::{CuePrediction, EventKind, Quantiles};
-use crate::plan::{LimitOf, Trigger};
-use crate::predict::{Ahead, CLOCK_SD_S, Crossing, Hit, not_below};
+use crate::plan::{LimitOf, MAX_CUES, Trigger};
+use crate::predict::{Ahead, CLOCK_SD_S, Crossing, Hit, LEAST_WEIGHT, Tops, not_below};
 use crate::quantiles::Spread;
-use crate::state::{H, VE, VU};
+use crate::state::Blob;
 
 /// Sums over the blobs for one cue.
 struct Sum {
@@ -52,40 +52,40 @@ impl Sum {
     }
 }
 
-/// All cues in the plan's order.
-pub(crate) fn predict(m: &Model, f: &Filter, out: &mut Vec<CuePrediction>) {
-    for cue in 0..m.plan.cues.len().min(crate::plan::MAX_CUES) {
-        if let Some(p) = one(m, f, cue) {
+/// All cues in the plan's order, and where the way to them led over it, each blob at apogee.
+#[expect(clippy::large_stack_arrays, reason = "140 KiB for a moment; a step allocates nothing")]
+pub(crate) fn predict(m: &Model, f: &Filter, out: &mut Vec<CuePrediction>) -> Tops {
+    let cues = m.plan.cues.len().min(MAX_CUES);
+    let weights = f.weights();
+    let mut hits = [[None; BLOBS]; MAX_CUES];
+    let mut tops = [None; BLOBS];
+    for (i, b) in f.blobs.iter().enumerate() {
+        if weights[i] < LEAST_WEIGHT {
+            continue;
+        }
+        let mut way = Way { m, f, b, at_climb: None, top: None };
+        for (row, hit) in hits.iter_mut().zip(way.moments()).take(cues) {
+            row[i] = hit;
+        }
+        tops[i] = f.top.is_none().then(|| way.top().1);
+    }
+    for (cue, row) in hits.iter().enumerate().take(cues) {
+        if let Some(p) = one(m, f, cue, row) {
             out.push(p);
         }
     }
+    tops
 }
 
-fn one(m: &Model, f: &Filter, index: usize) -> Option<CuePrediction> {
+fn one(m: &Model, f: &Filter, index: usize, hits: &[Option<Hit>; BLOBS]) -> Option<CuePrediction> {
     let cue = &m.plan.cues[index];
     let delay_var = cue.delay_s.sd * cue.delay_s.sd + CLOCK_SD_S * CLOCK_SD_S;
     let mut sum = Sum::new();
-    let w = f.weights();
-    let done = f.cue_s[index];
-    let passed = done.is_some_and(|t| t <= f.t_s);
-    for (w, b) in w.iter().zip(f.blobs.iter()) {
-        if *w < crate::predict::LEAST_WEIGHT {
-            continue;
+    let passed = f.cue_s[index].is_some_and(|t| t <= f.t_s);
+    for (i, w) in f.weights().iter().enumerate().take(f.blobs.len()) {
+        if *w >= LEAST_WEIGHT {
+            sum.add(m, *w, hits[i].as_ref()?, delay_var);
         }
-        let hit = match done {
-            // Its condition has come: the moment is known up to the delay.
-            Some(at) => {
-                let mut ahead = Ahead::from(m, f, b);
-                if at > f.t_s {
-                    ahead.reach_time(at);
-                    ahead.hit(Crossing::Time)
-                } else {
-                    shifted(&ahead.hit(Crossing::Time), at - f.t_s, m)
-                }
-            }
-            None => moment(m, f, b, cue.trigger, cue.delay_s.value, 0)?,
-        };
-        sum.add(m, *w, &hit, delay_var);
     }
     let air = not_below(sum.air.quantiles()?, 0.0);
     let cue_t_s = sum.time.quantiles()?;
@@ -139,46 +139,98 @@ fn shifted(hit: &Hit, by_s: f64, m: &Model) -> Hit {
     h
 }
 
-/// The blob at a cue's moment, delay included.
-fn moment(
-    m: &Model,
-    f: &Filter,
-    b: &crate::state::Blob,
-    trigger: Trigger,
-    delay_s: f64,
-    depth: u32,
-) -> Option<Hit> {
-    let at = |k: EventKind| f.marked(k).map(|x| x.t_s);
-    let later = |mut ahead: Ahead<'_>, t: f64| {
+/// One blob's flight ahead, on which all its cues lie: what was carried for one goes on to the next.
+struct Way<'a> {
+    m: &'a Model,
+    f: &'a Filter,
+    b: &'a Blob,
+    /// Where the climb rate has fallen to a value, and that value.
+    at_climb: Option<(f64, Ahead<'a>)>,
+    /// Apogee, or now if it is past.
+    top: Option<(Ahead<'a>, Hit)>,
+}
+
+impl<'a> Way<'a> {
+    /// The blob at every cue's moment, delays included.
+    fn moments(&mut self) -> [Option<Hit>; MAX_CUES] {
+        let m = self.m;
+        let mut hits = [None; MAX_CUES];
+        // Climb rates fall: the fastest comes first.
+        let speed = |i: usize| match m.plan.cues.get(i).map(|c| c.trigger) {
+            Some(Trigger::ClimbRateBelow(c)) => c,
+            _ => f64::NEG_INFINITY,
+        };
+        let mut order: [usize; MAX_CUES] = core::array::from_fn(|i| i);
+        order.sort_by(|a, b| speed(*b).total_cmp(&speed(*a)));
+        for i in order.into_iter().filter(|i| *i < m.plan.cues.len()) {
+            hits[i] = self.moment(i, &hits, 0);
+        }
+        hits
+    }
+
+    fn start(&self) -> Ahead<'a> {
+        Ahead::from(self.m, self.f, self.b)
+    }
+
+    /// At a time; what is past is taken back by constant gravity.
+    fn at_time(&self, t: f64) -> Hit {
+        let mut ahead = self.start();
         if t > ahead.t_s {
             ahead.reach_time(t);
             ahead.hit(Crossing::Time)
         } else {
-            let by = t - ahead.t_s;
-            shifted(&ahead.hit(Crossing::Time), by, m)
+            shifted(&ahead.hit(Crossing::Time), t - ahead.t_s, self.m)
         }
-    };
-    let up = f.top.is_none();
-    match trigger {
-        Trigger::ClimbRateBelow(c) => {
-            let mut ahead = Ahead::from(m, f, b);
-            ahead.reach_climb(c);
-            Some(shifted(&ahead.hit(Crossing::Climb(c)), delay_s, m))
+    }
+
+    fn at_climb(&mut self, c: f64) -> Hit {
+        let mut ahead = match self.at_climb.take() {
+            Some((before, ahead)) if before >= c => ahead,
+            _ => self.start(),
+        };
+        ahead.reach_climb(c);
+        let hit = ahead.hit(Crossing::Climb(c));
+        self.at_climb = Some((c, ahead));
+        hit
+    }
+
+    fn top(&mut self) -> (Ahead<'a>, Hit) {
+        if let Some(top) = self.top {
+            return top;
         }
-        Trigger::BeforeApogee(s) => {
-            let mut ahead = Ahead::from(m, f, b);
-            if up {
-                ahead.reach_climb(0.0);
-                Some(shifted(&ahead.hit(Crossing::Climb(0.0)), delay_s - s, m))
-            } else {
-                Some(later(ahead, at(EventKind::Apogee)? - s + delay_s))
+        let top = if self.f.top.is_none() {
+            let hit = self.at_climb(0.0);
+            (self.at_climb.map_or_else(|| self.start(), |(_, ahead)| ahead), hit)
+        } else {
+            let ahead = self.start();
+            (ahead, ahead.hit(Crossing::Time))
+        };
+        self.top = Some(top);
+        top
+    }
+
+    /// The blob at one cue's moment. `known` are those already worked out.
+    fn moment(&mut self, cue: usize, known: &[Option<Hit>; MAX_CUES], depth: usize) -> Option<Hit> {
+        if let Some(hit) = known[cue] {
+            return Some(hit);
+        }
+        let told = self.m.plan.cues.get(cue)?;
+        let delay_s = told.delay_s.value;
+        // Its condition has come: the moment is known up to the delay.
+        if let Some(t) = self.f.cue_s[cue] {
+            return Some(self.at_time(t));
+        }
+        let marked = |k: EventKind| self.f.marked(k).map(|x| x.t_s);
+        let up = self.f.top.is_none();
+        match told.trigger {
+            Trigger::ClimbRateBelow(c) => Some(shifted(&self.at_climb(c), delay_s, self.m)),
+            Trigger::BeforeApogee(s) if up => {
+                let (_, top) = self.top();
+                Some(shifted(&top, delay_s - s, self.m))
             }
-        }
-        Trigger::AfterApogee(s) => {
-            let mut ahead = Ahead::from(m, f, b);
-            if up {
-                ahead.reach_climb(0.0);
-                let top = ahead.hit(Crossing::Climb(0.0));
+            Trigger::BeforeApogee(s) => Some(self.at_time(marked(EventKind::Apogee)? - s + delay_s)),
+            Trigger::AfterApogee(s) if up => {
+                let (mut ahead, top) = self.top();
                 ahead.reach_time(top.t_s + s + delay_s);
                 let mut hit = ahead.hit(Crossing::Time);
                 // The moment follows apogee's, which has its own spread; the vertical state there is certain.
@@ -191,61 +243,49 @@ fn moment(
                     hit.air_cov[r][2] = 0.0;
                 }
                 Some(hit)
-            } else {
-                Some(later(ahead, at(EventKind::Apogee)? + s + delay_s))
             }
-        }
-        Trigger::AfterLiftoff(s) => Some(later(Ahead::from(m, f, b), at(EventKind::Liftoff)? + s + delay_s)),
-        Trigger::AfterBurnout(s) => {
-            let out = at(EventKind::Burnout).unwrap_or_else(|| {
-                f.regime.ignition_s + m.stages.first().map_or(1.0, |s| s.burn_s) * b.stretch
-            });
-            Some(later(Ahead::from(m, f, b), out + s + delay_s))
-        }
-        Trigger::HeightBelow(z) => Some(by_height(m, f, b, z, delay_s)),
-        Trigger::AfterCue(c, s) => {
-            if depth > 6 {
-                return None;
+            Trigger::AfterApogee(s) => Some(self.at_time(marked(EventKind::Apogee)? + s + delay_s)),
+            Trigger::AfterLiftoff(s) => Some(self.at_time(marked(EventKind::Liftoff)? + s + delay_s)),
+            Trigger::AfterBurnout(s) => {
+                let burn_s = self.m.stages.first().map_or(1.0, |s| s.burn_s);
+                let out =
+                    marked(EventKind::Burnout).unwrap_or(self.f.regime.ignition_s + burn_s * self.b.stretch);
+                Some(self.at_time(out + s + delay_s))
             }
-            if let Some(t) = f.cue_s.get(c).copied().flatten() {
-                return Some(later(Ahead::from(m, f, b), t + s + delay_s));
+            Trigger::HeightBelow(z) => Some(self.by_height(z, delay_s)),
+            Trigger::AfterCue(c, s) => {
+                if depth >= MAX_CUES {
+                    return None;
+                }
+                if let Some(t) = self.f.cue_s.get(c).copied().flatten() {
+                    return Some(self.at_time(t + s + delay_s));
+                }
+                let first = self.moment(c, known, depth + 1)?;
+                let under = matches!(self.m.plan.cues.get(c)?.trigger, Trigger::HeightBelow(_));
+                let mut hit = if under { first } else { self.at_time(first.t_s + s + delay_s) };
+                hit.t_var = first.t_var;
+                Some(hit)
             }
-            let other = m.plan.cues.get(c)?;
-            let first = moment(m, f, b, other.trigger, other.delay_s.value, depth + 1)?;
-            let mut hit = if matches!(other.trigger, Trigger::HeightBelow(_)) {
-                first
-            } else {
-                later(Ahead::from(m, f, b), first.t_s + s + delay_s)
-            };
-            hit.t_var = first.t_var;
-            Some(hit)
         }
     }
-}
 
-/// Where the height falls through a value: the planned descent states until then.
-fn by_height(m: &Model, f: &Filter, b: &crate::state::Blob, height_m: f64, delay_s: f64) -> Hit {
-    let mut ahead = Ahead::from(m, f, b);
-    let top = if f.top.is_none() {
-        ahead.reach_climb(0.0);
-        ahead.hit(Crossing::Climb(0.0))
-    } else {
-        ahead.hit(Crossing::Time)
-    };
-    let from = ahead.t_s;
-    let mut fall = Fall::from(m, f, &top, from).learning(f, b);
-    fall.planned_until(height_m);
-    let mut hit = top;
-    hit.t_s = fall.t_s + delay_s;
-    hit.t_var = top.t_var + fall.t_var + top.height_var / (fall.speed_mps * fall.speed_mps).max(1.0);
-    hit.height_m = height_m.min(top.height_m) - fall.speed_mps * delay_s;
-    hit.height_var = 4.0;
-    hit.velocity = [hit.velocity[0], hit.velocity[1], -fall.speed_mps];
-    let speed_sd = fall.speed_mps * 0.5 * fall.ln_area_sd;
-    hit.velocity_cov = [[4.0, 0.0, 0.0], [0.0, 4.0, 0.0], [0.0, 0.0, speed_sd * speed_sd]];
-    // Under a canopy the body soon goes with the wind; without one it does not.
-    hit.air = [fall.side[0], fall.side[1], -fall.speed_mps];
-    hit.air_cov = [[0.5, 0.0, 0.0], [0.0, 0.5, 0.0], [0.0, 0.0, speed_sd * speed_sd]];
-    let _ = (exp(0.0), H, VE, VU);
-    hit
+    /// Where the height falls through a value: the planned descent states until then.
+    fn by_height(&mut self, height_m: f64, delay_s: f64) -> Hit {
+        let (m, f, b) = (self.m, self.f, self.b);
+        let (ahead, top) = self.top();
+        let mut fall = Fall::from(m, f, &top, ahead.t_s).learning(f, b);
+        fall.planned_until(height_m);
+        let mut hit = top;
+        hit.t_s = fall.t_s + delay_s;
+        hit.t_var = top.t_var + fall.t_var + top.height_var / (fall.speed_mps * fall.speed_mps).max(1.0);
+        hit.height_m = height_m.min(top.height_m) - fall.speed_mps * delay_s;
+        hit.height_var = 4.0;
+        hit.velocity = [hit.velocity[0], hit.velocity[1], -fall.speed_mps];
+        let speed_sd = fall.speed_mps * 0.5 * fall.ln_area_sd;
+        hit.velocity_cov = [[4.0, 0.0, 0.0], [0.0, 4.0, 0.0], [0.0, 0.0, speed_sd * speed_sd]];
+        // Under a canopy the body soon goes with the wind; without one it does not.
+        hit.air = [fall.side[0], fall.side[1], -fall.speed_mps];
+        hit.air_cov = [[0.5, 0.0, 0.0], [0.0, 0.5, 0.0], [0.0, 0.0, speed_sd * speed_sd]];
+        hit
+    }
 }

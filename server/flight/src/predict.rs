@@ -4,7 +4,7 @@
 //! blob: the covariance at the mean's moment is projected along the motion on the condition, which gives spread and
 //! correlation of the moment itself. The blobs' Gaussians then add up to quantiles.
 
-use crate::filter::Filter;
+use crate::filter::{BLOBS, Filter};
 use crate::model::Model;
 use crate::motion::{LIFT_SD, Regime, acceleration_of, air_cov, airspeed, longest_step_s, step};
 use crate::output::{EventKind, Phase, Prediction, Quantiles};
@@ -95,6 +95,7 @@ impl Hit {
 }
 
 /// A blob on its way ahead of the data.
+#[derive(Clone, Copy)]
 pub(crate) struct Ahead<'a> {
     pub(crate) m: &'a Model,
     pub(crate) regime: Regime,
@@ -300,17 +301,28 @@ fn leave_lift_open(m: &Model, f: &Filter, b: &Blob, hit: &mut Hit) {
     hit.height_var += dh * dh;
 }
 
-/// Apogee as predicted from a belief that has not passed it.
-pub(crate) fn apogee(m: &Model, f: &Filter) -> Option<Prediction> {
+/// Each blob at apogee, where it is worth the way.
+pub(crate) type Tops = [Option<Hit>; BLOBS];
+
+/// Each blob of a belief that has not passed apogee, there.
+pub(crate) fn tops(m: &Model, f: &Filter) -> Tops {
+    let mut tops = [None; BLOBS];
+    for ((w, b), top) in f.weights().iter().zip(f.blobs.iter()).zip(&mut tops) {
+        if *w >= LEAST_WEIGHT {
+            let mut ahead = Ahead::from(m, f, b);
+            ahead.reach_climb(0.0);
+            *top = Some(ahead.hit(Crossing::Climb(0.0)));
+        }
+    }
+    tops
+}
+
+/// Apogee as predicted from a belief that has not passed it, by its blobs there.
+pub(crate) fn apogee(m: &Model, f: &Filter, tops: &Tops) -> Option<Prediction> {
     let mut summit = Summit::new();
     let w = f.weights();
-    for (w, b) in w.iter().zip(f.blobs.iter()) {
-        if *w < LEAST_WEIGHT {
-            continue;
-        }
-        let mut ahead = Ahead::from(m, f, b);
-        ahead.reach_climb(0.0);
-        let mut hit = ahead.hit(Crossing::Climb(0.0));
+    for ((w, b), top) in w.iter().zip(f.blobs.iter()).zip(tops) {
+        let Some(mut hit) = *top else { continue };
         leave_lift_open(m, f, b, &mut hit);
         summit.add(*w, &hit);
     }

@@ -36,6 +36,9 @@ const OFFSET_MOST_PA: f64 = 600.0;
 /// Spread of the barometer's height after its zero on the pad, m: wind on the ports, warming since (common practice, no
 /// source; 5 Pa).
 const BARO_ZERO_SD_M: f64 = 0.5;
+/// How far a receiver's height has wandered from its zero on the pad by the time of the flight, m: satellites come and go, the
+/// ionosphere changes (common practice, no source). Smaller: height by pressure is bent to a receiver that is off.
+const GNSS_WANDERS_M: f64 = 3.0;
 /// Spread of a static port's error over the dynamic pressure: small holes behind a nose cone read about one per cent
 /// off (common practice, no source).
 pub(crate) const PORT_SD: f64 = 0.009;
@@ -207,7 +210,7 @@ impl Filter {
             (LAG, lag_s.sd),
             (PORT, PORT_SD),
             (BLAG, 0.05),
-            (GH, hypot2(self.zero_gnss_m[2].sd, 1.5)),
+            (GH, hypot2(self.zero_gnss_m[2].sd, GNSS_WANDERS_M)),
         ] {
             b.p[i][i] = sd * sd;
         }

@@ -6,7 +6,7 @@ use crate::filter::{Filter, KINDS};
 use crate::model::Model;
 use crate::output::{Origin, Phase};
 use crate::plan::{MAX_BODIES, MAX_CUES, Told};
-use crate::predict;
+use crate::predict::{self, Tops};
 use crate::track::{Kept, Track};
 use crate::{
     CuePrediction, Estimate, Event, EventKind, Knot, Landing, Plan, Prediction, Quantiles, Report, Sample,
@@ -39,8 +39,8 @@ impl Nominal {
     fn of(model: &Model) -> Self {
         let f = Filter::new(0, 0.0).supposing_liftoff(model, 0.0);
         let mut cues = Vec::new();
-        crate::cues::predict(model, &f, &mut cues);
-        Self { apogee: predict::apogee(model, &f), cues }
+        let tops = crate::cues::predict(model, &f, &mut cues);
+        Self { apogee: predict::apogee(model, &f, &tops), cues }
     }
 }
 
@@ -377,6 +377,16 @@ impl Tracker {
 
     /// Apogee of the body (of its parent while attached).
     pub fn prediction(&self, body: usize) -> Option<Prediction> {
+        self.prediction_by(body, None)
+    }
+
+    /// [`Tracker::prediction`] and [`Tracker::cues`] together, for half the work where both lie on the same way.
+    pub fn foresee(&self, body: usize, cues: &mut Vec<CuePrediction>) -> Option<Prediction> {
+        let tops = self.cues_and_tops(cues);
+        self.prediction_by(body, tops.filter(|_| self.root_of(body) == self.root_of(0)))
+    }
+
+    fn prediction_by(&self, body: usize, tops: Option<Tops>) -> Option<Prediction> {
         let f = self.view_of(body)?;
         let mut p = if let Some(top) = f.top {
             Prediction {
@@ -392,7 +402,8 @@ impl Tracker {
             let nominal = self.nominal.apogee?;
             Prediction { apogee_t_s: later(nominal.apogee_t_s, self.now_s), ..nominal }
         } else {
-            predict::apogee(&self.model, f)?
+            let tops = tops.unwrap_or_else(|| predict::tops(&self.model, f));
+            predict::apogee(&self.model, f, &tops)?
         };
         p.t_s = self.now_s;
         let (h, v) = if f.phase == Phase::Waiting { (0.0, 0.0) } else { (f.height(), f.climb().max(0.0)) };
@@ -404,17 +415,21 @@ impl Tracker {
 
     /// All cues that have not passed, and those that have with their passed flag.
     pub fn cues(&self, out: &mut Vec<CuePrediction>) {
+        self.cues_and_tops(out);
+    }
+
+    fn cues_and_tops(&self, out: &mut Vec<CuePrediction>) -> Option<Tops> {
         out.clear();
-        let Some(f) = self.view_of(0) else { return };
+        let f = self.view_of(0)?;
         if f.phase == Phase::Waiting {
             out.extend(self.nominal.cues.iter().map(|c| CuePrediction {
                 t_s: self.now_s,
                 cue_t_s: later(c.cue_t_s, self.now_s),
                 ..*c
             }));
-        } else if !f.blobs.is_empty() {
-            crate::cues::predict(&self.model, f, out);
+            return None;
         }
+        (!f.blobs.is_empty()).then(|| crate::cues::predict(&self.model, f, out))
     }
 
     /// The predicted path from now to the ground with bands, evenly usable by a chart; at most 64 knots. At most 5 Hz.

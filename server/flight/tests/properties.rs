@@ -350,3 +350,70 @@ proptest! {
         prop_assert_eq!(by_time(smoothed(&plan, &samples, &[])), by_time(smoothed(&plan, &mixed, &[])));
     }
 }
+
+/// The flight as a lone receiver tells it: a fix every `every` samples, no velocities, standing still (but for its noise) in
+/// between two instants.
+fn by_fixes_alone(plan: &Plan, every: usize, lost: std::ops::Range<f64>) -> Vec<Sample> {
+    let samples = flight(plan, 24.0, 3.0, true);
+    let mut held = None;
+    let mut told = Vec::new();
+    for (i, s) in samples.iter().enumerate().filter(|(_, s)| s.fix.is_some()) {
+        let mut s = Sample { pressure_pa: None, axial_mps2: None, velocity: None, ..*s };
+        if lost.contains(&s.t_s) {
+            let stands: Fix = *held.get_or_insert(s.fix.expect("a fix"));
+            let jitter = 0.3 * (i % 5) as f64;
+            s.fix = Some(Fix { height_amsl_m: stands.height_amsl_m.map(|h| h + jitter), ..stands });
+        }
+        if (i / 2) % every == 0 {
+            told.push(s);
+        }
+    }
+    told
+}
+
+/// Height of the made-up flight at an instant, by the same steps as its samples.
+fn true_height(t_s: f64) -> f64 {
+    let count = (t_s / STEP_S) as usize;
+    (0..count).map(|i| true_climb(i as f64 * STEP_S) * STEP_S).sum()
+}
+
+#[test]
+fn a_fix_a_second_without_velocities_shows_a_liftoff() {
+    let plan = plan();
+    let samples = by_fixes_alone(&plan, 5, 0.0..0.0);
+    let tracker = fly(&plan, &samples[..17]);
+    let last = samples[16].t_s;
+    let height = tracker.estimate(0).expect("aloft").height_m;
+    assert!((last - 16.0).abs() < 1e-9, "{last}");
+    let truth = true_height(last);
+    assert!(
+        height.p05 < truth && truth < height.p95 && height.p50 > 0.5 * truth,
+        "{height:?} against {truth}"
+    );
+    // Somebody who carries it up a hill does not lift off.
+    let mut tracker = Tracker::new(&plan, 0.0);
+    for (i, s) in by_fixes_alone(&plan, 5, 12.0..24.0).iter().enumerate() {
+        let fix = s.fix.map(|f| Fix { height_amsl_m: Some(plan.site.elevation_m + 2.0 * i as f64), ..f });
+        tracker.take(&Sample { fix, ..*s });
+    }
+    assert_eq!(tracker.estimate(0).map(|e| e.phase), Some(loftwatch_flight::Phase::Waiting));
+}
+
+#[test]
+fn a_lone_receiver_that_stood_still_under_power_is_not_followed_and_is_believed_when_it_flies() {
+    let plan = plan();
+    // It is seen to climb for 0.6 s, stands still until 2 s after burnout, and is right from there on.
+    let samples = by_fixes_alone(&plan, 1, 12.6..16.0);
+    let mut tracker = Tracker::new(&plan, 0.0);
+    for s in &samples {
+        tracker.take(s);
+        let e = tracker.estimate(0).expect("an estimate");
+        let truth = true_height(s.t_s);
+        if (15.0..16.0).contains(&s.t_s) && e.phase == loftwatch_flight::Phase::Coasting {
+            assert!(e.height_m.p50 > 0.4 * truth, "followed down at {}: {:?} of {truth}", s.t_s, e.height_m);
+        }
+        if (18.5..20.0).contains(&s.t_s) {
+            assert!((e.height_m.p50 - truth).abs() < 0.15 * truth, "{}: {:?} of {truth}", s.t_s, e.height_m);
+        }
+    }
+}

@@ -18,7 +18,7 @@ use super::{Level, Verdict};
 const GRAVITY_MPS2: f64 = 9.80665;
 /// Seconds after the opening's 95 % end before its absence is said: a canopy needs time to fill and a barometer to
 /// show it. Larger warns late (3 s are allowed), smaller cries wolf.
-const FILL_S: f64 = 1.0;
+const FILL_S: f64 = 0.8;
 /// Spreads of the told drag area that the fall rate may be off by: it goes with the root of the area.
 const SPREADS: f64 = 2.5;
 /// Margin on the expected fall rate for rising and sinking air and the filter, m/s.
@@ -27,6 +27,10 @@ const MARGIN_MPS: f64 = 2.5;
 /// area that says that it is not there even at the 95 % end.
 const FELT: f64 = 0.7;
 const LEAST_SHARE: f64 = 0.3;
+/// A fall this much faster than the state's is braked by it: without it that shows at once, so there is time to wait until the
+/// charge's gas and the opening's jolt are over, s.
+const BRAKES: f64 = 1.3;
+const BRAKED_S: f64 = 1.0;
 /// Specific gas constant of dry air, J/(kg K) (US Standard Atmosphere 1976, table 2 and eq. 3).
 const GAS_CONSTANT: f64 = 287.053;
 /// Factor and addition, m/s, on the terminal rate, for a state that is there and too fast.
@@ -156,7 +160,7 @@ pub(super) fn no_sign(view: &View<'_>, verdicts: &mut Vec<Verdict>) {
         verdicts.push(Verdict {
             about: format!("{}:{}", told.name, state_name(state)),
             holds,
-            settle_s: 0.0,
+            settle_s: if at_end_mps > BRAKES * terminal { BRAKED_S } else { 0.0 },
             level: Level::Act,
             body,
             cue: Some(told.descents[opening.descent].cue),
