@@ -63,12 +63,13 @@ pub(crate) async fn open(file: &Path) -> Result<SqliteConnection, StoreError> {
     Ok(connection)
 }
 
-/// A connection for writing to a file that is ours. It never folds the write-ahead log by itself.
+/// A connection for writing to a file that is ours. It never folds the write-ahead log by itself, and its commits do not wait
+/// for the disk: the log is synced beside it (`sync`).
 pub(crate) async fn connect(file: &Path) -> Result<SqliteConnection, StoreError> {
     SqliteConnectOptions::new()
         .filename(file)
         .journal_mode(SqliteJournalMode::Wal)
-        .synchronous(SqliteSynchronous::Full)
+        .synchronous(SqliteSynchronous::Normal)
         .pragma("wal_autocheckpoint", "0")
         .busy_timeout(Duration::from_secs(5))
         .connect()

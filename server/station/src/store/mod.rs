@@ -1,8 +1,9 @@
 //! The store: two SQLite files in one data folder.
 //!
-//! *Inputs* (`inputs.db`) is append-only, migrated, and written with `synchronous=FULL` by the recorder alone.
+//! *Inputs* (`inputs.db`) is append-only, migrated, and written by the recorder alone: committed to the system at once, and synced to
+//! the disk beside that.
 //! *Derived* (`derived.db`) holds what the engine put out; it is disposable and computed again when its version is
-//! not ours. The engine acts when the commit of an input returns; if a disk takes longer than 50 ms it acts all the
+//! not ours. The engine acts when an input is on the disk; if a disk takes longer than 50 ms it acts all the
 //! same and says "not kept since ...", and what is later written or lost is counted.
 
 mod check;
@@ -23,6 +24,7 @@ pub(crate) mod remarks;
 pub(crate) mod room;
 #[cfg(test)]
 mod speed;
+pub(crate) mod sync;
 
 pub(crate) use error::StoreError;
 pub(crate) use folder::Folder;

@@ -1,9 +1,13 @@
 //! The recorder: the only writer of the inputs.
 //!
-//! It drains the ring, hands the batch to the writing task and waits for the commit before the engine gets it: at
-//! most [`PATIENCE`]. While a disk is slower than that, batches go to the engine at once and pile up for the
-//! writing task, at most [`BACKLOG_BYTES`]; what does not fit is lost and counted. Writing groups whatever has come
+//! It drains the ring, hands the batch to the writing task and waits until it is on the disk before the engine gets it: at
+//! most [`PATIENCE`]. While a disk is slower than that, batches go to the engine at once. Writing groups whatever has come
 //! in since the last commit, so a group never waits for its own sake.
+//!
+//! Two things make an input kept. The commit hands it to the system: from there on no death of this program loses it. The syncing
+//! task then has the system put it on the disk (`fdatasync` of the write-ahead log): from there on no loss of power does. The
+//! two are apart, so that a disk that is slow to sync holds up no commit. Where commits fail or wait, batches pile up, at most
+//! [`BACKLOG_BYTES`]; what does not fit is lost and counted.
 
 use std::collections::VecDeque;
 use std::path::PathBuf;
@@ -16,6 +20,7 @@ use tokio::sync::{Notify, mpsc, watch};
 
 use super::error::primary_code;
 use super::inputs;
+use super::sync::{Sync, Syncing, to_disk};
 use crate::ring::Ring;
 use crate::shared::{Disk, Status};
 
@@ -46,6 +51,9 @@ pub(crate) struct Taken {
     /// Number of the newest input up to the watermark: one not seen before is found in the store.
     pub(crate) newest: u64,
 }
+
+/// What [`start`] hands out.
+type Started = (mpsc::Receiver<Taken>, watch::Receiver<u64>, tokio::task::JoinHandle<()>);
 
 /// The recorder's own end.
 #[derive(Debug)]
@@ -87,21 +95,41 @@ pub(crate) fn start(
     last_number: u64,
     status: watch::Sender<Status>,
     ending: watch::Receiver<bool>,
-) -> (mpsc::Receiver<Taken>, watch::Receiver<u64>, tokio::task::JoinHandle<()>) {
+) -> Started {
+    start_on(to_disk, ring, connection, file, last_number, status, ending)
+}
+
+/// The same on a disk that syncs in a way of its own.
+fn start_on(
+    sync: Sync,
+    ring: Arc<Ring>,
+    connection: SqliteConnection,
+    file: PathBuf,
+    last_number: u64,
+    status: watch::Sender<Status>,
+    ending: watch::Receiver<bool>,
+) -> Started {
     let desk = Arc::new(Desk::default());
     let (kept_in, kept) = watch::channel(last_number);
     let (engine, taken) = mpsc::channel(ENGINE_QUEUE);
+    let syncing = Syncing::new(&file, kept_in, status.clone());
     let writer = Writer {
         ring: Arc::clone(&ring),
         desk: Arc::clone(&desk),
         connection,
         file: file.clone(),
-        kept: kept_in,
+        syncing: syncing.clone(),
         status: status.clone(),
-        slow_since: None,
         since_fold: 0,
     };
-    let writing = tokio::spawn(writer.run());
+    let writing = tokio::spawn(async move {
+        let synced = tokio::spawn(syncing.clone().run(sync));
+        writer.run().await;
+        syncing.end();
+        if synced.await.is_err() {
+            tracing::error!("the task that syncs the inputs has failed");
+        }
+    });
     let folding = tokio::spawn(fold_now_and_then(file, ending.clone()));
     let on_disk = kept.clone();
     let recorder = Recorder { ring, desk, kept, engine, status, newest: last_number };
@@ -237,10 +265,8 @@ struct Writer {
     desk: Arc<Desk>,
     connection: SqliteConnection,
     file: PathBuf,
-    kept: watch::Sender<u64>,
+    syncing: Syncing,
     status: watch::Sender<Status>,
-    /// When the oldest write that has not been caught up with began.
-    slow_since: Option<Instant>,
     /// Inputs written since the log began.
     since_fold: usize,
 }
@@ -250,9 +276,9 @@ impl Writer {
         loop {
             let Some(group) = self.next().await else { return self.close().await };
             let inputs: Vec<Input> = group.iter().flat_map(|batch| batch.iter().cloned()).collect();
-            let Some(last) = inputs.last().map(|input| input.number) else { continue };
+            let (Some(first), Some(last)) = (inputs.first(), inputs.last()) else { continue };
+            let (first_ns, last) = (first.t_ns, last.number);
             let begun = Instant::now();
-            self.slow_since.get_or_insert(begun);
             while let Err(error) = inputs::write(&mut self.connection, &inputs).await {
                 self.failed(&error);
                 if self.desk.lock().closed {
@@ -263,20 +289,17 @@ impl Writer {
                 tokio::time::sleep(RETRY).await;
                 self.reconnect().await;
             }
-            let oldest_ns = {
+            if begun.elapsed() > WORTH_SAYING {
+                tracing::warn!("the store took {:.1} s for a commit", begun.elapsed().as_secs_f64());
+            }
+            let waiting_ns = {
                 let mut backlog = self.desk.lock();
                 backlog.bytes -= inputs.iter().map(payload).sum::<usize>().min(backlog.bytes);
                 self.ring.wait_for_disk(backlog.bytes);
                 backlog.batches.front().and_then(|batch| batch.first()).map(|input| input.t_ns)
             };
-            self.kept.send_replace(last);
-            if begun.elapsed() > WORTH_SAYING {
-                tracing::warn!("the disk took {:.1} s for a commit", begun.elapsed().as_secs_f64());
-            }
-            if let Some(oldest_ns) = oldest_ns {
-                self.catching_up(oldest_ns);
-            } else {
-                self.recovered();
+            self.syncing.written(first_ns, last, waiting_ns);
+            if waiting_ns.is_none() {
                 self.begin_log_again(inputs.len()).await;
             }
         }
@@ -295,7 +318,8 @@ impl Writer {
     /// now and then, between two commits, what is left (little) is folded and the log begins again.
     async fn begin_log_again(&mut self, inputs: usize) {
         self.since_fold += inputs;
-        if self.since_fold < FOLD_INPUTS {
+        // Folding waits for the disk, and commits for the folding: not while it is slow.
+        if self.since_fold < FOLD_INPUTS || self.syncing.is_behind() {
             return;
         }
         self.since_fold = 0;
@@ -347,37 +371,6 @@ impl Writer {
         });
     }
 
-    /// A commit has come and more is waiting: what is not kept is no older than that, and the disk at worst slow.
-    fn catching_up(&self, oldest_ns: i64) {
-        self.status.send_if_modified(|status| {
-            let behind = status.not_kept_since_ns.is_some();
-            if behind {
-                status.not_kept_since_ns = Some(oldest_ns);
-                status.disk = Some(Disk::Slow);
-            }
-            behind
-        });
-    }
-
-    fn recovered(&mut self) {
-        let since = self.slow_since.take();
-        self.status.send_if_modified(|status| {
-            let was = status.not_kept_since_ns.is_some() || status.disk.is_some();
-            if was {
-                if let Some(since) = since.filter(|since| since.elapsed() > WORTH_SAYING) {
-                    tracing::info!(
-                        "the disk has caught up after {:.1} s: everything is kept again, {} inputs were lost in all",
-                        since.elapsed().as_secs_f64(),
-                        status.lost_inputs
-                    );
-                }
-                status.not_kept_since_ns = None;
-                status.disk = None;
-            }
-            was
-        });
-    }
-
     async fn close(self) {
         if let Err(error) = self.connection.close().await {
             tracing::warn!("the inputs were not closed cleanly ({error}); nothing is lost by that");
@@ -401,11 +394,16 @@ mod tests {
         ending: watch::Sender<bool>,
         done: tokio::task::JoinHandle<()>,
         other: SqliteConnection,
-        _folder: tempfile::TempDir,
+        folder: tempfile::TempDir,
     }
 
     impl Made {
         async fn new() -> Self {
+            Self::on(to_disk).await
+        }
+
+        /// On a disk that syncs like this.
+        async fn on(sync: Sync) -> Self {
             let folder = tempfile::tempdir().unwrap();
             let file = folder.path().join("inputs.db");
             let store = inputs::open(&file).await.unwrap();
@@ -413,8 +411,8 @@ mod tests {
             let ring = Arc::new(Ring::new(Clock::after(0), 1));
             let (status_in, status) = watch::channel(Status::default());
             let (ending, end) = watch::channel(false);
-            let (taken, _, done) = start(Arc::clone(&ring), store, file, 0, status_in, end);
-            Self { ring, status, taken, ending, done, other, _folder: folder }
+            let (taken, _, done) = start_on(sync, Arc::clone(&ring), store, file, 0, status_in, end);
+            Self { ring, status, taken, ending, done, other, folder }
         }
 
         async fn behind_its_back(&mut self, sql: &'static str) {
@@ -460,5 +458,36 @@ mod tests {
         made.behind_its_back("ROLLBACK").await;
         made.until(|status| *status == Status::default()).await;
         assert_eq!(made.end().await, 2);
+    }
+
+    /// A disk that takes its time: as long as there is this folder beside the file.
+    fn held_up(log: &std::path::Path) -> std::io::Result<()> {
+        while log.with_file_name("slow").exists() {
+            std::thread::sleep(Duration::from_millis(5));
+        }
+        to_disk(log)
+    }
+
+    #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+    async fn a_disk_slow_to_sync_holds_up_no_commit() {
+        let mut made = Made::on(held_up).await;
+        let slow = made.folder.path().join("slow");
+        std::fs::create_dir(&slow).unwrap();
+        let mut first_ns = None;
+        for _ in 0..5 {
+            assert!(made.ring.push(What::Started));
+            let taken = made.taken.recv().await.unwrap();
+            first_ns.get_or_insert(taken.inputs[0].t_ns);
+        }
+        let told = made.until(|status| status.not_kept_since_ns.is_some()).await;
+        assert_eq!((told.not_kept_since_ns, told.disk), (first_ns, Some(Disk::Slow)));
+        // Were the program killed now, all of them would be there.
+        let mut there = 0;
+        while there < 5 {
+            there = query_scalar("SELECT count(*) FROM input").fetch_one(&mut made.other).await.unwrap();
+        }
+        std::fs::remove_dir(&slow).unwrap();
+        made.until(|status| *status == Status::default()).await;
+        assert_eq!(made.end().await, 5);
     }
 }
