@@ -152,12 +152,41 @@ def other_table(rows):
                "chute failures", "said in time %", "said on good flights %"], out)
 
 
+def refused(rows, key, field, told=0.9, level=0.01):
+    """(share held in all, classes whose share cannot be the told one) by a two-sided binomial test of each class at a level that
+    holds for all of them together (Holm 1979, "A simple sequentially rejective multiple test procedure")."""
+    from scipy.stats import binomtest
+
+    tests = []
+    for cls, rs in groups(rows).items():
+        held = at(rs, key, field)
+        if held and cls != "all":
+            tests.append((binomtest(int(sum(held)), len(held), told).pvalue, cls, mean(held), len(held)))
+    out = []
+    for i, (p, cls, share, _) in enumerate(sorted(tests)):
+        if p > level / (len(tests) - i):
+            break
+        out.append((cls, share))
+    return sum(share * n for _, _, share, n in tests) / max(sum(n for *_, n in tests), 1), out
+
+
+def refused_table(rows):
+    """What Holm's test says of the 90 % intervals of apogee."""
+    out = []
+    for key in ("pad",) + ORDER:
+        for field, name in (("h_in90", "height"), ("t_in90", "time"), ("v_in90", "airspeed")):
+            share, classes = refused(rows, key, field)
+            out.append([TITLES[key], name, percent(share), ", ".join(f"{c} {percent(s)}" for c, s in classes) or "none"])
+    return md(["at", "of apogee", "in 90 %", "not 90 % by Holm's test at the 1 % level"], out)
+
+
 def report(rows, fits=None):
     """The whole report."""
     bad = [r for r in rows if "failed" in r or r.get("exit")]
     parts = []
     for key in ("pad",) + ORDER:
         parts += [f"### Apogee, {TITLES[key]}\n", apogee_table(rows, key, fits if key in ("after", "half") else None)]
+    parts += ["### Intervals that do not hold as told\n", refused_table(rows)]
     parts += ["### Events: median / 90th percentile of the error (never seen)\n", event_table(rows), "### Airspeed at cues\n", cue_table(rows),
               "### Landing\n", landing_table(rows), "### Lean at half of coast, state there, chutes\n", other_table(rows),
               "### With hindsight: median / 90th percentile of the error (in 90 %)\n", hindsight_table(rows)]
