@@ -107,19 +107,19 @@ impl Heard {
 
     /// When all radios count as silent if nothing more is heard, station time ns.
     pub(crate) fn silent_from_ns(&self) -> Option<i64> {
-        self.transmitters.values().map(|t| t.newest_ns + t.stale_after_ns()).max()
+        self.transmitters.values().map(|t| t.newest_ns.saturating_add(t.stale_after_ns())).max()
     }
 
     /// Whether a packet heard at `heard_ns` would end a silence, now being `t_ns`.
     pub(crate) fn is_news(&self, heard_ns: i64, t_ns: i64) -> bool {
         let slowest = self.transmitters.values().map(Transmitter::stale_after_ns).max();
-        slowest.is_none_or(|stale_after_ns| heard_ns + stale_after_ns > t_ns)
+        slowest.is_none_or(|stale_after_ns| heard_ns.saturating_add(stale_after_ns) > t_ns)
     }
 
     /// Newest good packet and how long after it silence is declared, both ns.
     pub(crate) fn newest(&self) -> Option<(i64, i64)> {
         let newest_ns = self.transmitters.values().map(|t| t.newest_ns).max()?;
-        Some((newest_ns, self.silent_from_ns()? - newest_ns))
+        Some((newest_ns, self.silent_from_ns()?.saturating_sub(newest_ns)))
     }
 
     /// Statistics as they are shown: every receiver with every transmitter that it could hear.
@@ -192,7 +192,7 @@ impl Transmitter {
         let newest_ns = libm::round(newest_s * 1e9) as i64;
         Placed {
             again,
-            t_measured_ns: timed.map_or(t_ns, |t| t.t_measured_ns) - newest_ns,
+            t_measured_ns: timed.map_or(t_ns, |t| t.t_measured_ns).saturating_sub(newest_ns),
             t_sd_s: timed.map_or(NO_CLOCK_SD_S, |t| t.sd_s),
             boot: match (self.restarts, timed) {
                 (Some((_, changes)), _) => changes,

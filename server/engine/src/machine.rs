@@ -228,7 +228,7 @@ impl Engine {
     fn tell_radio(&mut self, out: &mut Vec<Output>) {
         let lines = self.heard.lines(&self.links, &self.setup, self.marks.t_ns);
         self.pen(out).say(Said::Radio(lines));
-        let busy = self.bytes_ns.is_some_and(|t| self.marks.t_ns - t < RADIO_QUIET_NS);
+        let busy = self.bytes_ns.is_some_and(|t| self.marks.t_ns.saturating_sub(t) < RADIO_QUIET_NS);
         self.radio_ns = busy.then(|| self.next_on_grid(RADIO_NS));
     }
 
@@ -243,7 +243,7 @@ impl Engine {
         }
         let quiet_s = self.setup.preparation.limits.heard_within_s.value + 2.0;
         let quiet_ns = libm::round(quiet_s.clamp(1.0, 3600.0) * 1e9) as i64;
-        let busy = self.bytes_ns.is_some_and(|t| self.marks.t_ns - t < quiet_ns);
+        let busy = self.bytes_ns.is_some_and(|t| self.marks.t_ns.saturating_sub(t) < quiet_ns);
         self.ready_ns = busy.then(|| self.next_on_grid(READY_NS));
     }
 

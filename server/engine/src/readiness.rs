@@ -85,7 +85,7 @@ impl Readiness {
             all.iter().map(|c| (c.key.clone(), c.level, c.accepted.clone())).collect::<Vec<_>>()
         };
         let turned = state(&checks) != state(&self.said);
-        let rested = self.said_ns.is_none_or(|said_ns| t_ns - said_ns >= AGAIN_NS);
+        let rested = self.said_ns.is_none_or(|said_ns| t_ns.saturating_sub(said_ns) >= AGAIN_NS);
         if !turned && (!rested || checks == self.said) {
             return None;
         }

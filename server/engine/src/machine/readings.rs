@@ -131,7 +131,7 @@ impl Engine {
             } else {
                 packet::of_instant(layout, &decoded, self.setup.plan.site.geoid_m)
             };
-            let t_measured_ns = placed.t_measured_ns + libm::round(offset_s * 1e9) as i64;
+            let t_measured_ns = placed.t_measured_ns.saturating_add(libm::round(offset_s * 1e9) as i64);
             reading.t_measured_ns = t_measured_ns;
             reading.values = packet::shown(layout, &decoded);
             reading.complaints = decoded.complaints.iter().map(ToString::to_string).collect();

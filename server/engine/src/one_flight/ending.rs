@@ -46,7 +46,7 @@ impl OneFlight {
         let now_ns = pen.marks.t_ns;
         let all = (0..self.bodies.len()).all(|body| !self.bodies[body].free || down(body));
         let since_ns = *self.down_since_ns.get_or_insert(now_ns);
-        let still_ns = now_ns - since_ns;
+        let still_ns = now_ns.saturating_sub(since_ns);
         if (all && still_ns >= STILL_NS) || still_ns >= AT_MOST_NS {
             self.end(pen);
         }

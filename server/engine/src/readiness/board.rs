@@ -72,8 +72,8 @@ impl Steadiness {
             self.same = self.same.saturating_add(1);
         } else {
             let step = libm::fabs(value - self.last.value);
-            let near = t_ns - self.last.t_ns <= NEAR_NS;
-            let larger = self.jump.is_none_or(|j| step >= j.value || t_ns - j.t_ns > JUMP_NS);
+            let near = t_ns.saturating_sub(self.last.t_ns) <= NEAR_NS;
+            let larger = self.jump.is_none_or(|j| step >= j.value || t_ns.saturating_sub(j.t_ns) > JUMP_NS);
             if near && step > most && larger {
                 self.jump = Some(Seen { value: step, t_ns });
             }
@@ -84,13 +84,14 @@ impl Steadiness {
 
     /// Since when it has given one and the same value, ns, where that is too long.
     pub(super) fn still_since_ns(&self) -> Option<i64> {
-        let long = self.last.t_ns - self.same_since_ns >= STILL_NS && self.same >= STILL_PACKETS;
+        let long =
+            self.last.t_ns.saturating_sub(self.same_since_ns) >= STILL_NS && self.same >= STILL_PACKETS;
         long.then_some(self.same_since_ns)
     }
 
     /// A jump that is not long ago.
     pub(super) fn jump(&self, t_ns: i64) -> Option<Seen<f64>> {
-        self.jump.filter(|jump| t_ns - jump.t_ns <= JUMP_NS)
+        self.jump.filter(|jump| t_ns.saturating_sub(jump.t_ns) <= JUMP_NS)
     }
 }
 

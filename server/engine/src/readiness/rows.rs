@@ -66,7 +66,7 @@ impl Rows<'_> {
     }
 
     fn is_silent(&self, heard_ns: i64) -> bool {
-        (self.t_ns - heard_ns) as f64 > self.limits.heard_within_s.value * 1e9
+        self.t_ns.saturating_sub(heard_ns) as f64 > self.limits.heard_within_s.value * 1e9
     }
 
     fn put(&mut self, check: Check) {
@@ -389,7 +389,7 @@ impl Rows<'_> {
 
     fn restart(&mut self, body: usize, board: &Board) {
         let bound = &self.limits.steady_for_s;
-        let steady_s = (self.t_ns - board.steady_since_ns) as f64 * 1e-9;
+        let steady_s = self.t_ns.saturating_sub(board.steady_since_ns) as f64 * 1e-9;
         let recent = board.restarted && steady_s < bound.value;
         let mut check = self.check(body, "restart", "restarts", bound);
         check.figure = if recent {
