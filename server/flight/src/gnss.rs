@@ -69,7 +69,8 @@ impl Filter {
                     widen,
                     hard,
                 };
-                let off = (fix.at_m[2] - self.mean_of(&up_view), sqrt(fix.tall_var));
+                let off =
+                    up.map_or((0.0, 1.0), |_| (fix.at_m[2] - self.mean_of(&up_view), sqrt(fix.tall_var)));
                 let tall_agrees = up.is_none() || self.fix_up(&fix);
                 if up.is_some() {
                     let (off_m, off_sd) = off;
@@ -87,7 +88,6 @@ impl Filter {
                 if self.about.is_none() {
                     let doubted = self.gnss_doubted;
                     let vouched = tall_agrees && up.is_some() && heard_baro;
-                    let off = if up.is_some() { off } else { (0.0, 1.0) };
                     self.gnss_settles(vouched, agrees, [fix.at_m[0], fix.at_m[1]], off);
                     if doubted && !self.gnss_doubted && agrees {
                         // Believed again by this very fix: its velocity alone would drag the height along.

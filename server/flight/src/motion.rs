@@ -197,7 +197,7 @@ pub(crate) fn acceleration(
     }
     let (n, vn) = if thrust == 0.0 { (a, v) } else { nose(m, x, share) };
     let per = thrust / (vn + 0.5);
-    // Of gravity's part across the path a nose that follows it late holds up a share.
+    // Of gravity's part across the path a nose that follows it late holds up a share. `push` leaves out its slopes: a hundredth.
     let lift = if a[2] > 0.0 && thrust.abs() < 0.5 { LIFT * rho * g } else { 0.0 };
     let along = a[2] / (v * v).max(1.0);
     [

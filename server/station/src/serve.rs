@@ -28,7 +28,7 @@ use crate::run::{Around, Runner};
 use crate::setup;
 use crate::shared::{SetupNow, Shared, Status};
 use crate::show::Show;
-use crate::store::{Folder, StoreError, derived, inputs, outputs, recorder, remarks, room};
+use crate::store::{Folder, StoreError, derived, inputs, outputs, recorder, remarks, room, sync};
 use crate::threads;
 use crate::tls::Tls;
 use crate::travel::Visitors;
@@ -134,6 +134,7 @@ pub(crate) async fn run<End: Future<Output = ()>>(
     let (ending_in, ending) = watch::channel(false);
     let ring = Arc::new(Ring::new(begin.clock, begin.last + 1));
     let (taken, on_disk, recording) = recorder::start(
+        sync::to_disk,
         Arc::clone(&ring),
         store,
         file.clone(),

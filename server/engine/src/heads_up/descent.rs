@@ -5,7 +5,7 @@
 //! fall rate v0 at that moment the planned state gives, at constant density, v = vt tanh(g t / vt + atanh(v0 / vt))
 //! from below and v = vt coth(g t / vt + acoth(v0 / vt)) from above (quadratic drag, closed form). Falling clearly
 //! faster than that, by measurement and not by carrying, is no sign of it; nor is a fall with next to none of its drag. The
-//! canopy may take a second to fill, in which the body falls freely. States that are no device (tumbling, bare, ballistic)
+//! canopy may take most of a second to fill, in which the body falls freely. States that are no device (tumbling, bare, ballistic)
 //! are planned for many flights and are never missed.
 
 use loftwatch_flight::{Body, DescentState, Estimate, Phase, Plan, Told};

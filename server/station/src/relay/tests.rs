@@ -16,7 +16,7 @@ use crate::clock::Clock;
 use crate::links::{Desk, Links, Pause};
 use crate::ring::Ring;
 use crate::shared::{LinkStatus, Status};
-use crate::store::{inputs, recorder};
+use crate::store::{inputs, recorder, sync};
 
 const KEY: &[u8] = b"a key for tests that is long enough";
 /// How far the far end's clock is ahead, ns.
@@ -128,6 +128,7 @@ impl Near {
         let ring = Arc::new(Ring::new(Clock::after(end.t_ns), end.number + 1));
         let (ending, end_in) = watch::channel(false);
         let (mut taken, kept, done) = recorder::start(
+            sync::to_disk,
             Arc::clone(&ring),
             store,
             file,

@@ -102,7 +102,7 @@ fn whole_length(file: &Path, length: u64) -> Result<(), StoreError> {
 }
 
 /// One of the files that SQLite keeps beside a database.
-fn beside(file: &Path, end: &str) -> std::path::PathBuf {
+pub(super) fn beside(file: &Path, end: &str) -> std::path::PathBuf {
     std::path::PathBuf::from(format!("{}{end}", file.display()))
 }
 

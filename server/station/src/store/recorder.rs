@@ -20,20 +20,14 @@ use tokio::sync::{Notify, mpsc, watch};
 
 use super::error::primary_code;
 use super::inputs;
-use super::sync::{Sync, Syncing, to_disk};
+use super::sync::{self, PATIENCE, RETRY, Sync, Syncing, WORTH_SAYING};
 use crate::ring::Ring;
 use crate::shared::{Disk, Status};
 
-/// How long the engine waits for a commit.
-const PATIENCE: Duration = Duration::from_millis(50);
-/// A slow disk that lasts longer than this is also logged; the pages say it at once.
-const WORTH_SAYING: Duration = Duration::from_secs(1);
 /// How often the write-ahead log is folded into its file. Each time costs two waits for the disk, which commits may feel.
 const FOLD: Duration = Duration::from_secs(10);
 /// Inputs after which the log begins again: a log of some ten megabytes.
 const FOLD_INPUTS: usize = 2_000;
-/// Pause after a failed write.
-const RETRY: Duration = Duration::from_millis(500);
 /// Most payload that waits for a slow disk, bytes.
 const BACKLOG_BYTES: usize = 64 * 1024 * 1024;
 /// Most payload in one transaction, bytes: bounds the time of one commit when catching up.
@@ -51,9 +45,6 @@ pub(crate) struct Taken {
     /// Number of the newest input up to the watermark: one not seen before is found in the store.
     pub(crate) newest: u64,
 }
-
-/// What [`start`] hands out.
-type Started = (mpsc::Receiver<Taken>, watch::Receiver<u64>, tokio::task::JoinHandle<()>);
 
 /// The recorder's own end.
 #[derive(Debug)]
@@ -86,21 +77,9 @@ impl Desk {
     }
 }
 
-/// Starts the recorder. Returns what the engine reads from, the number of the newest input on the disk, and the handle
-/// that ends when all is written.
+/// Starts the recorder on a disk that syncs like this. Returns what the engine reads from, the number of the newest input on
+/// the disk, and the handle that ends when all is written.
 pub(crate) fn start(
-    ring: Arc<Ring>,
-    connection: SqliteConnection,
-    file: PathBuf,
-    last_number: u64,
-    status: watch::Sender<Status>,
-    ending: watch::Receiver<bool>,
-) -> Started {
-    start_on(to_disk, ring, connection, file, last_number, status, ending)
-}
-
-/// The same on a disk that syncs in a way of its own.
-fn start_on(
     sync: Sync,
     ring: Arc<Ring>,
     connection: SqliteConnection,
@@ -108,7 +87,7 @@ fn start_on(
     last_number: u64,
     status: watch::Sender<Status>,
     ending: watch::Receiver<bool>,
-) -> Started {
+) -> (mpsc::Receiver<Taken>, watch::Receiver<u64>, tokio::task::JoinHandle<()>) {
     let desk = Arc::new(Desk::default());
     let (kept_in, kept) = watch::channel(last_number);
     let (engine, taken) = mpsc::channel(ENGINE_QUEUE);
@@ -361,13 +340,8 @@ impl Writer {
             Some(5 | 6) => (Disk::Locked, "the store is locked by another program"),
             _ => (Disk::Failing, "disk failing"),
         };
-        self.status.send_if_modified(|status| {
-            let new = status.disk != Some(disk);
-            if new {
-                tracing::error!("{words}: `{}` takes nothing ({error}); trying again", self.file.display());
-                status.disk = Some(disk);
-            }
-            new
+        sync::tell(&self.status, disk, || {
+            tracing::error!("{words}: `{}` takes nothing ({error}); trying again", self.file.display());
         });
     }
 
@@ -382,6 +356,7 @@ impl Writer {
 mod tests {
     use sqlx::{AssertSqlSafe, query_scalar};
 
+    use super::super::sync::to_disk;
     use super::*;
     use crate::clock::Clock;
     use crate::shared::Disk;
@@ -411,7 +386,7 @@ mod tests {
             let ring = Arc::new(Ring::new(Clock::after(0), 1));
             let (status_in, status) = watch::channel(Status::default());
             let (ending, end) = watch::channel(false);
-            let (taken, _, done) = start_on(sync, Arc::clone(&ring), store, file, 0, status_in, end);
+            let (taken, _, done) = start(sync, Arc::clone(&ring), store, file, 0, status_in, end);
             Self { ring, status, taken, ending, done, other, folder }
         }
 

@@ -69,7 +69,7 @@ fn in_flight() -> Output {
 /// Inputs and outputs at once, as a station stores them.
 async fn ours(folder: &Folder) -> f64 {
     let mut recorder = inputs::open(&folder.inputs()).await.unwrap();
-    let log = folder.inputs().with_extension("db-wal");
+    let log = super::check::beside(&folder.inputs(), "-wal");
     let kept = derived::open(folder).await.unwrap();
     let started = Instant::now();
     let status = watch::Sender::new(Status::default());

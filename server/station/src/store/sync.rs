@@ -10,14 +10,15 @@ use std::time::{Duration, Instant};
 
 use tokio::sync::{Notify, watch};
 
+use super::check::beside;
 use crate::shared::{Disk, Status};
 
+/// How long the engine waits for an input to be on the disk; a sync that takes longer is slow.
+pub(super) const PATIENCE: Duration = Duration::from_millis(50);
 /// A slow disk that lasts longer than this is also logged; the pages say it at once.
-const WORTH_SAYING: Duration = Duration::from_secs(1);
-/// Pause after a failed sync.
-const RETRY: Duration = Duration::from_millis(500);
-/// A sync that takes longer than this is slow.
-const QUICK: Duration = Duration::from_millis(50);
+pub(super) const WORTH_SAYING: Duration = Duration::from_secs(1);
+/// Pause after a failed commit or sync.
+pub(super) const RETRY: Duration = Duration::from_millis(500);
 
 /// Puts a file on the disk.
 pub(crate) type Sync = fn(&Path) -> std::io::Result<()>;
@@ -57,9 +58,7 @@ struct Way {
 
 impl Syncing {
     pub(super) fn new(file: &Path, kept: watch::Sender<u64>, status: watch::Sender<Status>) -> Self {
-        let mut log = file.as_os_str().to_owned();
-        log.push("-wal");
-        Self { log: log.into(), way: Arc::default(), filled: Arc::default(), kept, status }
+        Self { log: beside(file, "-wal"), way: Arc::default(), filled: Arc::default(), kept, status }
     }
 
     fn lock(&self) -> MutexGuard<'_, Way> {
@@ -107,7 +106,7 @@ impl Syncing {
             // A task that waits for a disk may not hold up others.
             let done = tokio::task::spawn_blocking(move || sync(&log)).await;
             let took = begun.elapsed();
-            self.lock().slow = took > QUICK;
+            self.lock().slow = took > PATIENCE;
             match done.unwrap_or_else(|error| Err(std::io::Error::other(error))) {
                 Ok(()) => {
                     if took > WORTH_SAYING {
@@ -170,13 +169,20 @@ impl Syncing {
             ErrorKind::StorageFull | ErrorKind::QuotaExceeded => (Disk::Full, "disk full"),
             _ => (Disk::Failing, "disk failing"),
         };
-        self.status.send_if_modified(|status| {
-            let new = status.disk != Some(disk);
-            if new {
-                tracing::error!("{words}: `{}` was not synced ({error}); trying again", self.log.display());
-                status.disk = Some(disk);
-            }
-            new
+        tell(&self.status, disk, || {
+            tracing::error!("{words}: `{}` was not synced ({error}); trying again", self.log.display());
         });
     }
+}
+
+/// Shows what ails the disk, and says it where that is new.
+pub(super) fn tell(status: &watch::Sender<Status>, disk: Disk, say: impl FnOnce()) {
+    status.send_if_modified(|status| {
+        let new = status.disk != Some(disk);
+        if new {
+            say();
+            status.disk = Some(disk);
+        }
+        new
+    });
 }
