@@ -6,5 +6,5 @@ Every flight is fixed by its class and seed (NumPy PCG64).
 """
 
 VERSION = 4
-# counts changes of what is written beside unchanged truth and packets (setup files, plans)
-FILES = 3
+# counts changes of what is written beside unchanged truth and packets up to apogee (setup files, plans, descents)
+FILES = 4

@@ -45,10 +45,14 @@ class Chutes:
         self.base, self.target, self.t0, self.fill, self.start = base, base, -1e9, 1.0, base
 
     def open(self, t, area, airspeed):
+        """Whether what comes out carries: beside a larger canopy a smaller one changes nothing."""
+        if area <= self.target:
+            return False
         self.start = self.area(t)
         self.target, self.t0 = area, t
         # filling time of some diameters travelled (common practice), never instant
         self.fill = min(max(8.0 * math.sqrt(area / 0.6) / max(airspeed, 5.0), 0.12), 2.5)
+        return True
 
     def area(self, t):
         f = min(max((t - self.t0) / self.fill, 0.0), 1.0)
@@ -236,9 +240,8 @@ class _Run:
 
         def act(ci, airspeed):
             cue = v.cues[ci]
-            if ci in states and not cue.fails:
-                state, area = states[ci]
-                chutes.open(t, area, airspeed)
+            state, area = states.get(ci, ("", 0.0))
+            if not cue.fails and chutes.open(t, area, airspeed):
                 track.openings.append({"state": state, "cue": ci, "t": t, "airspeed_mps": airspeed,
                                        "drag_area_m2": area})
                 if state in ("main", "drogue", "streamer"):

@@ -52,11 +52,13 @@ def interval(q, x):
     return float(lo <= x <= hi), float(q["p25"] <= x <= q["p75"]), hi - lo, score
 
 
-def judge_prediction(said, t, apogee, name):
-    """Apogee prediction at one instant."""
+def judge_prediction(said, t, apogee, name, after_liftoff_s=None):
+    """Apogee prediction at one instant. On the pad it is of a motor lit at that moment: the truth is then `after_liftoff_s` on."""
     line = said.newest("prediction", t, 0, name)
     if line is None:
         return None
+    if after_liftoff_s is not None:
+        apogee = dict(apogee, t_s=line["t"] + after_liftoff_s)
     h = quantiles(line, "apogee_height_m")
     when = said.times(quantiles(line, "apogee_time_utc", "apogee_t_s"))
     air = quantiles(line, "airspeed_at_apogee_mps")
@@ -215,7 +217,7 @@ def judge(folder, lines_path, samples_only=False):
     half = last_burn + 0.5 * (ap["t_s"] - last_burn)
     for key, t in (("after", last_burn + 0.5), ("half", half), ("near", ap["t_s"] - 1.0)):
         out[key] = judge_prediction(said, t, ap, name)
-    pad = judge_prediction(said, ev["liftoff"] - 0.5, dict(ap, t_s=ap["t_s"]), name)
+    pad = judge_prediction(said, ev["liftoff"] - 0.5, ap, name, ap["t_s"] - ev["liftoff"])
     out["pad"] = pad
     st = body["state"]
     kept = folder / "samples.jsonl"

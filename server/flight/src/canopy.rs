@@ -7,7 +7,7 @@ use libm::sqrt;
 
 use crate::filter::{Canopy, Filter};
 use crate::output::{EventKind, Phase};
-use crate::state::{LNK, VU};
+use crate::state::{LNK, VE, VN, VU};
 
 /// How late a canopy may open and still be expected, s; how often its opening is supposed, s; with what weight after its
 /// time (an opening once in a few seconds; larger: false openings under gusts; smaller: real ones are seen later); and how
@@ -23,6 +23,31 @@ const CANOPY_NEAR: f64 = 1.0;
 const CANOPY_SEEN_S: f64 = 0.5;
 /// Spread of a dated opening, s.
 const CANOPY_DATED_S: f64 = 0.35;
+/// Diameters of the way on which a canopy fills (Knacke 1992, ch. 5, from memory: 8 for solid flat circular ones), and the
+/// drag coefficient of its nominal area (the same: 0.75 to 0.8).
+const FILL_DIAMETERS: f64 = 8.0;
+const FILL_CD: f64 = 0.75;
+/// Least speed that a canopy fills at, m/s, and the longest time it takes, s: wind and its own fall see to that (common practice,
+/// no source). Time of one that springs open, s.
+const FILLS_AT_MPS: f64 = 5.0;
+const MOST_FILL_S: f64 = 2.5;
+const SPRINGS_S: f64 = 0.1;
+/// Time within which a charge's gas in the barometer's bay says that a canopy is on its way, s (common practice, no source).
+const CHARGE_OPENS_S: f64 = 1.0;
+/// How long after it was seen an opening is in what a receiver says of the climb, s: its lag, and the rest of the filling.
+const OPENING_HEARD_S: f64 = 1.0;
+
+/// Way on which a canopy of this drag area, m2, fills, m.
+pub(crate) fn fill_m(drag_area_m2: f64) -> f64 {
+    FILL_DIAMETERS * sqrt(4.0 * drag_area_m2.max(0.0) / (core::f64::consts::PI * FILL_CD))
+}
+
+/// How long a canopy of this drag area, m2, takes to fill at an airspeed, m/s: its way at that speed, between a tenth of a second
+/// and 2.5 s.
+#[must_use]
+pub fn canopy_fill_s(drag_area_m2: f64, airspeed_mps: f64) -> f64 {
+    (fill_m(drag_area_m2) / airspeed_mps.max(FILLS_AT_MPS)).clamp(SPRINGS_S, MOST_FILL_S)
+}
 
 impl Filter {
     /// While a canopy may open, its opening just now is held against the belief that it has not: copies
@@ -39,12 +64,15 @@ impl Filter {
         c.tried_s = self.t_s;
         self.canopy = Some(c);
         // All suppositions at its time together have the odds of an opening.
+        let open_within = |s: f64| 1.0 - libm::pow(CANOPY_FAILS, 1.0 / (s / CANOPY_EVERY_S).max(1.0));
         let share = if self.t_s < c.planned_s {
-            let tries = (c.planned_s - c.from_s) / CANOPY_EVERY_S;
-            1.0 - libm::pow(CANOPY_FAILS, 1.0 / tries.max(1.0))
+            open_within(c.planned_s - c.from_s)
+        } else if c.device && self.puffed_within(CHARGE_OPENS_S) {
+            open_within(CHARGE_OPENS_S)
         } else {
             CANOPY_SHARE
         };
+        let slowly = c.device && (self.t_s - c.from_s) / CANOPY_EVERY_S % 2.0 < 1.0;
         let weights = self.weights();
         for (i, weight) in weights.iter().enumerate().take(self.blobs.len()) {
             let shut = self.blobs[i];
@@ -55,9 +83,13 @@ impl Filter {
             open.ln_w += libm::log(share);
             open.x[LNK] = c.ln_k;
             open.opened_s = self.t_s - 0.5 * CANOPY_EVERY_S;
+            // It may spring open, or fill on its way: one try each in turn.
+            let v = libm::hypot(libm::hypot(shut.x[VE], shut.x[VN]), shut.x[VU]).max(FILLS_AT_MPS);
+            open.shut_k = shut.k_at(self.t_s).0;
+            open.fill_s = if slowly { (c.fill_m / v).clamp(SPRINGS_S, MOST_FILL_S) } else { SPRINGS_S };
             open.reopen(LNK, c.sd * c.sd);
             // It may have opened at any moment since the last time it was supposed.
-            let slowed = 0.3 * shut.x[VU];
+            let slowed = if open.fill_s > CANOPY_EVERY_S { 0.05 } else { 0.3 } * shut.x[VU];
             open.p[VU][VU] += slowed * slowed;
             if self.blobs.push(open) {
                 self.blobs[i].ln_w += libm::log1p(-share);
@@ -85,6 +117,13 @@ impl Filter {
             self.mark(kind, at, sd);
         }
         self.canopy = None;
+        self.canopy_seen_s = self.t_s;
+    }
+
+    /// Whether a canopy may be opening, or has just done so.
+    pub(crate) fn is_opening(&self) -> bool {
+        let supposed = self.canopy.is_some_and(|c| c.device && self.t_s >= c.from_s);
+        self.phase == Phase::Descending && (supposed || self.t_s < self.canopy_seen_s + OPENING_HEARD_S)
     }
 
     /// When it opened by the blobs that say so, and the spread; half a second before now where it crept in.

@@ -24,7 +24,7 @@ const SETTLED_S: f64 = 0.5;
 /// Least surprise, Pa, that is a charge's; smaller ones are noise.
 const CHARGE_PA: f64 = 60.0;
 /// Time in which a charge's gas leaves the bay: to a third, s (common practice, no source).
-const VENT_S: f64 = 0.3;
+pub(crate) const VENT_S: f64 = 0.3;
 
 /// A charge's pressure in the barometer's bay.
 #[derive(Clone, Copy, Debug, PartialEq, serde::Serialize, serde::Deserialize)]
@@ -40,6 +40,11 @@ impl Filter {
         if over_pa > CHARGE_PA && over_pa > left {
             self.puff = Some(Puff { t_s: self.t_s, pa: over_pa });
         }
+    }
+
+    /// Whether a charge's pressure was noticed this short a time ago.
+    pub(crate) fn puffed_within(&self, within_s: f64) -> bool {
+        self.puff.is_some_and(|p| self.t_s - p.t_s < within_s)
     }
 
     /// What may be left of a charge's pressure, Pa.

@@ -14,10 +14,12 @@ use crate::plan::{MAX_CUES, Told};
 use crate::sample::Sample;
 use crate::sensors::{Channel, Sensors};
 use crate::shelf::{Blank, Shelf};
-use crate::state::{Blob, H, N, VU};
+use crate::state::{Blob, H, N, NEVER_S, VU};
 
 /// Most Gaussians in the sum.
 pub(crate) const BLOBS: usize = 24;
+/// Longest time between packets in which a receiver may have made the fix that comes next, s: they make one a second at least.
+const LONGEST_GAP_S: f64 = 1.0;
 /// Kinds of events.
 pub(crate) const KINDS: usize = 11;
 /// Longest step while following samples, s.
@@ -90,6 +92,8 @@ pub(crate) struct Canopy {
     /// Told ln k under it and its spread.
     pub(crate) ln_k: f64,
     pub(crate) sd: f64,
+    /// Way that it fills on, m.
+    pub(crate) fill_m: f64,
     /// When it may open, and the end of when it should, s.
     pub(crate) from_s: f64,
     pub(crate) planned_s: f64,
@@ -130,6 +134,8 @@ pub(crate) struct Filter {
     pub(crate) open_until_s: f64,
     /// What a cue may have opened.
     pub(crate) canopy: Option<Canopy>,
+    /// When an opening was last seen, s.
+    pub(crate) canopy_seen_s: f64,
     /// What a charge did to the barometer.
     pub(crate) puff: Option<crate::falling::Puff>,
     /// Last corrected specific force and its time, for burnout and ignition.
@@ -205,6 +211,7 @@ impl Filter {
             booted: false,
             open_until_s: -1e300,
             canopy: None,
+            canopy_seen_s: NEVER_S,
             puff: None,
             force: None,
             deepest: 0.0,
@@ -357,7 +364,8 @@ impl Filter {
 
     /// Aloft: carries the belief to the sample's time and takes what it brings.
     fn fly(&mut self, m: &Model, s: &Sample) {
-        self.packet_gap_s = (s.t_s - self.t_s).clamp(0.0, 0.5);
+        // Since the newest one: the belief itself may have been carried ahead in the meantime.
+        self.packet_gap_s = (s.t_s - self.used_s).clamp(0.0, LONGEST_GAP_S);
         self.carry_to(m, s.t_s);
         self.fuse(m, s);
         self.bound_fall(m);

@@ -7,6 +7,7 @@
 
 use libm::{log, sqrt};
 
+use crate::falling::VENT_S;
 use crate::filter::{BLOBS, Filter};
 use crate::model::{EARTH_RADIUS_M, Model};
 use crate::motion::{air_cov, airspeed};
@@ -29,9 +30,6 @@ const SHOCK_LASTS_S: f64 = 1.5;
 /// How long a charge's gas may press on the barometer on the way down, s (common practice, no source). Larger: slower to find
 /// out that the belief is the one that is wrong.
 const CHARGE_LASTS_S: f64 = 1.5;
-/// What is left of a charge's pressure, over the noise, below which the barometer is listened to again: it errs one way all the
-/// time, so that many such values would outvote the truth.
-const PUFF_NOISES: f64 = 2.0;
 /// Width of that step in Mach, one standard deviation.
 const SHOCK_WIDTH: f64 = 0.08;
 
@@ -235,15 +233,14 @@ impl Filter {
         // A charge's gas is in the bay for a while: nothing gives way to that.
         let falls = self.phase == Phase::Descending && self.about.is_none();
         let patience_s = if falls { CHARGE_LASTS_S } else { 0.0 };
-        if falls && self.puff_pa() > PUFF_NOISES * noise / mpp {
-            return true;
-        }
+        // What is left of it lies between nothing and what its venting leaves, and errs one way all the time.
+        let left_pa = if falls { 0.5 * self.puff_pa() } else { 0.0 };
         let value = z * scale;
         let taken = self.take_number(
             &Number {
                 channel: Channel::Baro,
-                value,
-                variance: variance * scale * scale,
+                value: value + left_pa,
+                variance: variance * scale * scale + left_pa * left_pa * (1.0 + VENT_S / since),
                 patience,
                 patience_s,
             },

@@ -24,6 +24,9 @@ const AFTER_POWER_S: f64 = 0.7;
 /// How long fixes must fit before GNSS is believed again, and differ from the barometer by the same height before that is, s.
 const FITS_S: f64 = 0.95;
 const ODD_S: f64 = 4.0;
+/// Time by which an opening canopy makes a receiver's lag another one, s (common practice, no source); and the same as share of
+/// the speed.
+const OPENING_SD_S: f64 = 0.2;
 
 impl Filter {
     pub(crate) fn take_gnss(&mut self, m: &Model, s: &Sample, t_sd: f64) {
@@ -53,6 +56,9 @@ impl Filter {
             }
             sqrt(v)
         };
+        // While a canopy may be opening a receiver that lags says as much of before as of after it.
+        let opening_sd_s = if self.about.is_none() && self.is_opening() { OPENING_SD_S } else { 0.0 };
+        let age_sd = libm::hypot(age_sd, opening_sd_s);
         if let Some((e, n, up)) = Self::fix_enu(m, s) {
             let told = s.fix.and_then(|f| f.horizontal_sd_m).filter(|v| v.is_finite()).unwrap_or(0.0);
             let told_up = s.fix.and_then(|f| f.vertical_sd_m).filter(|v| v.is_finite()).unwrap_or(0.0);
@@ -104,7 +110,7 @@ impl Filter {
                 }
             }
         }
-        self.take_gnss_velocity(s, t_sd, age_sd, widen, hard);
+        self.take_gnss_velocity(s, t_sd, opening_sd_s * speed, age_sd, widen, hard);
     }
 
     /// Compares the fix's height, and takes it if it is believed; says whether it agrees.
@@ -129,14 +135,24 @@ impl Filter {
         agrees
     }
 
-    fn take_gnss_velocity(&mut self, s: &Sample, t_sd: f64, age_sd: f64, widen: f64, hard: bool) {
+    /// `changed_sd` is what it may have changed by since it was measured, m/s.
+    fn take_gnss_velocity(
+        &mut self,
+        s: &Sample,
+        t_sd: f64,
+        changed_sd: f64,
+        age_sd: f64,
+        widen: f64,
+        hard: bool,
+    ) {
+        let open = changed_sd * changed_sd + 0.09;
         if let Some(v) = s.velocity {
             let a = self.acceleration;
             if let Some(z) = v.up_mps.filter(|v| v.is_finite()) {
                 let variance0 = self.sensors.variance(Channel::SpeedUp);
                 if self.sensors.of(Channel::SpeedUp).is_new(z) {
                     let age_var = (t_sd * t_sd + age_sd * age_sd) * a[2] * a[2];
-                    let variance = (variance0 + 0.09 + age_var) * widen;
+                    let variance = (variance0 + open + age_var) * widen;
                     let view =
                         |b: &Blob| (b.x[VU] - b.x[LAG] * a[2], Row::new().with(VU, 1.0).with(LAG, -a[2]));
                     if !self.gnss_number(Channel::SpeedUp, z, variance, hard, &view) {
@@ -149,7 +165,7 @@ impl Filter {
                 let variance0 = self.sensors.variance(Channel::SpeedFlat);
                 if self.sensors.of(Channel::SpeedFlat).is_new(e + 1.7 * n) {
                     for (k, z) in [(0, e), (1, n)] {
-                        let variance = (variance0 + 0.09) * widen;
+                        let variance = (variance0 + open) * widen;
                         let view = |b: &Blob| {
                             (b.x[VE + k] - b.x[LAG] * a[k], Row::new().with(VE + k, 1.0).with(LAG, -a[k]))
                         };

@@ -45,6 +45,7 @@ mod track;
 mod tracker;
 mod wind;
 
+pub use canopy::canopy_fill_s;
 pub use output::*;
 pub use plan::*;
 pub use sample::*;

@@ -73,7 +73,11 @@ fn join(a: &mut Blob, b: &Blob) {
         a.x[i] += wb * d[i];
     }
     a.stretch = wa * a.stretch + wb * b.stretch;
-    // With an opening on one side only there is nothing to take the mean of: the likelier one's stands.
+    // A filling canopy's course has no mean with another's: the likelier one's stands.
+    if wb > wa {
+        (a.fill_s, a.shut_k) = (b.fill_s, b.shut_k);
+    }
+    // With an opening on one side only there is nothing to take the mean of either.
     a.opened_s = match (a.opened_s > NEVER_S, b.opened_s > NEVER_S) {
         (true, true) => wa * a.opened_s + wb * b.opened_s,
         _ if wb > wa => b.opened_s,

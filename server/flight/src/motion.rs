@@ -30,9 +30,9 @@ const COLUMN_LEAST_M: f64 = 30.0;
 const SHAPE_WANDER: f64 = 0.05;
 /// Lift of a nose that follows its path late, over gravity's part across the path, in the pad's air: pitch damping over stability,
 /// (Cn rho A/2m) (0.35 (L/2)^2 / margin), whatever the speed (own derivation from linear pitch damping; coefficient 0.35
-/// common practice, no source; 0.01 to 0.02 for slender vehicles). In coast it always acts upwards. Its spread, and how long that
+/// common practice, no source; 0.01 to 0.03 for vehicles from slender to stout). In coast it always acts upwards. Its spread, and how long that
 /// lasts in the filter, s.
-const LIFT: f64 = 0.015;
+const LIFT: f64 = 0.02;
 pub(crate) const LIFT_SD: f64 = 0.01;
 const LIFT_LASTS_S: f64 = 1.0;
 /// Number of motion states: position and velocity.
@@ -212,7 +212,7 @@ pub(crate) fn acceleration_of(m: &Model, r: &Regime, blob: &Blob, t_s: f64) -> [
     let rail_dir = blob.rail;
     let rail = if on_rail(m, r, blob, &blob.x) { Some(&rail_dir) } else { None };
     let (thrust, mass) = thrust_at(m, r, blob, t_s);
-    acceleration(m, &blob.x, thrust + blob.x[D], exp(blob.x[LNK]) / mass, share_of(m, r), rail)
+    acceleration(m, &blob.x, thrust + blob.x[D], blob.k_at(t_s).0 / mass, share_of(m, r), rail)
 }
 
 /// -2 omega x v.
@@ -351,7 +351,7 @@ pub(crate) fn step<const K: usize>(m: &Model, r: &Regime, blob: &mut Blob, t_s: 
     // Mean of the fading extra thrust over the step.
     let mean_fade = if r.thrust_tau_s > 1e-3 { (1.0 - fade) * r.thrust_tau_s / dt } else { 0.0 };
     let extra = blob.x[D] * mean_fade;
-    let k0 = exp(blob.x[LNK]);
+    let (k0, k_slope) = blob.k_at(t_s + 0.5 * dt);
     let at = |s: f64| thrust_at(m, r, blob, t_s + s);
     let ((ta, ma), (tb, mb), (tc, mc)) =
         if r.burning { (at(0.0), at(0.5 * dt), at(dt)) } else { ((0.0, 1.0), (0.0, 1.0), (0.0, 1.0)) };
@@ -384,7 +384,10 @@ pub(crate) fn step<const K: usize>(m: &Model, r: &Regime, blob: &mut Blob, t_s: 
         blob.x[VE + i] = x0[VE + i] + dt / 6.0 * (a1[i] + 2.0 * (a2[i] + a3[i]) + a4[i]);
     }
 
-    let j = push(m, &middle, tb, tb + extra, k0 / mb, share, rail);
+    let mut j = push(m, &middle, tb, tb + extra, k0 / mb, share, rail);
+    for by in &mut j.by_q {
+        by[0] *= k_slope;
+    }
     let phi = transition(&j, dt, mean_fade);
     carry_covariance::<K>(blob, &phi);
 

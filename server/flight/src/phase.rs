@@ -212,7 +212,7 @@ impl Filter {
     /// Before a slice of time is carried.
     pub(crate) fn before_slice(&mut self, m: &Model) {
         if self.phase == Phase::Descending {
-            self.regime.ln_k_rate = if self.t_s < self.open_until_s { 1.2 } else { 0.08 };
+            self.regime.ln_k_rate = if self.t_s < self.open_until_s { 0.5 } else { 0.08 };
         }
         if !self.regime.burning && self.t_s > self.regime.burnt_out_s + TAIL_S {
             self.regime.thrust_sd = 0.0;
@@ -439,6 +439,7 @@ impl Filter {
                 main: d.state == DescentState::Main,
                 ln_k: m.ln_k_under(body, area.value),
                 sd: (area.sd / area.value.max(1e-9)).clamp(0.1, 0.6),
+                fill_m: crate::canopy::fill_m(area.value),
                 from_s: acts_s - 2.0 * sd_s,
                 planned_s: acts_s + 2.0 * sd_s + 0.5,
                 until_s: acts_s + 2.0 * sd_s + CANOPY_LATE_S,

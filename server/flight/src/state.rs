@@ -74,6 +74,9 @@ pub(crate) struct Blob {
     pub(crate) rail: [f64; 3],
     /// When a canopy opened by this hypothesis, s; long ago for none.
     pub(crate) opened_s: f64,
+    /// How long it takes to fill, s, and k before it opened, 1/m in the pad's air.
+    pub(crate) fill_s: f64,
+    pub(crate) shut_k: f64,
 }
 
 /// No opening.
@@ -88,7 +91,19 @@ impl Blob {
             stretch: 1.0,
             rail: [0.0, 0.0, 1.0],
             opened_s: NEVER_S,
+            fill_s: 0.0,
+            shut_k: 0.0,
         }
+    }
+
+    /// k at a time, 1/m in the pad's air, and its slope over ln k: while a canopy fills its area grows with the square of
+    /// the time (Knacke 1992, ch. 5, from memory: between the linear growth of slotted canopies and the later one of solid ones).
+    pub(crate) fn k_at(&self, t_s: f64) -> (f64, f64) {
+        let open = libm::exp(self.x[LNK]);
+        let filled = ((t_s - self.opened_s) / self.fill_s.max(1e-6)).clamp(0.0, 1.0);
+        let share = filled * filled;
+        let k = self.shut_k + (open - self.shut_k) * share;
+        if filled >= 1.0 || k <= 0.0 { (open, 1.0) } else { (k, open * share / k) }
     }
 
     /// Scalar update with innovation `y`, its variance `s`, and `ph` = covariance times the measurement row.

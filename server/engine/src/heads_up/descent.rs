@@ -5,10 +5,10 @@
 //! fall rate v0 at that moment the planned state gives, at constant density, v = vt tanh(g t / vt + atanh(v0 / vt))
 //! from below and v = vt coth(g t / vt + acoth(v0 / vt)) from above (quadratic drag, closed form). Falling clearly
 //! faster than that, by measurement and not by carrying, is no sign of it; nor is a fall with next to none of its drag. The
-//! canopy may take most of a second to fill, in which the body falls freely. States that are no device (tumbling, bare, ballistic)
+//! canopy takes a time to fill, in most of which the body falls freely. States that are no device (tumbling, bare, ballistic)
 //! are planned for many flights and are never missed.
 
-use loftwatch_flight::{Body, DescentState, Estimate, Phase, Plan, Told};
+use loftwatch_flight::{Body, DescentState, Estimate, Phase, Plan, Told, canopy_fill_s};
 use serde::{Deserialize, Serialize};
 
 use super::cue::state_name;
@@ -16,9 +16,10 @@ use super::view::{View, spoken};
 use super::{Level, Verdict};
 
 const GRAVITY_MPS2: f64 = 9.80665;
-/// Seconds after the opening's 95 % end before its absence is said: a canopy needs time to fill and a barometer to
-/// show it. Larger warns late (3 s are allowed), smaller cries wolf.
-const FILL_S: f64 = 0.8;
+/// Share of a canopy's filling time in which the body falls as if freely: its area grows with the square of the time. And the least
+/// time before an absence is said, s: a barometer must show it. Larger warns late (3 s are allowed), smaller cries wolf.
+const FREE_SHARE: f64 = 0.6;
+const LEAST_FREE_S: f64 = 0.4;
 /// Spreads of the told drag area that the fall rate may be off by: it goes with the root of the area.
 const SPREADS: f64 = 2.5;
 /// Margin on the expected fall rate for rising and sinking air and the filter, m/s.
@@ -30,7 +31,7 @@ const LEAST_SHARE: f64 = 0.3;
 /// A fall this much faster than the state's is braked by it: without it that shows at once, so there is time to wait until the
 /// charge's gas and the opening's jolt are over, s.
 const BRAKES: f64 = 1.3;
-const BRAKED_S: f64 = 1.0;
+const BRAKED_S: f64 = 0.6;
 /// Specific gas constant of dry air, J/(kg K) (US Standard Atmosphere 1976, table 2 and eq. 3).
 const GAS_CONSTANT: f64 = 287.053;
 /// Factor and addition, m/s, on the terminal rate, for a state that is there and too fast.
@@ -50,8 +51,9 @@ struct Opening {
     descent: usize,
     /// 95 % end of the opening, as last predicted before it, s.
     end_s: f64,
-    /// Fall rate at that end, m/s, once it is past.
+    /// Fall rate and airspeed at that end, m/s, once it is past.
     fall_mps: Option<f64>,
+    airspeed_mps: f64,
 }
 
 impl Openings {
@@ -67,7 +69,13 @@ impl Openings {
                 let Some(Some(cue)) = view.cue_predictions.get(planned.cue) else { continue };
                 let known = next.0.iter().position(|o| o.body == body && o.descent == descent);
                 let at = known.unwrap_or_else(|| {
-                    next.0.push(Opening { body, descent, end_s: cue.cue_t_s.p95, fall_mps: None });
+                    next.0.push(Opening {
+                        body,
+                        descent,
+                        end_s: cue.cue_t_s.p95,
+                        fall_mps: None,
+                        airspeed_mps: 0.0,
+                    });
                     next.0.len() - 1
                 });
                 let opening = &mut next.0[at];
@@ -77,6 +85,7 @@ impl Openings {
                     let descending = estimate.phase == Phase::Descending;
                     if descending && view.t_s >= opening.end_s {
                         opening.fall_mps = Some((-estimate.climb_mps.p50).max(0.0));
+                        opening.airspeed_mps = estimate.airspeed_mps.p50;
                     }
                 }
             }
@@ -128,10 +137,11 @@ fn expected_mps(v0: f64, vt: f64, t_s: f64) -> f64 {
     }
 }
 
-/// Drag that the body has at most, over the told one of this device: k = rho CdA / (2 m) at the pad's density.
+/// Drag that the body has surely at most, over the told one of this device: k = rho CdA / (2 m) at the pad's density.
 fn drag_share(plan: &Plan, body: &Body, area_m2: Told, estimate: &Estimate) -> f64 {
     let density = plan.weather.pressure_pa / (GAS_CONSTANT * plan.weather.temperature_k);
-    estimate.drag_k_per_m.p95 / (density * area_m2.value / (2.0 * body.mass_kg.value))
+    let surely = libm::sqrt(estimate.drag_k_per_m.p75 * estimate.drag_k_per_m.p95);
+    surely / (density * area_m2.value / (2.0 * body.mass_kg.value))
 }
 
 pub(super) fn no_sign(view: &View<'_>, verdicts: &mut Vec<Verdict>) {
@@ -140,15 +150,18 @@ pub(super) fn no_sign(view: &View<'_>, verdicts: &mut Vec<Verdict>) {
         let Some((told, estimate)) = view.flying(body) else { continue };
         let late_s = view.t_s - opening.end_s;
         let at_end_mps = opening.fall_mps.unwrap_or_default();
-        let expected = expected_mps(at_end_mps + GRAVITY_MPS2 * FILL_S, terminal, late_s - FILL_S);
         let area = told.descents[opening.descent].drag_area_m2;
+        let free_s = (FREE_SHARE * canopy_fill_s(area.value, opening.airspeed_mps)).max(LEAST_FREE_S);
+        let expected = expected_mps(at_end_mps + GRAVITY_MPS2 * free_s, terminal, late_s - free_s);
         let limit = (1.0 + SPREADS * area.sd / (2.0 * area.value)) * expected + MARGIN_MPS;
-        let fall = (-estimate.climb_mps.p50, -estimate.climb_mps.p95);
+        // An opening is supposed again and again, each time with a small part of the belief: that part alone is no doubt.
+        let surely = -0.5 * (estimate.climb_mps.p75 + estimate.climb_mps.p95);
+        let fall = (-estimate.climb_mps.p50, surely);
         let other = estimate.descent != Some(state);
         let too_fast = fall.1 > limit && (other || fall.1 > 2.0 * expected);
         let undragged =
             other && fall.1 > FELT * terminal && drag_share(view.plan, told, area, estimate) < LEAST_SHARE;
-        let holds = if estimate.carried_s > FRESH_S || late_s < FILL_S {
+        let holds = if estimate.carried_s > FRESH_S || late_s < free_s {
             None
         } else if too_fast || undragged {
             Some(true)
