@@ -17,6 +17,7 @@ mod lines;
 mod look;
 mod recent;
 mod run;
+mod search;
 mod slip;
 mod splitter;
 mod sync;

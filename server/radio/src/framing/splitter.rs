@@ -12,7 +12,7 @@ use super::look::{Around, Look, Payload};
 use super::recent::Recent;
 use super::run::Run;
 use super::{Cut, Framing, Wrong, cobs, fixed, kiss, lines, slip, sync};
-use crate::layout::{self, Encoding, Form, Layout};
+use crate::layout::{Encoding, Form, Layout, Packet};
 
 /// Bytes taken in at once. Larger costs memory, smaller costs a look at the unfinished frame more often.
 const PIECE: usize = 16 * 1024;
@@ -31,12 +31,14 @@ pub struct Frame<'a> {
 }
 
 /// What layouts say about frames, so that one glued to noise can be found again.
-#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct Hints {
     /// What every line begins with. Empty if some layout does not say.
     pub starts: Vec<String>,
-    /// Likely lengths of payloads, CRC not included: as told, or what the fields take.
+    /// Likely lengths of payloads, CRC not included, beside those that the layouts say.
     pub lengths: Vec<usize>,
+    /// Packets of the layouts.
+    pub packets: Vec<Packet>,
 }
 
 impl Hints {
@@ -45,16 +47,13 @@ impl Hints {
         let mut hints = Self::default();
         let mut all_start = true;
         for layout in layouts {
+            hints.packets.extend(Packet::of(layout));
             match &layout.form {
                 Form::Text { starts_with: Some(start), .. } if !start.is_empty() => {
                     hints.starts.push(start.clone());
                 }
                 Form::Keyed { encoding: Encoding::Json, .. } => hints.starts.push("{".to_owned()),
                 Form::Nmea { .. } => hints.starts.push("$".to_owned()),
-                Form::Binary { length, fields, .. } => {
-                    all_start = false;
-                    hints.lengths.push(length.unwrap_or_else(|| layout::least(fields)));
-                }
                 _ => all_start = false,
             }
         }
@@ -79,6 +78,7 @@ pub struct Splitter {
 struct State {
     framing: Framing,
     starts: Vec<String>,
+    packets: Vec<Packet>,
     recent: Recent,
     /// Bytes not yet cut.
     pending: Vec<u8>,
@@ -123,6 +123,7 @@ impl Splitter {
         let mut splitter = Self::from(State {
             framing: framing.clone(),
             starts: hints.starts,
+            packets: hints.packets,
             recent: Recent::default(),
             pending: Vec::new(),
             searched: 0,
@@ -171,7 +172,8 @@ impl Splitter {
 
     fn cut(&mut self, ended: bool, sink: &mut impl FnMut(Frame<'_>)) {
         let Self { state, check, scratch } = self;
-        let State { framing, starts, recent, pending, searched, offset, marks, run, in_step } = state;
+        let State { framing, starts, packets, recent, pending, searched, offset, marks, run, in_step } =
+            state;
         let limit = framing.max_length.max(1);
         let mut at = 0;
         let mut out = Out { marks, start: *offset, limit, sink };
@@ -184,6 +186,8 @@ impl Splitter {
                 in_step: *in_step,
                 ended,
                 recent,
+                packets,
+                front: framing.cut.front(),
                 starts,
                 scratch,
                 searched: *searched,
