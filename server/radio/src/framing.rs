@@ -20,6 +20,7 @@ mod run;
 mod search;
 mod slip;
 mod splitter;
+mod sums;
 mod sync;
 #[cfg(test)]
 mod testing;
@@ -33,6 +34,7 @@ pub(crate) use self::crc::Parameters;
 pub use self::crc::UnknownCrc;
 pub use self::guess::{Guess, guess};
 pub use self::splitter::{Frame, Hints, Splitter};
+pub use self::sums::Sums;
 pub use self::wrong::Wrong;
 
 /// How frames are cut and checked.

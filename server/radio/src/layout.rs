@@ -17,6 +17,7 @@ mod packet;
 mod places;
 mod series;
 mod slots;
+mod taken;
 #[cfg(test)]
 mod testing;
 mod text;
@@ -33,6 +34,7 @@ pub use self::packet::Packet;
 pub use self::places::Placed;
 pub use self::series::Instant;
 pub(crate) use self::slots::end_of_group;
+pub use self::taken::{Misfit, NOT_TAKEN, take};
 pub use self::unit::{Conversion, Unit, UnitError};
 
 use crate::meaning::Meaning;

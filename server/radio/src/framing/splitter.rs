@@ -24,6 +24,8 @@ pub struct Frame<'a> {
     pub raw: &'a [u8],
     /// What it carries, checksum and framing taken off, or what is wrong.
     pub payload: Result<&'a [u8], Wrong>,
+    /// Whether a checksum or a CRC was there and held. Of lines it may be optional.
+    pub checked: bool,
     /// Time of the call that brought its last byte, as given to [`Splitter::push`].
     pub t_ns: i64,
     /// Place of its first byte in the link's stream, counted from the first byte ever pushed.
@@ -246,7 +248,12 @@ impl Splitter {
                         recent.add(framing.cut.front() + body.len() + stored);
                     }
                     *in_step = true;
-                    out.frame(&pending[at + raw.start..at + raw.end], body, at + raw.start, at + used);
+                    // Of a line, the checksum is what stands behind the payload.
+                    let summed = matches!(framing.cut, Cut::Lines { .. })
+                        && body.as_ref().is_ok_and(|body| body.len() < raw.len());
+                    let checked = body.is_ok() && (check.is_some() || summed);
+                    let whole = &pending[at + raw.start..at + raw.end];
+                    out.frame(whole, body, checked, (at + raw.start, at + used));
                     at += used;
                 }
             }
@@ -285,9 +292,15 @@ struct Out<'a, S> {
 }
 
 impl<S: FnMut(Frame<'_>)> Out<'_, S> {
-    fn frame(&mut self, raw: &[u8], payload: Result<&[u8], Wrong>, from: usize, to: usize) {
+    fn frame(
+        &mut self,
+        raw: &[u8],
+        payload: Result<&[u8], Wrong>,
+        checked: bool,
+        (from, to): (usize, usize),
+    ) {
         let t_ns = self.time(self.start + to as u64);
-        (self.sink)(Frame { raw, payload, t_ns, offset: self.start + from as u64 });
+        (self.sink)(Frame { raw, payload, checked, t_ns, offset: self.start + from as u64 });
     }
 
     /// Time of the call that brought the byte before this place.
@@ -320,7 +333,13 @@ impl<S: FnMut(Frame<'_>)> Out<'_, S> {
         if let Some(part) = run.part(self.limit) {
             let end = self.start + at as u64;
             let t_ns = self.time(end);
-            (self.sink)(Frame { raw: &part.head, payload: Err(part.why), t_ns, offset: end - part.bytes });
+            (self.sink)(Frame {
+                raw: &part.head,
+                payload: Err(part.why),
+                checked: false,
+                t_ns,
+                offset: end - part.bytes,
+            });
         }
     }
 }
