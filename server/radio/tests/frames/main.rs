@@ -371,6 +371,62 @@ fn each_framing_is_guessed_from_its_bytes() {
     }
 }
 
+/// Frames as boards send them, alike in front, of which one in so many has one bit hit.
+fn hurt_frames(framing: &Framing, count: u32, one_in: u64) -> Vec<u8> {
+    let mut chance = Chance(0x9e6c_63d0_876a_68de);
+    let mut stream = Vec::new();
+    for t in 0..count {
+        let mut payload = vec![0xc7, 0x35, 1];
+        payload.extend(t.to_be_bytes());
+        payload.extend((0..11).map(|_| chance.next() as u8));
+        let mut frame = encode(framing, &payload);
+        if chance.next() % one_in == 0 {
+            let at = chance.next() as usize % (frame.len() - delimiter(framing).len());
+            frame[at] ^= 1 << (chance.next() % 8);
+        }
+        stream.extend(frame);
+    }
+    stream
+}
+
+#[test]
+fn a_crc_is_guessed_though_frames_are_damaged() {
+    for (cut, width, one_in) in [
+        (Cut::Cobs, Width::Sixteen, 20),
+        (Cut::Slip, Width::ThirtyTwo, 10),
+        (Cut::Cobs, Width::Sixteen, 4),
+        (Cut::Slip, Width::Sixteen, 4),
+    ] {
+        let framing = encode::framing(cut, width);
+        let guesses = guess(&hurt_frames(&framing, 900, one_in));
+        let first = guesses.first().map(|guess| (&guess.framing.cut, &guess.framing.crc));
+        assert_eq!(first, Some((&framing.cut, &framing.crc)), "one in {one_in}");
+    }
+}
+
+#[test]
+fn lines_with_a_checksum_are_guessed_whatever_text_they_hold() {
+    let mut chance = Chance(0x9e6c_63d0_876a_68de);
+    let lines = |hit: u64, chance: &mut Chance| {
+        let mut stream = Vec::new();
+        for n in 0..400_u32 {
+            let body = format!("CAM;{n};{:.3};ü", f64::from(n) / 10.0);
+            let sum = body.bytes().fold(0, |sum, byte| sum ^ byte);
+            let from = stream.len();
+            stream.extend(format!("${body}*{sum:02X}\r\n").into_bytes());
+            if chance.next() % 100 < hit {
+                stream[from + 3] = 0xff;
+            }
+        }
+        stream
+    };
+    let cut = Cut::Lines { checksum: loftwatch_radio::LineChecksum::Xor };
+    for hit in [0, 5, 30] {
+        let guesses = guess(&lines(hit, &mut chance));
+        assert_eq!(guesses.first().map(|guess| &guess.framing.cut), Some(&cut), "{hit} %");
+    }
+}
+
 #[test]
 fn noise_and_rests_look_like_nothing() {
     for seed in 1..40u64 {
