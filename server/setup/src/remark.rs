@@ -14,7 +14,7 @@ use crate::nearest::nearest;
 /// as number and as text, but mostly one of the keys was not changed. Lines of columns that need no checksum are taken
 /// when they were cut within the last one.
 pub fn remarks(setup: &Setup) -> Vec<String> {
-    let mut said: Vec<String> = setup.links.iter().flat_map(|link| of_lines(setup, link)).collect();
+    let mut said: Vec<String> = setup.links.iter().filter_map(|link| of_lines(setup, link)).collect();
     for layout in &setup.layouts {
         said.extend(of_keys(layout));
         for field in layout.fields() {

@@ -193,14 +193,14 @@ fn counted_layouts() -> [Layout; 2] {
 fn counted_payload(chance: &mut Chance, t: u32) -> Vec<u8> {
     let mut payload = vec![2];
     payload.extend(t.to_be_bytes());
-    if chance.next() % 4 == 0 {
+    if chance.next().is_multiple_of(4) {
         payload[0] = 1;
         payload.extend((0..3).map(|_| chance.next() as u8));
         return payload;
     }
     let n = chance.next() % 7;
     payload.push(n as u8);
-    payload.extend((0..2 * n + 1).map(|_| chance.next() as u8));
+    payload.extend((0..=2 * n).map(|_| chance.next() as u8));
     payload
 }
 
@@ -380,7 +380,7 @@ fn hurt_frames(framing: &Framing, count: u32, one_in: u64) -> Vec<u8> {
         payload.extend(t.to_be_bytes());
         payload.extend((0..11).map(|_| chance.next() as u8));
         let mut frame = encode(framing, &payload);
-        if chance.next() % one_in == 0 {
+        if chance.next().is_multiple_of(one_in) {
             let at = chance.next() as usize % (frame.len() - delimiter(framing).len());
             frame[at] ^= 1 << (chance.next() % 8);
         }
