@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use loftwatch_radio::{Cut as CutBy, Decoded, Framing, Hints, LineChecksum, Splitter, Wrong};
+use loftwatch_radio::{Cut as CutBy, Decoded, Framing, Hints, LineChecksum, Splitter, Sums, Wrong};
 use serde::{Deserialize, Serialize};
 
 use crate::Setup;
@@ -16,7 +16,9 @@ pub(crate) struct LinkStream {
     first_offset: u64,
     /// What the splitter was made from.
     cut_as: Option<(Framing, Hints)>,
-    /// Wrong frames so far, by reason.
+    /// Whether the lines of a layout, by its name, come with checksums.
+    sums: BTreeMap<String, Sums>,
+    /// Frames so far that gave no reading, by reason.
     pub(crate) wrong: BTreeMap<String, u64>,
 }
 
@@ -45,6 +47,7 @@ impl LinkStream {
             splitter: Splitter::with_hints(&link.framing, hints(setup, link)),
             first_offset,
             cut_as,
+            sums: BTreeMap::new(),
             wrong,
         }
     }
@@ -53,7 +56,13 @@ impl LinkStream {
     pub(crate) fn unknown(first_offset: u64) -> Self {
         let cut = CutBy::Lines { checksum: LineChecksum::Optional };
         let framing = Framing { cut, crc: None, max_length: 1 };
-        Self { splitter: Splitter::new(&framing), first_offset, cut_as: None, wrong: BTreeMap::new() }
+        Self {
+            splitter: Splitter::new(&framing),
+            first_offset,
+            cut_as: None,
+            sums: BTreeMap::new(),
+            wrong: BTreeMap::new(),
+        }
     }
 
     /// Whether the link's bytes are already cut as a setup wants them.
@@ -77,14 +86,14 @@ impl LinkStream {
         t_ns: i64,
         cuts: &mut Vec<Cut>,
     ) {
-        let first_offset = self.first_offset;
-        self.splitter.push(bytes, t_ns, &mut |frame| cuts.push(cut(setup, link, first_offset, &frame)));
+        let Self { splitter, first_offset, sums, .. } = self;
+        splitter.push(bytes, t_ns, &mut |frame| cuts.push(cut(setup, link, *first_offset, sums, &frame)));
     }
 
     /// The link restarts: half a frame is void.
     pub(crate) fn reset(&mut self, setup: &Setup, link: &crate::setup::Link, cuts: &mut Vec<Cut>) {
-        let first_offset = self.first_offset;
-        self.splitter.reset(&mut |frame| cuts.push(cut(setup, link, first_offset, &frame)));
+        let Self { splitter, first_offset, sums, .. } = self;
+        splitter.reset(&mut |frame| cuts.push(cut(setup, link, *first_offset, sums, &frame)));
     }
 
     /// Bytes were received and lost: offsets go on after the gap.
@@ -101,6 +110,7 @@ fn cut(
     setup: &Setup,
     link: &crate::setup::Link,
     first_offset: u64,
+    sums: &mut BTreeMap<String, Sums>,
     frame: &loftwatch_radio::Frame<'_>,
 ) -> Cut {
     let mut said = Frame {
@@ -122,16 +132,25 @@ fn cut(
             }
         }
         Ok(payload) => {
-            let fits = |i: &&usize| {
-                setup.layouts.get(**i).is_some_and(|l: &loftwatch_radio::Layout| l.matches(payload))
-            };
-            if let Some(index) = link.layouts.iter().find(fits) {
-                let layout = &setup.layouts[*index];
-                said.layout = Some(layout.name.clone());
-                decoded = Some((*index, layout.decode(payload)));
-            } else {
-                said.wrong = Some(format!("no layout fits its {} bytes", payload.len()));
-                said.wrong_kind = Some("no_layout".into());
+            let layouts = || link.layouts.iter().filter(|i| **i < setup.layouts.len());
+            match loftwatch_radio::take(layouts().map(|i| &setup.layouts[*i]), payload) {
+                Ok((at, read)) => {
+                    let index = layouts().nth(at).copied();
+                    let layout = index.map(|index| setup.layouts[index].name.clone());
+                    let optional = CutBy::Lines { checksum: LineChecksum::Optional };
+                    let sum = layout.clone().filter(|_| link.framing.cut == optional);
+                    if sum.is_none_or(|name| sums.entry(name).or_default().note(frame.checked)) {
+                        decoded = index.map(|index| (index, read));
+                    } else {
+                        said.wrong = Some(Sums::MISSING.into());
+                        said.wrong_kind = Some(Wrong::NoChecksum.reason().replace(' ', "_"));
+                    }
+                    said.layout = layout;
+                }
+                Err(misfit) => {
+                    said.wrong = Some(misfit.to_string());
+                    said.wrong_kind = Some(misfit.reason().replace(' ', "_"));
+                }
             }
         }
     }

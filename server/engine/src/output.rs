@@ -254,7 +254,7 @@ pub struct RadioLine {
     pub good: u64,
     /// Wrong frames on the receiver's links.
     pub wrong: u64,
-    /// The same by reason ([`Frame::wrong_kind`]).
+    /// The same by reason ([`Frame::wrong_kind`]); beside them `not_taken`, good packets of somebody else.
     #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
     pub wrong_by: BTreeMap<String, u64>,
     /// Bytes of the link.

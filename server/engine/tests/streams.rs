@@ -205,6 +205,54 @@ fn wrong_frames_say_why() {
 }
 
 #[test]
+fn a_line_without_the_checksum_that_its_layout_has_shown_is_damaged() {
+    let mut optional = setup();
+    let checksum = loftwatch_radio::LineChecksum::Optional;
+    optional.links[0].framing.cut = loftwatch_radio::Cut::Lines { checksum };
+    let line = |n: i64| format!("LW1,1,{n},{},87600,9.8,0,,,,,0", 1000 + n);
+    // Cut within the last column that a value stands in, and within the checksum's own place.
+    let cut = |n: i64| format!("{}\n", line(n));
+    let short = |n: i64| format!("LW1,1,{n},{},87600,9.8\n", 1000 + n);
+    let sent = (1..9).map(|n| checked(&line(n))).chain([cut(9), short(10), checked(&line(11))]);
+    let all = sent.zip(1..).map(|(text, n)| (START_NS + n, bytes("mast", &text)));
+    let (_, out) = run(optional, &numbered(all), START_NS + 20);
+    let wrong: Vec<_> =
+        frames(&out).iter().skip(8).map(|f| (f.wrong_kind.clone(), f.wrong.clone())).collect();
+    let told = |kind: &str, words: &str| (Some(kind.to_owned()), Some(words.to_owned()));
+    assert_eq!(
+        wrong,
+        [
+            told("no_checksum", "no checksum, where the lines before had one"),
+            told("missing_column", "column 7 is missing: 6 columns where 12 are declared"),
+            (None, None),
+        ]
+    );
+    assert_eq!(readings(&out).len(), 9);
+}
+
+#[test]
+fn a_packet_of_somebody_else_is_not_counted_as_wrong() {
+    let mut heard = setup();
+    let carrier = loftwatch_radio::Carrier::Monitor;
+    let envelope = loftwatch_radio::Envelope { carrier, from: Some("N0CALL-11".into()) };
+    let form = Box::new(heard.layouts[0].form.clone());
+    heard.layouts[0].form = loftwatch_radio::Form::In { envelope, form };
+    let line = "LW1,1,7,1000,87600,9.8,0,,,,,0";
+    let all = numbered([
+        (START_NS + 1, bytes("mast", &checked(&format!("OTHER-3>APRS:{line}")))),
+        (START_NS + 2, bytes("mast", &checked(&format!("N0CALL-11>APRS:{line}")))),
+    ]);
+    let (_, out) = run(heard, &all, START_NS + 1_000_000_000);
+    let said: Vec<_> = frames(&out).iter().map(|f| f.wrong.as_deref()).collect();
+    assert_eq!(said, [Some("from OTHER-3, not taken"), None]);
+    let lines =
+        out.iter().rev().find_map(|o| if let Said::Radio(lines) = &o.what { Some(lines) } else { None });
+    let mast = lines.and_then(|lines| lines.iter().find(|l| l.receiver == "Mast"));
+    let counted = mast.map(|l| (l.wrong, l.wrong_by.get("not_taken").copied()));
+    assert_eq!(counted, Some((0, Some(1))));
+}
+
+#[test]
 fn a_setup_change_mends_a_layout_at_once() {
     let mut broken = setup();
     broken.layouts[0].name = "old".into();

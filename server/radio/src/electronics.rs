@@ -89,7 +89,8 @@ pub fn header(packets: &Packets<'_>) -> Result<String, NotInC> {
     let mut out = format!(
         "/* Packets of link \"{}\", written by loftwatch from its setup file. Do not edit: change the setup and write it again.\n\
          \x20* C99, no library: include it, fill in a struct, call its _frame function, send the bytes.\n\
-         \x20* Values are in the units of the comments. What does not fit a field is sent as the nearest that does. */\n\
+         \x20* Values are in the units of the comments. What does not fit a field is sent as the nearest that does.\n\
+         \x20* Text must be UTF-8; in lines and JSON, characters that would end it (control characters, the separator, a quote) are sent as _. */\n\
          #ifndef {guard}\n#define {guard}\n\n{HELPERS}",
         comment(packets.link)
     );

@@ -17,8 +17,10 @@ mod lines;
 mod look;
 mod recent;
 mod run;
+mod search;
 mod slip;
 mod splitter;
+mod sums;
 mod sync;
 #[cfg(test)]
 mod testing;
@@ -32,6 +34,7 @@ pub(crate) use self::crc::Parameters;
 pub use self::crc::UnknownCrc;
 pub use self::guess::{Guess, guess};
 pub use self::splitter::{Frame, Hints, Splitter};
+pub use self::sums::Sums;
 pub use self::wrong::Wrong;
 
 /// How frames are cut and checked.

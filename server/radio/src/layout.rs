@@ -13,9 +13,11 @@ mod json;
 mod keyed;
 mod nmea;
 mod number;
+mod packet;
 mod places;
 mod series;
 mod slots;
+mod taken;
 #[cfg(test)]
 mod testing;
 mod text;
@@ -28,9 +30,11 @@ pub use self::check::{LayoutProblem, Place};
 pub use self::decoded::{Complaint, Decoded, Entry, Spec, Value};
 pub use self::envelope::{Carrier, Envelope};
 pub use self::nmea::{PositionFrom, VelocityFrom};
+pub use self::packet::Packet;
 pub use self::places::Placed;
 pub use self::series::Instant;
 pub(crate) use self::slots::end_of_group;
+pub use self::taken::{Misfit, NOT_TAKEN, take};
 pub use self::unit::{Conversion, Unit, UnitError};
 
 use crate::meaning::Meaning;

@@ -439,7 +439,7 @@ fn what_c_packs_is_decoded_to_the_same_values() {
         let (source, program) = (folder.join(format!("{plain}.c")), folder.join(&plain));
         std::fs::write(&source, main).unwrap();
         let built = Command::new(&compiler)
-            .args(["-std=c99", "-Wall", "-Wextra", "-Wpedantic", "-Werror", "-o"])
+            .args(["-std=c99", "-Wall", "-Wextra", "-Wpedantic", "-Wconversion", "-Werror", "-o"])
             .arg(&program)
             .arg(&source)
             .output()
@@ -494,6 +494,141 @@ fn compare(link: &str, framing: &Framing, layout: &Layout, bytes: &[u8], expecte
     }
 }
 
+/// The frames of some packets, by C: layout and how its struct is filled in.
+fn packed(
+    (compiler, folder): (&str, &std::path::Path),
+    framing: &Framing,
+    layouts: &[Layout],
+    filled: &[(&str, String)],
+) -> Vec<Vec<u8>> {
+    let text = header(&Packets { link: "l", framing, layouts: layouts.iter().collect() }).unwrap();
+    std::fs::write(folder.join("l.h"), text).unwrap();
+    let mut main =
+        String::from("#include \"l.h\"\n#include <math.h>\n#include <stdio.h>\n#include <string.h>\n");
+    main.push_str("int main(void) {\n    uint8_t to[2048];\n    size_t n, i;\n");
+    for (name, code) in filled {
+        let _ = writeln!(
+            main,
+            "    {{\n        {name}_t v;\n        memset(&v, 0, sizeof v);\n        {code}\n        n = {name}_frame(&v, to, sizeof to);\n    }}\n\
+             \x20   for (i = 0; i < n; i++) printf(\"%02x\", to[i]);\n    printf(\"\\n\");"
+        );
+    }
+    main.push_str("    return 0;\n}\n");
+    let (source, program) = (folder.join("l.c"), folder.join("l"));
+    std::fs::write(&source, main).unwrap();
+    let built = Command::new(compiler)
+        .args(["-std=c99", "-Wall", "-Wextra", "-Wpedantic", "-Wconversion", "-Werror", "-o"])
+        .arg(&program)
+        .arg(&source)
+        .output()
+        .unwrap();
+    assert!(built.status.success(), "{}", String::from_utf8_lossy(&built.stderr));
+    let said = String::from_utf8(Command::new(&program).output().unwrap().stdout).unwrap();
+    let bytes = |line: &str| -> Vec<u8> {
+        (0..line.len()).step_by(2).map(|at| u8::from_str_radix(&line[at..at + 2], 16).unwrap()).collect()
+    };
+    said.lines().map(bytes).collect()
+}
+
+/// What is decoded of a frame, which must be one and good.
+fn read(framing: &Framing, layout: &Layout, bytes: &[u8]) -> Vec<(String, Value)> {
+    let mut payloads = Vec::new();
+    Splitter::new(framing).push(bytes, 0, &mut |frame| payloads.push(frame.payload.map(<[u8]>::to_vec)));
+    assert_eq!(payloads.len(), 1, "{}", String::from_utf8_lossy(bytes));
+    let payload = payloads.remove(0).unwrap();
+    assert!(layout.matches(&payload), "{}", String::from_utf8_lossy(bytes));
+    let decoded = layout.decode(&payload);
+    assert_eq!(decoded.complaints, [], "{}", String::from_utf8_lossy(bytes));
+    let name = |entry| layout.spec(entry).unwrap().name.to_owned();
+    decoded.values.iter().map(|entry| (name(entry), entry.value.clone())).collect()
+}
+
+#[test]
+fn text_that_would_end_its_column_or_line_is_replaced() {
+    let Some((compiler, folder)) = workshop("c_text") else { return };
+    let framing = lines().remove(0).1;
+    let columns = |name: &str, separator: &str, starts_with: Option<&str>| {
+        let fields = vec![Field::new("words", Stored::Text), Field::new("n", Stored::Number)];
+        let (separator, starts_with) = (separator.to_owned(), starts_with.map(str::to_owned));
+        layout(name, Form::Text { separator, starts_with, fields })
+    };
+    let object = Form::Keyed {
+        encoding: Encoding::Json,
+        fields: vec![Field::new("words", Stored::Text), Field::new("n", Stored::Number)],
+    };
+    let layouts = [
+        columns("a", ";", Some("LW1")),
+        columns("b", " :: ", None),
+        columns("c", "\u{a7}", Some("LW1")),
+        layout("d", object),
+    ];
+    let tried = [
+        ("a;b", ["a_b", "a;b", "a;b", "a;b"]),
+        ("a\nb\rc\td\u{1}e\u{7f}", ["a_b_c_d_e_"; 4]),
+        ("$!x:y", ["$!x:y", "__x_y", "$!x:y", "$!x:y"]),
+        ("\u{b0}\u{a7}C*41", ["\u{b0}\u{a7}C*41", "\u{b0}\u{a7}C*41", "\u{b0}_C*41", "\u{b0}\u{a7}C*41"]),
+        ("\"\\", ["\"\\", "\"\\", "\"\\", "__"]),
+        // Cut within a character by the 32 bytes that there are.
+        ("0123456789012345678901234567890\u{e9}", ["0123456789012345678901234567890_"; 4]),
+    ];
+    let mut filled = Vec::new();
+    for (text, _) in &tried {
+        for name in ["a", "b", "c", "d"] {
+            let each = text.bytes().take(32).enumerate();
+            let code = each.fold("v.n = 7;".to_owned(), |code, (at, byte)| {
+                format!("{code} v.words[{at}] = (char){byte};")
+            });
+            filled.push((name, code));
+        }
+    }
+    let frames = packed((&compiler, &folder), &framing, &layouts, &filled);
+    let expected = tried.iter().flat_map(|(_, each)| layouts.iter().zip(each));
+    assert_eq!(frames.len(), filled.len());
+    for (frame, (layout, words)) in frames.iter().zip(expected) {
+        let found = read(&framing, layout, frame);
+        assert_eq!(found[0], ("words".to_owned(), Value::Text((*words).to_owned())), "{}", layout.name);
+        assert_eq!(found[1], ("n".to_owned(), Value::Number(7.0)), "{}", layout.name);
+    }
+}
+
+#[test]
+fn a_measured_value_never_becomes_the_one_that_says_no_value() {
+    let Some((compiler, folder)) = workshop("c_missing") else { return };
+    let framing = framings().remove(0).1;
+    let missing = |no: f64, field: Field| Field { missing: Some(no), ..field };
+    let tenth = |name: &str, stored| Field { scale: 0.1, ..Field::new(name, stored) };
+    let top = Bits { missing: Some(15.0), ..Bits::new(0, 4, "top") };
+    let trim = Bits { missing: Some(-8.0), signed: true, ..Bits::new(4, 4, "trim") };
+    let fields = vec![
+        missing(255.0, tenth("hdop", Stored::Unsigned(1))),
+        missing(-32768.0, tenth("temperature", Stored::Signed(2))),
+        missing(100.0, tenth("middle", Stored::Unsigned(1))),
+        missing(0.0, tenth("bottom", Stored::Unsigned(1))),
+        Field { bits: vec![top, trim], ..Field::new("flags", Stored::Unsigned(1)) },
+    ];
+    let layouts = [binary("p", false, None, fields)];
+    let fill = |all: [&str; 6]| {
+        let names = ["hdop", "temperature", "middle", "bottom", "top", "trim"];
+        let code: Vec<String> = names.iter().zip(all).map(|(name, of)| format!("v.{name} = {of};")).collect();
+        ("p", code.join(" "))
+    };
+    let tried = [
+        (fill(["30.0", "-1e6", "9.99", "0.01", "200", "-100"]), vec![25.4, -3276.7, 9.9, 0.1, 14.0, -7.0]),
+        (fill(["25.5", "1e6", "10.01", "-5.0", "14", "100"]), vec![25.4, 3276.7, 10.1, 0.1, 14.0, 7.0]),
+        (fill(["NAN", "NAN", "NAN", "NAN", "15", "-8"]), vec![]),
+    ];
+    let filled: Vec<(&str, String)> = tried.iter().map(|(fill, _)| fill.clone()).collect();
+    let frames = packed((&compiler, &folder), &framing, &layouts, &filled);
+    for (frame, (_, expected)) in frames.iter().zip(&tried) {
+        let found = read(&framing, &layouts[0], frame);
+        let found: Vec<f64> = found.iter().filter_map(|(_, value)| value.number()).collect();
+        assert_eq!(found.len(), expected.len(), "{found:?}");
+        for (found, expected) in found.iter().zip(expected) {
+            assert!(libm::fabs(found - expected) < 1e-9, "{found} where {expected} is the nearest");
+        }
+    }
+}
+
 #[test]
 fn every_crc_of_the_catalogue_is_the_same_in_c() {
     let Some((compiler, folder)) = workshop("c_crc") else { return };
@@ -522,7 +657,7 @@ fn every_crc_of_the_catalogue_is_the_same_in_c() {
     let (source, program) = (folder.join("crc.c"), folder.join("crc"));
     std::fs::write(&source, main).unwrap();
     let built = Command::new(&compiler)
-        .args(["-std=c99", "-Wall", "-Wextra", "-Wpedantic", "-Werror", "-o"])
+        .args(["-std=c99", "-Wall", "-Wextra", "-Wpedantic", "-Wconversion", "-Werror", "-o"])
         .arg(&program)
         .arg(&source)
         .output()

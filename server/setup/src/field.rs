@@ -117,8 +117,8 @@ fn one(told: &At<told::LayoutField>, within: Within, earlier: &[Meant], notes: &
     };
     let meaning = meaning(&told.means, notes);
     let unit = unit(&told.unit, notes);
-    let scale = notes.number(&told.scale, want(-ANY, ANY, ""), no_guess).unwrap_or(1.0);
-    let offset = notes.number(&told.offset, want(-ANY, ANY, ""), no_guess).unwrap_or(0.0);
+    let scale = factor(&told.scale, 1.0, notes);
+    let offset = factor(&told.offset, 0.0, notes);
     let text = matches!(stored, Stored::Text | Stored::Chars(_));
     if !skip && !text && told.means.absent() && bits.is_empty() && told.is.absent() {
         notes.default(told.means.place(), "free: kept and shown", ());
@@ -178,6 +178,11 @@ pub(crate) fn is(told: &Field<Is>, text: bool, notes: &mut Notes) -> (Option<f64
             (None, None)
         }
     }
+}
+
+/// A scale or offset. What was refused is harmless from here on, so that it is not told a second time.
+fn factor(told: &Field<f64>, default: f64, notes: &mut Notes) -> f64 {
+    notes.number(told, want(-ANY, ANY, ""), no_guess).filter(|v| v.is_finite()).unwrap_or(default)
 }
 
 fn unit(field: &Field<String>, notes: &mut Notes) -> String {
@@ -309,8 +314,8 @@ fn one_bits(told: &told::Bits, notes: &mut Notes) -> Bits {
         channel: notes.name(&told.channel),
         values: told.values.get().map(|at| at.value.0.clone()).unwrap_or_default(),
         signed: told.signed.get().is_some_and(|at| at.value),
-        scale: notes.number(&told.scale, want(-ANY, ANY, ""), no_guess).unwrap_or(1.0),
-        offset: notes.number(&told.offset, want(-ANY, ANY, ""), no_guess).unwrap_or(0.0),
+        scale: factor(&told.scale, 1.0, notes),
+        offset: factor(&told.offset, 0.0, notes),
         unit,
         si_scale: si.scale,
         si_offset: si.offset,

@@ -137,6 +137,12 @@ fn one(told: &At<told::Layout>, name: String, body_names: &[String], notes: &mut
             fields.extend(own);
             let own_length = self::length(&case.value.length, &fields, kind, notes);
             let layout = layout(format!("{name}: {case_name}"), own_length.or(length), fields);
+            if let Some(index) = chooser
+                && let Some(first) = meant.iter().find(|first| hides(first, &layout, index, common.len()))
+            {
+                let found = format!("the value of \"{}\", which takes all its packets", first.name);
+                notes.refuse(case.value.is.place(), "a value that no case before it has", found, None);
+            }
             check(&layout, told, at, Some(case), before, notes);
             meant.push(layout);
         }
@@ -151,6 +157,23 @@ fn one(told: &At<told::Layout>, name: String, body_names: &[String], notes: &mut
         notes.default(told.body.place(), words, ());
     }
     meant
+}
+
+/// Whether one case takes whatever a later one would: the same value chooses them, and nothing else tells them apart.
+fn hides(first: &Layout, later: &Layout, chooser: usize, common: usize) -> bool {
+    let value = |layout: &Layout| layout.fields().get(chooser).map(|field| (field.is, field.is_text.clone()));
+    let told = value(first).filter(|(is, text)| is.is_some() || text.is_some());
+    let own = first.fields().iter().skip(common).any(|field| field.is.is_some() || field.is_text.is_some());
+    if told.is_none() || told != value(later) || own {
+        return false;
+    }
+    match (first.form.inner(), later.form.inner()) {
+        (Form::Binary { length: None, fields, .. }, Form::Binary { length, fields: of_later, .. }) => {
+            loftwatch_radio::least(fields) <= length.unwrap_or_else(|| loftwatch_radio::least(of_later))
+        }
+        (Form::Binary { length, .. }, Form::Binary { length: of_later, .. }) => length == of_later,
+        _ => true,
+    }
 }
 
 /// The exact length of a binary layout, if told.
@@ -261,6 +284,13 @@ fn check(
                 let at = bits
                     .map_or_else(|| of_problem(&of_field.value, &of_field.at, &problem), |bits| &bits.at)
                     .clone();
+                // The value of the field that chooses is told by the case.
+                let is = place.field.and_then(|index| layout.fields().get(index)?.is);
+                let of_case = case.filter(|_| {
+                    matches!(problem, LayoutProblem::Never { value, .. } if is == Some(value))
+                        && of_field.value.is.absent()
+                });
+                let at = of_case.map_or(at, |case| case.value.is.place().clone());
                 refuse(&at, &problem, notes);
             }
             None if matches!(problem, LayoutProblem::NoFields) && !common.is_empty() => {}

@@ -389,3 +389,43 @@ fn a_layout_that_hides_another_is_named() {
     let apart = format!("{LEAST}{link}{}{}", layout("a", "is = 1"), layout("b", "is = 2"));
     assert!(read(&apart, "setup.toml", &mut |_: &str| Err(String::new())).is_ok());
 }
+
+/// A layout whose field `kind` chooses one of two cases.
+fn cases(first: &str, second: &str) -> String {
+    format!(
+        "[[layout]]\nname = \"p\"\nkind = \"binary\"\ncase_of = \"kind\"\n[[layout.field]]\nname = \"kind\"\ntype = \"u8\"\n\
+         [[layout.case]]\nname = \"a\"\n{first}\n[[layout.case.field]]\nname = \"x\"\ntype = \"u16\"\n\
+         [[layout.case]]\nname = \"b\"\n{second}\n[[layout.case.field]]\nname = \"y\"\ntype = \"u16\"\n"
+    )
+}
+
+#[test]
+fn a_case_that_never_comes_about_is_told() {
+    let mistake = added(&cases("is = 2", "is = 2"));
+    assert_eq!(mistake.key, "layout[p].case[b].is");
+    assert_eq!(mistake.found, "the value of \"p: a\", which takes all its packets");
+    assert_eq!(mistake.line, 21);
+    // A length tells them apart.
+    let apart = format!("{LEAST}{}", cases("is = 2\nlength = 5", "is = 2"));
+    assert!(read(&apart, "setup.toml", &mut |_: &str| Err(String::new())).is_ok());
+}
+
+#[test]
+fn a_case_that_cannot_come_about_is_told_at_its_own_key() {
+    let mistake = added(&cases("is = 2", "is = 300"));
+    assert_eq!(mistake.key, "layout[p].case[b].is");
+    assert_eq!(mistake.found, "that `kind` can never be 300");
+    assert_eq!(mistake.line, 21);
+}
+
+#[test]
+fn a_scale_or_offset_in_quotes_is_one_mistake() {
+    for key in ["scale", "offset"] {
+        let field = format!("type = \"u8\"\n{key} = \"0.01\"");
+        let mistake = added(&format!(
+            "[[layout]]\nname = \"p\"\nkind = \"binary\"\n[[layout.field]]\nname = \"x\"\n{field}\n"
+        ));
+        assert_eq!(mistake.key, format!("layout[p].field[x].{key}"));
+        assert_eq!(mistake.found, "the text \"0.01\"");
+    }
+}

@@ -22,6 +22,9 @@ path = "/dev/ttyUSB0"
 layouts = []
 "#;
 
+/// The least that a setup needs.
+const LEAST: &str = "[vehicle]\nliftoff_mass_kg = 2.4\ndiameter_m = 0.075\n[motor]\ntotal_impulse_ns = 320\n";
+
 #[test]
 fn ten_lines_are_enough() {
     assert_eq!(TEN_LINES.lines().count(), 10);
@@ -209,6 +212,34 @@ fn a_channel_that_no_cue_has_is_remarked_upon() {
     assert_eq!(with("drogue out", "armed", "droge out").len(), 0, "no event would follow from it");
     let own = with("", "fired", "buzzer");
     assert!(own.len() == 2 && !own[0].contains("did you mean"), "{own:?}");
+}
+
+#[test]
+fn lines_of_columns_without_a_needed_checksum_are_remarked_upon() {
+    let with = |framing: &str, kind: &str| {
+        remarks(&take(&format!(
+            "{LEAST}[[link]]\nname = \"csv\"\nkind = \"stdin\"\n[link.framing]\nkind = \"lines\"\n{framing}\n\
+             [[layout]]\nname = \"cam\"\nkind = \"{kind}\"\n[[layout.field]]\nname = \"n\"\n"
+        )))
+    };
+    let expected = "`link[csv].framing.checksum`: a line of \"cam\" that is cut within its last column looks whole; \
+                    if its lines end in a checksum, write `checksum = \"xor\"`";
+    assert_eq!(with("", "text"), [expected]);
+    assert_eq!(with("checksum = \"none\"", "text"), [expected]);
+    for needed in ["checksum = \"xor\"", "crc = \"CRC-16/XMODEM\""] {
+        assert_eq!(with(needed, "text"), Vec::<String>::new(), "{needed}");
+    }
+    // Half an object is none.
+    assert_eq!(with("", "json"), Vec::<String>::new());
+}
+
+#[test]
+fn two_fields_of_one_key_are_remarked_upon() {
+    let said = remarks(&take(&format!(
+        "{LEAST}[[layout]]\nname = \"nose\"\nkind = \"json\"\n[[layout.field]]\nname = \"lat\"\nkey = \"gps.lat\"\n\
+         [[layout.field]]\nname = \"lon\"\nkey = \"gps.lat\"\n"
+    )));
+    assert_eq!(said, ["`layout[nose].field[lon].key`: \"gps.lat\" is what `lat` reads already"]);
 }
 
 #[test]

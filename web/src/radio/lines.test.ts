@@ -61,14 +61,23 @@ it('says signal to noise where a receiver tells it, and why frames were wrong', 
       { reason: 'too_long', count: 2 },
     ],
   };
+  const foreign = { reason: 'not_taken', count: 3 };
   const told = {
     ...story(),
-    radio: [radio, { ...radio, body: 'Cam A' }, { ...radio, receiver: 'Truck', wrong: 0, wrong_by: [] }],
+    radio: [
+      radio,
+      { ...radio, body: 'Cam A' },
+      { ...radio, receiver: 'Truck', wrong: 0, wrong_by: [] },
+      { ...radio, receiver: 'Hill', wrong: 0, wrong_by: [foreign] },
+      { ...radio, receiver: 'Hut', wrong: 1, wrong_by: [foreign, { reason: 'no_json', count: 1 }] },
+    ],
   };
   expect(radioLines(now(), told, T0)[0]?.lines[0]?.signal).toBe('−71 dBm, SNR 9 dB');
   expect(wrongLines(told)).toEqual([
     'Mast: 8 wrong frames (5 wrong checksum, 2 too long, 1 garbage).',
     'Truck: no frame was wrong.',
+    'Hill: no frame was wrong. 3 from others not taken.',
+    'Hut: 1 wrong frame (1 no JSON). 3 from others not taken.',
   ]);
   expect(wrongLines(null)).toEqual([]);
 });

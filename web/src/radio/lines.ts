@@ -62,6 +62,8 @@ const REASONS: Record<string, string> = {
   unknown_transmitter: 'unknown transmitter',
   cobs: 'no COBS',
   slip: 'no SLIP',
+  no_json: 'no JSON',
+  no_number: 'column is no number',
 };
 
 /** How many frames of each receiver were wrong, and why, the most frequent first. */
@@ -69,11 +71,15 @@ export function wrongLines(story: Story | null): string[] {
   const told = new Map<string, RadioNow>();
   for (const radio of story?.radio ?? []) told.set(radio.receiver, radio);
   return [...told.values()].map((radio) => {
-    if (radio.wrong === 0) return `${radio.receiver}: no frame was wrong.`;
-    const by = [...radio.wrong_by].sort((a, b) => b.count - a.count);
+    // A packet of somebody else is good, and counted apart.
+    const foreign = radio.wrong_by.find(({ reason }) => reason === 'not_taken')?.count ?? 0;
+    const apart = foreign === 0 ? '' : ` ${foreign} from others not taken.`;
+    if (radio.wrong === 0) return `${radio.receiver}: no frame was wrong.${apart}`;
+    const wrong = radio.wrong_by.filter(({ reason }) => reason !== 'not_taken');
+    const by = wrong.sort((a, b) => b.count - a.count);
     const parts = by.map(({ reason, count }) => `${count} ${REASONS[reason] ?? reason.replaceAll('_', ' ')}`);
     const count = radio.wrong === 1 ? '1 wrong frame' : `${radio.wrong} wrong frames`;
-    return `${radio.receiver}: ${count} (${parts.join(', ')}).`;
+    return `${radio.receiver}: ${count} (${parts.join(', ')}).${apart}`;
   });
 }
 

@@ -183,24 +183,35 @@ fn raw(
     };
     match kind {
         Kind::Unsigned(_) if bits == 64 => format!("(uint64_t)({value})"),
-        Kind::Unsigned(_) => format!("lw_least((uint64_t)({value}), {most})"),
-        Kind::Signed(_) => format!("lw_clamp((int64_t)({value}), {least}, {most})"),
+        Kind::Unsigned(_) => match missing {
+            Some(no) => format!("lw_least_but((uint64_t)({value}), {most}, UINT64_C({no:.0}))"),
+            None => format!("lw_least((uint64_t)({value}), {most})"),
+        },
+        Kind::Signed(_) => match missing {
+            Some(no) => format!("lw_clamp_but((int64_t)({value}), {least}, {most}, {})", signed_constant(no)),
+            None => format!("lw_clamp((int64_t)({value}), {least}, {most})"),
+        },
         _ => {
             let back = format!("(({value}) - {}) / {}", number(offset), number(scale));
-            let stored = if signed {
-                format!("lw_signed({back}, {least}, {most})")
-            } else {
-                format!("lw_unsigned({back}, {most})")
-            };
             match missing {
-                Some(missing) if signed => {
-                    format!("(({value}) != ({value}) ? INT64_C({missing:.0}) : {stored})")
+                Some(no) if signed => {
+                    let no = signed_constant(no);
+                    format!("(({value}) != ({value}) ? {no} : lw_signed_but({back}, {least}, {most}, {no}))")
                 }
-                Some(missing) => format!("(({value}) != ({value}) ? UINT64_C({missing:.0}) : {stored})"),
-                None => stored,
+                Some(no) => {
+                    let no = format!("UINT64_C({no:.0})");
+                    format!("(({value}) != ({value}) ? {no} : lw_unsigned_but({back}, {most}, {no}))")
+                }
+                None if signed => format!("lw_signed({back}, {least}, {most})"),
+                None => format!("lw_unsigned({back}, {most})"),
             }
         }
     }
+}
+
+/// A whole number in C. The least of 64 bits cannot be written as one.
+fn signed_constant(value: f64) -> String {
+    if value <= i64::MIN as f64 { "INT64_MIN".to_owned() } else { format!("INT64_C({value:.0})") }
 }
 
 /// Begins the function that packs a packet: what it writes to, and the bytes that every such packet has in front.
@@ -493,7 +504,9 @@ fn columns(
             } else if !first || at > index {
                 constant(out, separator.as_bytes());
             }
-            column(out, &fields[at], &members[at], item, pad);
+            // A mark at the front of a line belongs to the line.
+            let avoid = avoided(separator, first && at == index);
+            column(out, &fields[at], &members[at], &avoid, item, pad);
         }
         if repeated {
             let _ = writeln!(out, "        }}\n    }}");
@@ -503,7 +516,27 @@ fn columns(
     }
 }
 
-fn column(out: &mut String, field: &Field, members: &[Member], item: &str, pad: &str) {
+/// Characters that text in a column must not have: those of the separator. Spaces around it do not matter, if it has others.
+fn avoided(separator: &str, at_front: bool) -> String {
+    let bare = separator.trim();
+    let mut avoid = if bare.is_empty() { separator } else { bare }.to_owned();
+    if at_front {
+        avoid.push_str("$!");
+    }
+    avoid
+}
+
+/// Writes text, with what must not be in it replaced.
+pub(super) fn text(out: &mut String, value: &str, most: u16, avoid: &str, pad: &str) {
+    // A string of octal escapes, which end after three digits: nothing in it can be mistaken by the compiler.
+    let avoid: String = avoid.bytes().fold(String::new(), |mut text, byte| {
+        let _ = write!(text, "\\{byte:03o}");
+        text
+    });
+    let _ = writeln!(out, "{pad}lw_text(&o, {value}, {most}, \"{avoid}\");");
+}
+
+fn column(out: &mut String, field: &Field, members: &[Member], avoid: &str, item: &str, pad: &str) {
     if let Some(is) = &field.is_text {
         constant(out, is.as_bytes());
     } else if let Some(is) = field.is {
@@ -521,12 +554,7 @@ fn column(out: &mut String, field: &Field, members: &[Member], item: &str, pad: 
     } else if let Some(member) = members.first() {
         let value = format!("v->{}{item}", member.name);
         match member.kind {
-            Kind::Text(most) => {
-                let _ = writeln!(
-                    out,
-                    "{pad}{{\n{pad}    int j;\n{pad}    for (j = 0; j < {most} && {value}[j] != 0; j++) lw_byte(&o, (unsigned char){value}[j]);\n{pad}}}"
-                );
-            }
+            Kind::Text(most) => text(out, &value, most, avoid, pad),
             Kind::Signed(_) | Kind::Unsigned(_) => {
                 let _ = writeln!(out, "{pad}lw_whole(&o, (int64_t){value});");
             }

@@ -2,7 +2,7 @@
 
 use std::fmt::Write as _;
 
-use super::c_fields::{Kind, Member, begin, constant, structure};
+use super::c_fields::{Kind, Member, begin, constant, structure, text};
 use crate::{Encoding, Field};
 
 /// Writes struct and packing; gives a key that lies inside another one back.
@@ -137,21 +137,17 @@ fn value(out: &mut String, encoding: Encoding, field: &Field, members: &[Member]
     let value = format!("v->{}{item}", member.name);
     match member.kind {
         Kind::Text(most) => {
-            let length = format!(
-                "    {{\n        int j, n = 0;\n        while (n < {most} && {value}[n] != 0) n++;\n"
+            if json {
+                out.push_str("    lw_byte(&o, '\"');\n");
+                text(out, &value, most, "\"\\", "    ");
+                out.push_str("    lw_byte(&o, '\"');\n");
+                return;
+            }
+            let _ = write!(
+                out,
+                "    {{\n        int j, n = 0;\n        while (n < {most} && {value}[n] != 0) n++;\n\
+                 \x20       lw_head(&o, 3, (uint64_t)n);\n        for (j = 0; j < n; j++) lw_byte(&o, (unsigned char){value}[j]);\n    }}\n"
             );
-            let each = if json {
-                // Quotes, backslashes and control characters are left out rather than escaped.
-                format!(
-                    "        lw_byte(&o, '\"');\n        for (j = 0; j < n; j++) {{\n            unsigned char c = (unsigned char){value}[j];\n\
-                     \x20           if (c >= 0x20 && c != '\"' && c != 0x5c) lw_byte(&o, c);\n        }}\n        lw_byte(&o, '\"');\n    }}\n"
-                )
-            } else {
-                format!(
-                    "        lw_head(&o, 3, (uint64_t)n);\n        for (j = 0; j < n; j++) lw_byte(&o, (unsigned char){value}[j]);\n    }}\n"
-                )
-            };
-            let _ = write!(out, "{length}{each}");
         }
         Kind::Signed(_) | Kind::Unsigned(_) => {
             let _ = if json {

@@ -55,6 +55,29 @@ LW_FUNCTION int64_t lw_clamp(int64_t value, int64_t least, int64_t most) {
     return value < least ? least : value > most ? most : value;
 }
 
+/* The same where one stored value says "no value": what is measured never becomes it, but the nearest that is not. */
+LW_FUNCTION uint64_t lw_unsigned_but(double value, uint64_t most, uint64_t no) {
+    uint64_t stored = lw_unsigned(value, most);
+    if (stored != no) return stored;
+    return no == most || (no > 0 && value < (double)no) ? no - 1 : no + 1;
+}
+
+LW_FUNCTION int64_t lw_signed_but(double value, int64_t least, int64_t most, int64_t no) {
+    int64_t stored = lw_signed(value, least, most);
+    if (stored != no) return stored;
+    return no == most || (no > least && value < (double)no) ? no - 1 : no + 1;
+}
+
+LW_FUNCTION uint64_t lw_least_but(uint64_t value, uint64_t most, uint64_t no) {
+    return value > most && most == no ? most - 1 : lw_least(value, most);
+}
+
+LW_FUNCTION int64_t lw_clamp_but(int64_t value, int64_t least, int64_t most, int64_t no) {
+    int64_t stored = lw_clamp(value, least, most);
+    if (stored != no || value == no) return stored;
+    return no == most ? no - 1 : no + 1;
+}
+
 LW_FUNCTION uint32_t lw_float_bits(float value) {
     union { float value; uint32_t bits; } as;
     as.value = value;
@@ -77,8 +100,8 @@ LW_FUNCTION uint16_t lw_half_bits(float value) {
     fraction |= 0x800000u;
     shift = exponent < -14 ? -exponent - 1 : 13;
     half = fraction >> shift;
-    rest = fraction & ((1ul << shift) - 1u);
-    middle = 1ul << (shift - 1);
+    rest = fraction & ((UINT32_C(1) << shift) - 1u);
+    middle = UINT32_C(1) << (shift - 1);
     if (rest > middle || (rest == middle && (half & 1u))) half++;
     if (exponent >= -14) half += (uint32_t)(exponent + 14) << 10;
     if (half > 0x7c00u) half = 0x7c00u;
@@ -134,6 +157,39 @@ LW_FUNCTION void lw_hex(lw_out *o, unsigned byte) {
     const char *digits = "0123456789ABCDEF";
     lw_byte(o, (unsigned char)digits[(byte >> 4) & 15u]);
     lw_byte(o, (unsigned char)digits[byte & 15u]);
+}
+
+/* Text inside a line or an object. Sent as '_': what would end it (control characters, and those to avoid), and bytes that
+ * are no UTF-8, with which the whole line would be none. */
+LW_FUNCTION void lw_text(lw_out *o, const char *text, size_t most, const char *avoid) {
+    const uint8_t *from = (const uint8_t *)text, *no = (const uint8_t *)avoid;
+    size_t i = 0, j, k, count;
+    while (i < most && from[i] != 0) {
+        unsigned first = from[i], second;
+        int good = first >= 0x20u && first != 0x7fu;
+        count = first < 0x80u ? 1 : first < 0xc2u ? 0 : first < 0xe0u ? 2 : first < 0xf0u ? 3 : first < 0xf5u ? 4 : 0;
+        if (count == 0 || count > most - i) good = 0, count = 1;
+        for (j = 1; good && j < count; j++) {
+            if ((from[i + j] & 0xc0u) != 0x80u) good = 0;
+        }
+        if (good && count > 2) {
+            second = from[i + 1];
+            if ((first == 0xe0u && second < 0xa0u) || (first == 0xedu && second >= 0xa0u)) good = 0;
+            if ((first == 0xf0u && second < 0x90u) || (first == 0xf4u && second >= 0x90u)) good = 0;
+        }
+        if (!good) {
+            lw_byte(o, '_');
+            i++;
+            continue;
+        }
+        for (k = 0; good && no[k] != 0; k++) {
+            for (j = 0; j < count && no[k + j] == from[i + j]; j++) {}
+            if (j == count) good = 0;
+        }
+        if (good) lw_bytes(o, from + i, count);
+        else lw_byte(o, '_');
+        i += count;
+    }
 }
 
 /* A major type of CBOR with its number. */

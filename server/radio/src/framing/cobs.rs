@@ -2,14 +2,12 @@
 //!
 //! Source: Cheshire & Baker, "Consistent overhead byte stuffing", IEEE/ACM Transactions on Networking 7(2), 1999:
 //! a code byte n says that n - 1 bytes follow as they are, and then a zero, which is left out after the code 255 and
-//! at the end. A frame glued to noise, for want of a zero between them, is found again where the codes lead to its end,
-//! its length is known and its CRC holds.
+//! at the end. A frame glued to noise, for want of a zero between them, is found again where the codes lead to its end
+//! (`search.rs`).
 
 use super::Wrong;
 use super::look::{Around, Look, Payload};
-
-/// How many places in one bad frame are tried. Each try gives a damaged frame another chance to pass its CRC.
-const TRIES: usize = 8;
+use super::search;
 
 /// Looks at the bytes not yet cut.
 pub(super) fn look(bytes: &[u8], around: Around<'_>) -> Look {
@@ -40,15 +38,18 @@ pub(super) fn look(bytes: &[u8], around: Around<'_>) -> Look {
 
 /// Decodes a frame with its final zero into the scratch buffer and takes the CRC off.
 fn decode(frame: &[u8], around: &mut Around<'_>) -> Result<usize, Wrong> {
-    if around.scratch.len() < frame.len() {
-        around.scratch.resize(frame.len(), 0);
-    }
-    let length =
-        corncobs::decode_buf(frame, around.scratch).map_err(|_| Wrong::Cobs { at: dangling(frame) })?;
+    let length = unstuff(frame, around.scratch)?;
     match around.check {
         Some(check) => check.strip(&around.scratch[..length]).map(<[u8]>::len),
         None => Ok(length),
     }
+}
+
+fn unstuff(frame: &[u8], scratch: &mut Vec<u8>) -> Result<usize, Wrong> {
+    if scratch.len() < frame.len() {
+        scratch.resize(frame.len(), 0);
+    }
+    corncobs::decode_buf(frame, scratch).map_err(|_| Wrong::Cobs { at: dangling(frame) })
 }
 
 /// The code that points past the end.
@@ -62,9 +63,6 @@ fn dangling(frame: &[u8]) -> usize {
 
 /// Where in a bad frame a good one begins, and its payload's length.
 fn recover(frame: &[u8], around: &mut Around<'_>) -> Option<(usize, usize)> {
-    if !around.may_search() {
-        return None;
-    }
     let last = frame.len() - 1;
     // For each place, how many bytes a frame that begins there decodes to; none if its codes do not lead to the end.
     let mut decoded: Vec<Option<usize>> = vec![None; frame.len()];
@@ -77,9 +75,7 @@ fn recover(frame: &[u8], around: &mut Around<'_>) -> Option<(usize, usize)> {
             std::cmp::Ordering::Greater => None,
         };
     }
-    let places = (1..last).filter(|at| decoded[*at].is_some_and(|length| around.plausible(length)));
-    let places: Vec<usize> = places.take(TRIES).collect();
-    places.into_iter().find_map(|at| decode(&frame[at..], around).ok().map(|length| (at, length)))
+    search::find(around, &decoded, |at, scratch| unstuff(&frame[at..], scratch))
 }
 
 #[cfg(test)]

@@ -4,7 +4,7 @@
 //! fitted so many frames that chance gives one in some 2^40 tries; one without rests on the look alone and comes after those.
 //! Not guessed at: frames of fixed length without a sync word, and sync words that begin with the same byte twice.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use super::crc::Check;
 use super::{Crc, CrcCovers, Cut, Frame, Framing, LengthCounts, LengthField, LineChecksum, Splitter};
@@ -15,6 +15,8 @@ const LOOKED_AT: usize = 16 * 1024;
 const TRIED: usize = 24;
 /// Fewest frames that are worth a guess.
 const FEWEST: usize = 6;
+/// Lines with a checksum that settle that they have one, if they are more than half.
+const MANY: usize = 20;
 /// Bits that must fit by more than chance.
 const BITS: usize = 40;
 /// Greatest length taken, bytes: that of a setup that tells none.
@@ -80,22 +82,20 @@ impl Checks {
         Self(Crc::names().filter_map(ready).collect())
     }
 
-    /// The CRC that fits most of the frames; each as what it covers with its stored CRC behind.
+    /// The CRC that fits most of the frames, and more than half of them: the others may be damaged. Each frame as what it
+    /// covers with its stored CRC behind.
     fn find(&self, frames: &[Vec<u8>], stored: Option<usize>) -> Option<(Crc, usize)> {
-        let mut different = frames.to_vec();
-        different.sort_unstable();
-        different.dedup();
-        let tried = &different[..different.len().min(TRIED)];
+        let tried = samples(frames);
         let mut best: Option<(Crc, usize)> = None;
         for (name, check) in self.0.iter().filter(|(_, c)| stored.is_none_or(|stored| c.stored == stored)) {
             for big_endian in [true, false] {
                 let check = check.with_order(big_endian);
-                // Most frames fit, or it is not this one: a few settle that.
-                if tried.iter().take(5).filter(|frame| check.strip(frame).is_ok()).count() < 3 {
+                // Many frames fit, or it is not this one: a few settle that.
+                if tried.iter().take(8).filter(|frame| check.strip(frame).is_ok()).count() < 3 {
                     continue;
                 }
                 let fit = tried.iter().filter(|frame| check.strip(frame).is_ok()).count();
-                let enough = fit * 10 >= tried.len() * 8 && (fit - 1) * usize::from(check.width) >= BITS;
+                let enough = fit * 2 > tried.len() && (fit - 1) * usize::from(check.width) >= BITS;
                 if enough && best.as_ref().is_none_or(|(_, most)| fit > *most) {
                     let all = frames.iter().filter(|frame| check.strip(frame).is_ok()).count();
                     best = Some((Crc { name: (*name).to_owned(), big_endian }, all));
@@ -106,19 +106,35 @@ impl Checks {
     }
 }
 
+/// Some of the frames that differ, from all over the stream: the first in any order may be the damaged ones.
+fn samples(frames: &[Vec<u8>]) -> Vec<&Vec<u8>> {
+    let mut seen = BTreeSet::new();
+    let different: Vec<&Vec<u8>> = frames.iter().filter(|frame| seen.insert(*frame)).collect();
+    let step = different.len().div_ceil(TRIED).max(1);
+    different.into_iter().step_by(step).collect()
+}
+
 fn lines(bytes: &[u8]) -> Option<Guess> {
     let mut lines: Vec<&[u8]> = bytes.split(|byte| matches!(byte, b'\r' | b'\n')).collect();
     // The first may have begun before, the last goes on.
     lines.pop();
     let whole: Vec<&[u8]> = lines.into_iter().skip(1).filter(|line| !line.is_empty()).collect();
-    let text = |line: &&&[u8]| line.iter().all(|byte| *byte == b'\t' || (b' '..=b'~').contains(byte));
+    let text = |line: &&&[u8]| {
+        std::str::from_utf8(line).is_ok_and(|text| text.chars().all(|c| c == '\t' || !c.is_control()))
+    };
     let fit = whole.iter().filter(text).count();
-    if whole.len() < FEWEST || fit * 10 < whole.len() * 9 {
+    let summed = whole.iter().filter(|line| has_sum(line)).count();
+    if whole.len() < FEWEST {
         return None;
     }
-    let summed = whole.iter().filter(|line| has_sum(line)).count();
-    let (checksum, fit) =
-        if summed * 10 >= whole.len() * 8 { (LineChecksum::Xor, summed) } else { (LineChecksum::None, fit) };
+    // Chance gives one line in 256 its checksum: where more than half of them have it, the others are damaged.
+    let (checksum, fit) = if summed * 10 >= whole.len() * 8 || (summed * 2 > whole.len() && summed > MANY) {
+        (LineChecksum::Xor, summed)
+    } else if fit * 10 >= whole.len() * 9 {
+        (LineChecksum::None, fit)
+    } else {
+        return None;
+    };
     let framing = Framing { cut: Cut::Lines { checksum }, crc: None, max_length: MAX_LENGTH };
     Some(Guess { framing, frames: whole.len(), fit })
 }
@@ -139,10 +155,14 @@ fn delimited(bytes: &[u8], delimiter: u8, checks: &Checks) -> Vec<Guess> {
     let open = |chunk: &&[u8]| if delimiter == 0 { cobs(chunk) } else { slip(chunk) };
     let frames: Vec<Vec<u8>> = whole.iter().filter_map(open).collect();
     let opened = frames.iter().filter(|frame| frame.len() >= 4).count();
-    if opened < FEWEST || opened * 10 < whole.len() * 8 {
+    if opened < FEWEST || opened * 2 < whole.len() {
         return Vec::new();
     }
     let crc = checks.find(&frames, None);
+    // Without a CRC to bear it out, nearly all must look like it.
+    if crc.is_none() && opened * 10 < whole.len() * 8 {
+        return Vec::new();
+    }
     let fit = crc.as_ref().map_or(frames.len(), |(_, fit)| *fit);
     let guess = |cut: Cut| Guess {
         framing: Framing { cut, crc: crc.as_ref().map(|(crc, _)| crc.clone()), max_length: MAX_LENGTH },

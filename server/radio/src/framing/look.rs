@@ -5,6 +5,7 @@ use std::ops::Range;
 use super::Wrong;
 use super::crc::Check;
 use super::recent::Recent;
+use crate::layout::Packet;
 
 /// The outcome of a look. Positions count from the first byte not yet cut.
 #[derive(Debug)]
@@ -62,23 +63,13 @@ pub(super) struct Around<'a> {
     pub(super) ended: bool,
     /// Lengths of payloads (CRC included) seen in good frames or told.
     pub(super) recent: &'a Recent,
+    /// Packets of the link's layouts.
+    pub(super) packets: &'a [Packet],
+    /// Bytes before the payload that the CRC covers with it.
+    pub(super) front: usize,
     /// What every line begins with, if told.
     pub(super) starts: &'a [String],
     pub(super) scratch: &'a mut Vec<u8>,
     /// Bytes at the front known to hold no delimiter.
     pub(super) searched: usize,
-}
-
-impl Around<'_> {
-    /// Whether a CRC is strong enough to look for a frame in the midst of other bytes: 32 bits hold against any
-    /// number of tries, 16 bits only if the length is known too.
-    pub(super) fn may_search(&self) -> bool {
-        self.check.is_some_and(|check| check.width >= 32 || (check.width >= 16 && !self.recent.is_empty()))
-    }
-
-    /// Whether a frame found in the midst of other bytes may have this many bytes, CRC included.
-    pub(super) fn plausible(&self, length: usize) -> bool {
-        self.recent.holds(length)
-            || (self.recent.is_empty() && self.check.is_some_and(|check| length > check.stored))
-    }
 }

@@ -2,8 +2,8 @@
 
 use serde::{Deserialize, Serialize};
 
-/// How many lengths are remembered. A transmitter has a handful of packet kinds; more would let a 16-bit CRC be tried
-/// more often on damaged frames, fewer would forget the rarer kinds.
+/// How many lengths are remembered, for links whose layouts say no length. A transmitter has a handful of packet kinds;
+/// more would let a 16-bit CRC be tried more often on damaged frames, fewer would forget the rarer kinds.
 const KEPT: usize = 6;
 
 /// The newest lengths first.
@@ -19,10 +19,6 @@ impl Recent {
 
     pub(super) fn holds(&self, length: usize) -> bool {
         self.lengths.contains(&length)
-    }
-
-    pub(super) fn lengths(&self) -> &[usize] {
-        &self.lengths
     }
 
     pub(super) fn add(&mut self, length: usize) {

@@ -1,11 +1,12 @@
 //! Serial line IP framing, RFC 1055 (Romkey 1988): frames end with 0xC0; a 0xC0 inside is sent as 0xDB 0xDC and a 0xDB
 //! as 0xDB 0xDD. Empty frames are passed over, as the RFC advises, so that a sender may begin with an end byte too.
 //!
-//! A frame glued to noise, for want of an end byte between them, is found again where its length is known and its CRC
-//! holds. The RFC leaves a wrong escape to the implementation; here the frame is wrong.
+//! A frame glued to noise, for want of an end byte between them, is found again (`search.rs`). The RFC leaves a wrong
+//! escape to the implementation; here the frame is wrong.
 
 use super::Wrong;
 use super::look::{Around, Look, Payload};
+use super::search;
 
 /// End of a frame (RFC 1055, END).
 const END: u8 = 0xc0;
@@ -46,52 +47,45 @@ pub(super) fn look(bytes: &[u8], around: &mut Around<'_>) -> Look {
 
 /// Decodes a frame into the scratch buffer and takes the CRC off.
 fn decode(frame: &[u8], around: &mut Around<'_>) -> Result<usize, Wrong> {
-    around.scratch.clear();
+    let length = unescape(frame, around.scratch)?;
+    match around.check {
+        Some(check) => check.strip(&around.scratch[..length]).map(<[u8]>::len),
+        None => Ok(length),
+    }
+}
+
+fn unescape(frame: &[u8], scratch: &mut Vec<u8>) -> Result<usize, Wrong> {
+    scratch.clear();
     let mut at = 0;
     while let Some(found) = memchr::memchr(ESCAPE, &frame[at..]) {
         let escape = at + found;
-        around.scratch.extend_from_slice(&frame[at..escape]);
-        around.scratch.push(match frame.get(escape + 1) {
+        scratch.extend_from_slice(&frame[at..escape]);
+        scratch.push(match frame.get(escape + 1) {
             Some(&ESCAPED_END) => END,
             Some(&ESCAPED_ESCAPE) => ESCAPE,
             other => return Err(Wrong::Slip { at: escape, found: other.copied() }),
         });
         at = escape + 2;
     }
-    around.scratch.extend_from_slice(&frame[at..]);
-    match around.check {
-        Some(check) => check.strip(around.scratch).map(<[u8]>::len),
-        None => Ok(around.scratch.len()),
-    }
+    scratch.extend_from_slice(&frame[at..]);
+    Ok(scratch.len())
 }
 
-/// Where in a bad frame a good one of a known length begins, and its payload's length.
+/// Where in a bad frame a good one begins, and its payload's length.
 fn recover(frame: &[u8], around: &mut Around<'_>) -> Option<(usize, usize)> {
-    if !around.may_search() {
-        return None;
+    // For each place, how many bytes a frame that begins there decodes to; none where an escape that is none follows.
+    // An escape may be noise and what follows it the frame's first byte: that place is one like others.
+    let mut decoded: Vec<Option<usize>> = vec![None; frame.len() + 1];
+    decoded[frame.len()] = Some(0);
+    for at in (0..frame.len()).rev() {
+        let next = match (frame[at], frame.get(at + 1)) {
+            (ESCAPE, Some(&(ESCAPED_END | ESCAPED_ESCAPE))) => at + 2,
+            (ESCAPE, _) => continue,
+            _ => at + 1,
+        };
+        decoded[at] = decoded[next].map(|rest| rest + 1);
     }
-    let recent = around.recent;
-    recent.lengths().iter().find_map(|length| {
-        let at = front(frame, *length)?;
-        // The escape at the front may be noise and what follows it the frame's first byte. The front of all has been
-        // tried.
-        let places = [Some(at).filter(|at| *at > 0), (frame.get(at) == Some(&ESCAPE)).then_some(at + 1)];
-        places
-            .into_iter()
-            .flatten()
-            .find_map(|at| decode(&frame[at..], around).ok().map(|length| (at, length)))
-    })
-}
-
-/// Where the last so many decoded bytes of a frame begin.
-fn front(frame: &[u8], length: usize) -> Option<usize> {
-    let mut at = frame.len();
-    for _ in 0..length {
-        let escaped =
-            at >= 2 && frame[at - 2] == ESCAPE && matches!(frame[at - 1], ESCAPED_END | ESCAPED_ESCAPE);
-        at = at.checked_sub(if escaped { 2 } else { 1 })?;
-    }
-    Some(at)
+    search::find(around, &decoded, |at, scratch| unescape(&frame[at..], scratch))
 }
 
 #[cfg(test)]

@@ -12,7 +12,7 @@ use super::look::{Around, Look, Payload};
 use super::recent::Recent;
 use super::run::Run;
 use super::{Cut, Framing, Wrong, cobs, fixed, kiss, lines, slip, sync};
-use crate::layout::{self, Encoding, Form, Layout};
+use crate::layout::{Encoding, Form, Layout, Packet};
 
 /// Bytes taken in at once. Larger costs memory, smaller costs a look at the unfinished frame more often.
 const PIECE: usize = 16 * 1024;
@@ -24,6 +24,8 @@ pub struct Frame<'a> {
     pub raw: &'a [u8],
     /// What it carries, checksum and framing taken off, or what is wrong.
     pub payload: Result<&'a [u8], Wrong>,
+    /// Whether a checksum or a CRC was there and held. Of lines it may be optional.
+    pub checked: bool,
     /// Time of the call that brought its last byte, as given to [`Splitter::push`].
     pub t_ns: i64,
     /// Place of its first byte in the link's stream, counted from the first byte ever pushed.
@@ -31,12 +33,14 @@ pub struct Frame<'a> {
 }
 
 /// What layouts say about frames, so that one glued to noise can be found again.
-#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct Hints {
     /// What every line begins with. Empty if some layout does not say.
     pub starts: Vec<String>,
-    /// Likely lengths of payloads, CRC not included: as told, or what the fields take.
+    /// Likely lengths of payloads, CRC not included, beside those that the layouts say.
     pub lengths: Vec<usize>,
+    /// Packets of the layouts.
+    pub packets: Vec<Packet>,
 }
 
 impl Hints {
@@ -45,16 +49,13 @@ impl Hints {
         let mut hints = Self::default();
         let mut all_start = true;
         for layout in layouts {
+            hints.packets.extend(Packet::of(layout));
             match &layout.form {
                 Form::Text { starts_with: Some(start), .. } if !start.is_empty() => {
                     hints.starts.push(start.clone());
                 }
                 Form::Keyed { encoding: Encoding::Json, .. } => hints.starts.push("{".to_owned()),
                 Form::Nmea { .. } => hints.starts.push("$".to_owned()),
-                Form::Binary { length, fields, .. } => {
-                    all_start = false;
-                    hints.lengths.push(length.unwrap_or_else(|| layout::least(fields)));
-                }
                 _ => all_start = false,
             }
         }
@@ -79,6 +80,7 @@ pub struct Splitter {
 struct State {
     framing: Framing,
     starts: Vec<String>,
+    packets: Vec<Packet>,
     recent: Recent,
     /// Bytes not yet cut.
     pending: Vec<u8>,
@@ -123,6 +125,7 @@ impl Splitter {
         let mut splitter = Self::from(State {
             framing: framing.clone(),
             starts: hints.starts,
+            packets: hints.packets,
             recent: Recent::default(),
             pending: Vec::new(),
             searched: 0,
@@ -171,7 +174,8 @@ impl Splitter {
 
     fn cut(&mut self, ended: bool, sink: &mut impl FnMut(Frame<'_>)) {
         let Self { state, check, scratch } = self;
-        let State { framing, starts, recent, pending, searched, offset, marks, run, in_step } = state;
+        let State { framing, starts, packets, recent, pending, searched, offset, marks, run, in_step } =
+            state;
         let limit = framing.max_length.max(1);
         let mut at = 0;
         let mut out = Out { marks, start: *offset, limit, sink };
@@ -184,6 +188,8 @@ impl Splitter {
                 in_step: *in_step,
                 ended,
                 recent,
+                packets,
+                front: framing.cut.front(),
                 starts,
                 scratch,
                 searched: *searched,
@@ -242,7 +248,12 @@ impl Splitter {
                         recent.add(framing.cut.front() + body.len() + stored);
                     }
                     *in_step = true;
-                    out.frame(&pending[at + raw.start..at + raw.end], body, at + raw.start, at + used);
+                    // Of a line, the checksum is what stands behind the payload.
+                    let summed = matches!(framing.cut, Cut::Lines { .. })
+                        && body.as_ref().is_ok_and(|body| body.len() < raw.len());
+                    let checked = body.is_ok() && (check.is_some() || summed);
+                    let whole = &pending[at + raw.start..at + raw.end];
+                    out.frame(whole, body, checked, (at + raw.start, at + used));
                     at += used;
                 }
             }
@@ -281,9 +292,15 @@ struct Out<'a, S> {
 }
 
 impl<S: FnMut(Frame<'_>)> Out<'_, S> {
-    fn frame(&mut self, raw: &[u8], payload: Result<&[u8], Wrong>, from: usize, to: usize) {
+    fn frame(
+        &mut self,
+        raw: &[u8],
+        payload: Result<&[u8], Wrong>,
+        checked: bool,
+        (from, to): (usize, usize),
+    ) {
         let t_ns = self.time(self.start + to as u64);
-        (self.sink)(Frame { raw, payload, t_ns, offset: self.start + from as u64 });
+        (self.sink)(Frame { raw, payload, checked, t_ns, offset: self.start + from as u64 });
     }
 
     /// Time of the call that brought the byte before this place.
@@ -316,7 +333,13 @@ impl<S: FnMut(Frame<'_>)> Out<'_, S> {
         if let Some(part) = run.part(self.limit) {
             let end = self.start + at as u64;
             let t_ns = self.time(end);
-            (self.sink)(Frame { raw: &part.head, payload: Err(part.why), t_ns, offset: end - part.bytes });
+            (self.sink)(Frame {
+                raw: &part.head,
+                payload: Err(part.why),
+                checked: false,
+                t_ns,
+                offset: end - part.bytes,
+            });
         }
     }
 }

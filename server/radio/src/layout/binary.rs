@@ -50,6 +50,27 @@ pub fn least(fields: &[Field]) -> usize {
     fields.iter().map(of).sum()
 }
 
+/// Bytes that the fields take at most: what a packet counts itself stands there as often as it may.
+pub(super) fn most(fields: &[Field]) -> usize {
+    let of = |field: &Field| {
+        let later = field.repeat.as_ref().map_or(0, |repeat| {
+            usize::from(repeat.count.saturating_sub(1)) * repeat.delta.unwrap_or(field.stored).bytes()
+        });
+        field.stored.bytes() + later
+    };
+    fields.iter().map(of).sum()
+}
+
+/// One past the last field's last byte, in a payload that holds them all.
+pub(super) fn end(big_endian: bool, fields: &[Field], payload: &[u8]) -> Option<usize> {
+    let mut end = 0;
+    let whole = walk(big_endian, fields, payload, |_, _, _, _, bytes| {
+        end += bytes.len();
+        true
+    });
+    whole.then_some(end)
+}
+
 /// Whether the length and all `is` fields fit.
 pub(super) fn matches(big_endian: bool, length: Option<usize>, fields: &[Field], payload: &[u8]) -> bool {
     if length.is_some_and(|length| length != payload.len()) {

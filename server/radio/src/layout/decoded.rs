@@ -239,7 +239,7 @@ impl Form {
         if let Self::In { form, .. } = self { form.inner() } else { self }
     }
 
-    fn matches(&self, payload: &[u8]) -> bool {
+    pub(super) fn matches(&self, payload: &[u8]) -> bool {
         match self {
             Self::Text { separator, starts_with, fields } => {
                 super::text::matches(separator, starts_with.as_deref(), fields, payload)

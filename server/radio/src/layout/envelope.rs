@@ -48,12 +48,25 @@ pub(super) struct Opened<'a> {
 impl Envelope {
     /// Takes the payload out; none if there is no such envelope, or it is from somebody else.
     pub(super) fn open<'a>(&self, payload: &'a [u8]) -> Option<Opened<'a>> {
-        let opened = match self.carrier {
-            Carrier::Ax25 => ax25(payload)?,
-            Carrier::Monitor => monitor(payload)?,
-        };
+        self.open_any(payload).filter(|opened| self.is_wanted(&opened.source))
+    }
+
+    /// The sender of a payload in such an envelope, if it is somebody else.
+    pub(super) fn foreign(&self, payload: &[u8]) -> Option<String> {
+        let source = self.open_any(payload)?.source;
+        (!self.is_wanted(&source)).then_some(source)
+    }
+
+    fn open_any<'a>(&self, payload: &'a [u8]) -> Option<Opened<'a>> {
+        match self.carrier {
+            Carrier::Ax25 => ax25(payload),
+            Carrier::Monitor => monitor(payload),
+        }
+    }
+
+    fn is_wanted(&self, source: &str) -> bool {
         let own = |name: &str| name.trim_end_matches("-0").to_ascii_uppercase();
-        self.from.as_deref().is_none_or(|from| own(from) == own(&opened.source)).then_some(opened)
+        self.from.as_deref().is_none_or(|from| own(from) == own(source))
     }
 }
 

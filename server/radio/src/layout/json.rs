@@ -10,10 +10,20 @@ use super::number;
 
 /// Whether the text is one object and nothing else.
 pub(super) fn is_well_formed(text: &[u8]) -> bool {
+    ends_badly(text).is_none()
+}
+
+/// Where the text ceases to be one object and nothing else, if it does.
+pub(super) fn ends_badly(text: &[u8]) -> Option<usize> {
+    let no_text = std::str::from_utf8(text).err().map(|error| error.valid_up_to());
     let at = space(text, 0);
-    std::str::from_utf8(text).is_ok()
-        && text.get(at) == Some(&b'{')
-        && skip(text, at, 0).is_some_and(|end| space(text, end) == text.len())
+    let object = if text.get(at) == Some(&b'{') { skip(text, at, 0) } else { Err(at) };
+    let bad = match object.map(|end| space(text, end)) {
+        Ok(end) => (end < text.len()).then_some(end),
+        Err(bad) => Some(bad),
+    };
+    // What is no text comes first where it stands first.
+    [no_text, bad].into_iter().flatten().min()
 }
 
 /// The value at a path of keys and indices; then, if so wanted, an element of the array that stands there.
@@ -34,7 +44,7 @@ fn enter(text: &[u8], at: usize, step: &str) -> Option<usize> {
         b'{' => {
             let mut at = space(text, at + 1);
             while text.get(at) == Some(&b'"') {
-                let end = string_end(text, at)?;
+                let end = string_end(text, at).ok()?;
                 let here = unescaped(&text[at + 1..end - 1])? == step;
                 at = space(text, end);
                 (text.get(at) == Some(&b':')).then_some(())?;
@@ -42,7 +52,7 @@ fn enter(text: &[u8], at: usize, step: &str) -> Option<usize> {
                 if here {
                     return Some(at);
                 }
-                at = space(text, skip(text, at, 1)?);
+                at = space(text, skip(text, at, 1).ok()?);
                 if text.get(at) != Some(&b',') {
                     return None;
                 }
@@ -64,7 +74,7 @@ fn element(text: &[u8], at: usize, index: usize) -> Option<usize> {
         return None;
     }
     for _ in 0..index {
-        at = space(text, skip(text, at, 1)?);
+        at = space(text, skip(text, at, 1).ok()?);
         if text.get(at) != Some(&b',') {
             return None;
         }
@@ -74,7 +84,7 @@ fn element(text: &[u8], at: usize, index: usize) -> Option<usize> {
 }
 
 fn scalar(text: &[u8], at: usize) -> Option<Scalar<'_>> {
-    let end = skip(text, at, 0)?;
+    let end = skip(text, at, 0).ok()?;
     Some(match text[at] {
         b'{' => Scalar::Other("an object"),
         b'[' => Scalar::Other("an array"),
@@ -93,13 +103,13 @@ fn space(text: &[u8], at: usize) -> usize {
         .count()
 }
 
-/// One past the value that begins here.
-fn skip(text: &[u8], at: usize, depth: usize) -> Option<usize> {
+/// One past the value that begins here, or where it ceases to be one.
+fn skip(text: &[u8], at: usize, depth: usize) -> Result<usize, usize> {
     if depth > DEEPEST {
-        return None;
+        return Err(at);
     }
-    let word = |word: &[u8]| text[at..].starts_with(word).then_some(at + word.len());
-    match text.get(at)? {
+    let word = |word: &[u8]| if text[at..].starts_with(word) { Ok(at + word.len()) } else { Err(at) };
+    match text.get(at).ok_or(at)? {
         b'"' => string_end(text, at),
         b't' => word(b"true"),
         b'f' => word(b"false"),
@@ -109,25 +119,25 @@ fn skip(text: &[u8], at: usize, depth: usize) -> Option<usize> {
             let close = if object { b'}' } else { b']' };
             let mut at = space(text, at + 1);
             if text.get(at) == Some(&close) {
-                return Some(at + 1);
+                return Ok(at + 1);
             }
             loop {
                 if object {
                     at = space(text, string_end(text, at)?);
                     if text.get(at) != Some(&b':') {
-                        return None;
+                        return Err(at);
                     }
                     at = space(text, at + 1);
                 }
                 at = space(text, skip(text, at, depth + 1)?);
-                match text.get(at)? {
-                    b',' => at = space(text, at + 1),
-                    byte if *byte == close => return Some(at + 1),
-                    _ => return None,
+                match text.get(at) {
+                    Some(b',') => at = space(text, at + 1),
+                    Some(byte) if *byte == close => return Ok(at + 1),
+                    _ => return Err(at),
                 }
             }
         }
-        _ => number_end(text, at),
+        _ => number_end(text, at).ok_or(at),
     }
 }
 
@@ -158,25 +168,27 @@ fn number_end(text: &[u8], at: usize) -> Option<usize> {
     Some(end)
 }
 
-/// One past the closing quote of the string that begins here.
-fn string_end(text: &[u8], at: usize) -> Option<usize> {
+/// One past the closing quote of the string that begins here, or where it ceases to be one.
+fn string_end(text: &[u8], at: usize) -> Result<usize, usize> {
     if text.get(at) != Some(&b'"') {
-        return None;
+        return Err(at);
     }
     let mut at = at + 1;
     loop {
-        match text.get(at)? {
-            b'"' => return Some(at + 1),
-            b'\\' => match text.get(at + 1)? {
+        match text.get(at).ok_or(at)? {
+            b'"' => return Ok(at + 1),
+            b'\\' => match text.get(at + 1).ok_or(at)? {
                 b'"' | b'\\' | b'/' | b'b' | b'f' | b'n' | b'r' | b't' => at += 2,
                 b'u' => {
-                    let digits = text.get(at + 2..at + 6)?;
-                    digits.iter().all(u8::is_ascii_hexdigit).then_some(())?;
+                    let digits = text.get(at + 2..at + 6).ok_or(at)?;
+                    if !digits.iter().all(u8::is_ascii_hexdigit) {
+                        return Err(at);
+                    }
                     at += 6;
                 }
-                _ => return None,
+                _ => return Err(at),
             },
-            0..=0x1f => return None,
+            0..=0x1f => return Err(at),
             _ => at += 1,
         }
     }

@@ -1,4 +1,5 @@
-//! Columns of text. An empty column says "no value"; spaces around a column do not count.
+//! Columns of text. An empty column says "no value"; spaces around a column do not count. A column that is missing, or no
+//! number where one should be, is complained of: `taken.rs` takes such a line for damaged.
 
 use super::decoded::{Complaint, Decoded, Value};
 use super::{Field, Placed, Stored, number, slots};
@@ -106,7 +107,10 @@ fn read(
     text: &str,
     decoded: &mut Decoded,
 ) -> Option<u64> {
-    let Some(raw) = number::parse(text) else {
+    // Counts and states are printed in hexadecimal, quantities are not: there it is what damage made of a digit.
+    let quantity_in_hex =
+        !field.unit.is_empty() && text.as_bytes().iter().any(|byte| matches!(byte, b'x' | b'X'));
+    let Some(raw) = number::parse(text).filter(|_| !quantity_in_hex) else {
         decoded.complaints.push(Complaint::NotANumber {
             field: index as u16,
             column: column as u16,

@@ -17,7 +17,9 @@ use loftwatch_engine::Setup;
 use loftwatch_engine::setup::Link;
 use loftwatch_export::Units;
 use loftwatch_export::table::unit_of;
-use loftwatch_radio::{Complaint, Frame, Hints, Layout, Meaning, Quantity, Splitter, Stored, Value};
+use loftwatch_radio::{
+    Complaint, Cut, Frame, Hints, Layout, LineChecksum, Meaning, Quantity, Splitter, Stored, Sums, Value,
+};
 use sqlx::{Row as _, SqlitePool};
 
 use super::about::rounded_s;
@@ -145,6 +147,7 @@ fn decode(setup: &Setup, tails: &Tails) -> Vec<RadioFrame> {
         let Some(tail) = tails.get(&link.name) else { continue };
         let layouts = || link.layouts.iter().filter_map(|index| setup.layouts.get(*index));
         let mut splitter = Splitter::with_hints(&link.framing, Hints::of(layouts()));
+        let mut sums = BTreeMap::new();
         let mut frames: VecDeque<(i64, RadioFrame)> = VecDeque::new();
         for (t_ns, bytes) in tail {
             splitter.push(bytes, *t_ns, &mut |frame| {
@@ -155,7 +158,7 @@ fn decode(setup: &Setup, tails: &Tails) -> Vec<RadioFrame> {
                 if frames.len() == FRAMES {
                     frames.pop_front();
                 }
-                frames.push_back((frame.t_ns, one(setup, link, &frame)));
+                frames.push_back((frame.t_ns, one(setup, link, &mut sums, &frame)));
             });
         }
         all.extend(frames);
@@ -171,7 +174,7 @@ fn hex(bytes: &[u8]) -> String {
     })
 }
 
-fn one(setup: &Setup, link: &Link, frame: &Frame<'_>) -> RadioFrame {
+fn one(setup: &Setup, link: &Link, sums: &mut BTreeMap<String, Sums>, frame: &Frame<'_>) -> RadioFrame {
     let said = |bytes: &[u8], wrong: Option<String>| RadioFrame {
         link: link.name.clone(),
         t_s: rounded_s(frame.t_ns),
@@ -186,15 +189,19 @@ fn one(setup: &Setup, link: &Link, frame: &Frame<'_>) -> RadioFrame {
         Err(wrong) => return said(frame.raw, Some(wrong.to_string())),
         Ok(payload) => *payload,
     };
-    let fits = link
-        .layouts
-        .iter()
-        .filter_map(|index| setup.layouts.get(*index))
-        .find(|layout| layout.matches(payload));
-    let Some(layout) = fits else {
-        return said(payload, Some(format!("no layout fits its {} bytes", payload.len())));
+    let layouts = || link.layouts.iter().filter_map(|index| setup.layouts.get(*index));
+    let (layout, decoded) = match loftwatch_radio::take(layouts(), payload) {
+        Ok((at, decoded)) => match layouts().nth(at) {
+            Some(layout) => (layout, decoded),
+            None => return said(payload, None),
+        },
+        Err(misfit) => return said(payload, Some(misfit.to_string())),
     };
-    let decoded = layout.decode(payload);
+    let optional = Cut::Lines { checksum: LineChecksum::Optional };
+    if link.framing.cut == optional && !sums.entry(layout.name.clone()).or_default().note(frame.checked) {
+        let wrong = Some(Sums::MISSING.to_owned());
+        return RadioFrame { layout: Some(layout.name.clone()), ..said(payload, wrong) };
+    }
     RadioFrame {
         layout: Some(layout.name.clone()),
         fields: fields(layout, payload, &decoded),
