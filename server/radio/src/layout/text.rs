@@ -1,4 +1,4 @@
-//! Columns of text. An empty column says "no value"; spaces around a column do not count. A column that is missing, or no
+//! Columns of text. An empty column says "no value", and so does what C prints for no number; spaces around a column do not count. A column that is missing, or no
 //! number where one should be, is complained of: `taken.rs` takes such a line for damaged.
 
 use super::decoded::{Complaint, Decoded, Value};
@@ -32,6 +32,12 @@ pub(super) fn matches(separator: &str, starts_with: Option<&str>, fields: &[Fiel
     })
 }
 
+/// What C's `printf` writes for not-a-number and infinity (ISO C17, 7.21.6.1), in either case.
+fn says_no_number(column: &str) -> bool {
+    let bare = column.strip_prefix(['-', '+']).unwrap_or(column);
+    ["nan", "inf", "infinity"].iter().any(|word| bare.eq_ignore_ascii_case(word))
+}
+
 /// Reads the columns.
 pub(super) fn decode(
     separator: &str,
@@ -63,6 +69,7 @@ pub(super) fn decode(
                 decoded.put(index, None, item, Value::Text(column.to_owned()));
                 Some(None)
             }
+            _ if says_no_number(column) => Some(None),
             _ => Some(read(index, item, found, field, column, decoded)),
         }
     });

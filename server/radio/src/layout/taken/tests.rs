@@ -26,7 +26,7 @@ fn a_line_with_a_column_that_is_missing_or_hit_is_damaged() {
     for (text, reason, kind) in [
         ("LW1;1;962.1", "column 4 is missing: 3 columns where 4 are declared", "missing column"),
         ("LW1;1;962,1;hi", "column 3: `962,1` is no number", "no number"),
-        ("LW1;1;nan;hi", "column 3: `nan` is no number", "no number"),
+        ("LW1;1;none;hi", "column 3: `none` is no number", "no number"),
         ("LW1;1;0x20;hi", "column 3: `0x20` is no number", "no number"),
         ("LW1;1;1e999;hi", "field 2 is no finite number", "no number"),
         ("LW2;1;962.1;hi", "no layout fits its 14 bytes", "no layout"),
@@ -38,7 +38,9 @@ fn a_line_with_a_column_that_is_missing_or_hit_is_damaged() {
 #[test]
 fn an_empty_column_and_columns_that_no_field_names_are_no_damage() {
     let layouts = [line("LW2"), line("LW1")];
-    for (text, values) in [("LW1;;;", 0), ("LW1;0x20;1e3;hi;more;of it", 3), ("LW1; 7 ; -5 ;hi", 3)] {
+    for (text, values) in
+        [("LW1;;;", 0), ("LW1;nan;-INF;nan", 1), ("LW1;0x20;1e3;hi;more;of it", 3), ("LW1; 7 ; -5 ;hi", 3)]
+    {
         let (index, decoded) = take(&layouts, text.as_bytes()).unwrap();
         assert_eq!((index, decoded.values.len()), (1, values), "{text}");
     }
