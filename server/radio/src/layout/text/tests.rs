@@ -61,8 +61,8 @@ fn empty_missing_extra_and_unreadable_columns() {
     let decoded = layout.decode(b"LW1,1,b,2,3,4");
     assert_eq!(decoded.complaints, [Complaint::ExtraColumns { expected: 4, found: 6 }]);
     assert_eq!(decoded.complaints[0].to_string(), "column 5 is not declared: 6 columns where 4 are");
-    let decoded = layout.decode(b"LW1,nan,b,1e999");
-    let not_a_number = Complaint::NotANumber { field: 0, column: 2, text: "nan".to_owned() };
+    let decoded = layout.decode(b"LW1,none,b,1e999");
+    let not_a_number = Complaint::NotANumber { field: 0, column: 2, text: "none".to_owned() };
     assert_eq!(decoded.complaints, [not_a_number, Complaint::NotFinite { field: 2 }]);
     assert_eq!(texts(&layout, &decoded), ["b b"]);
 }
