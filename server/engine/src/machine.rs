@@ -14,7 +14,7 @@ use serde::{Deserialize, Serialize};
 use crate::heads_up::Silent;
 use crate::heard::Heard;
 use crate::hindsight::Hindsight;
-use crate::links::LinkStream;
+use crate::links::{LinkCount, LinkStream};
 use crate::next_flight::NextFlight;
 use crate::one_flight::{Around, OneFlight};
 use crate::pen::{Marks, Pen, axis_s};
@@ -23,7 +23,7 @@ use crate::says::Flags;
 use crate::{Input, Output, Said, Setup};
 
 /// Version of everything that decides an output. Snapshots and stored outputs of another version are recomputed.
-pub const ENGINE_VERSION: u32 = 8;
+pub const ENGINE_VERSION: u32 = 9;
 
 /// Radio statistics are told at most so often, ns.
 const RADIO_NS: i64 = 500_000_000;
@@ -146,6 +146,12 @@ impl Engine {
     /// Station time, ns, of zero on the axis of all `*_s` times in `flight` types.
     pub fn epoch_ns(&self) -> i64 {
         self.epoch_ns
+    }
+
+    /// How each link of the setup stands now, in the setup's order.
+    pub fn links(&self) -> Vec<LinkCount> {
+        let of = |link: &crate::setup::Link| Some(self.links.get(&link.name)?.count(&link.name));
+        self.setup.links.iter().filter_map(of).collect()
     }
 
     /// The setup in force.

@@ -146,8 +146,8 @@ export function story(
     })),
     radio: [],
     links: [
-      { name: 'mast serial', up: true, reason: '' },
-      { name: 'truck serial', up: true, reason: '' },
+      { name: 'mast serial', up: true, reason: '', bytes: 4096, no_frame: false, wrong: 0 },
+      { name: 'truck serial', up: true, reason: '', bytes: 4096, no_frame: false, wrong: 0 },
     ],
     ground: { compass: COMPASS, pieces: [] },
     readiness: [],

@@ -419,7 +419,13 @@ name: string,
 /** Whether it is up. */
 up: boolean,
 /** Why it is not, or how it is. */
-reason: string };
+reason: string,
+/** Bytes received so far; `null` in a replay. */
+bytes: number | null,
+/** Bytes have been coming for seconds, and no frame ended. */
+no_frame: boolean,
+/** Wrong frames so far; `null` in a replay. */
+wrong: number | null };
 
 /** Where the pieces are. Nothing in it says that the range is open: that is for its officer. */
 export type GroundNow = {

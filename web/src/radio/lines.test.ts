@@ -1,6 +1,6 @@
 import { expect, it } from 'vitest';
 import { now, story, T0 } from '../lib/fixtures';
-import { bodiesOf, radioLines, wrongLines } from './lines';
+import { bodiesOf, linkWords, radioLines, wrongLines } from './lines';
 
 it('says last heard, loss and signal, and leaves a gap where a frame was lost', () => {
   const radio = {
@@ -71,4 +71,15 @@ it('says signal to noise where a receiver tells it, and why frames were wrong', 
     'Truck: no frame was wrong.',
   ]);
   expect(wrongLines(null)).toEqual([]);
+});
+
+it('says what came over a link', () => {
+  const link = { name: 'mast', up: true, reason: 'open', bytes: 0, no_frame: false, wrong: 0 };
+  expect(linkWords(link)).toBe('up: open; 0 bytes received');
+  expect(linkWords({ ...link, bytes: 12345 })).toBe('up: open; 12,345 bytes received');
+  expect(linkWords({ ...link, up: false, reason: '', bytes: 1 })).toBe('down; 1 byte received');
+  expect(linkWords({ ...link, bytes: 54000, wrong: 1560 })).toBe(
+    'up: open; 54,000 bytes received, 1560 frames wrong',
+  );
+  expect(linkWords({ ...link, bytes: null })).toBe('up: open');
 });

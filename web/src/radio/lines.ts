@@ -1,6 +1,6 @@
 // How each transmitter is heard through each receiver, in words and ticks. Pure.
 import { duration } from '../lib/age';
-import type { Now, RadioNow, Story } from '../lib/messages';
+import type { LinkNow, Now, RadioNow, Story } from '../lib/messages';
 import { decimal } from '../lib/units';
 
 export interface RadioLine {
@@ -63,6 +63,14 @@ const REASONS: Record<string, string> = {
   cobs: 'no COBS',
   slip: 'no SLIP',
 };
+
+/** How a link is, and what has come over it. */
+export function linkWords(link: LinkNow): string {
+  const state = `${link.up ? 'up' : 'down'}${link.reason ? `: ${link.reason}` : ''}`;
+  if (link.bytes === null) return state;
+  const wrong = link.wrong ? `, ${decimal(link.wrong)} ${link.wrong === 1 ? 'frame' : 'frames'} wrong` : '';
+  return `${state}; ${decimal(link.bytes)} ${link.bytes === 1 ? 'byte' : 'bytes'} received${wrong}`;
+}
 
 /** How many frames of each receiver were wrong, and why, the most frequent first. */
 export function wrongLines(story: Story | null): string[] {

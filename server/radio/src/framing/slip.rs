@@ -8,7 +8,7 @@ use super::Wrong;
 use super::look::{Around, Look, Payload};
 
 /// End of a frame (RFC 1055, END).
-const END: u8 = 0xc0;
+pub(super) const END: u8 = 0xc0;
 /// Escape (ESC).
 const ESCAPE: u8 = 0xdb;
 /// Follows the escape in place of an end byte (ESC_END).

@@ -19,7 +19,7 @@ mod tests;
 
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
-use loftwatch_engine::Output;
+use loftwatch_engine::{LinkCount, Output};
 use tokio::sync::{Notify, watch};
 use tokio::time::Instant;
 
@@ -54,6 +54,8 @@ pub(crate) struct Hub {
 #[derive(Debug)]
 struct Inner {
     state: State,
+    /// What came in over each link.
+    counts: Vec<LinkCount>,
     now: Pace,
     picture: Pace,
     story: Pace,
@@ -95,6 +97,7 @@ impl Hub {
             links,
             inner: Mutex::new(Inner {
                 state: State::new(epoch_ns),
+                counts: Vec::new(),
                 now: Pace::of_now(),
                 picture: Pace::of_picture(),
                 story: Pace::of_story(),
@@ -127,6 +130,15 @@ impl Hub {
         if let Some(text) = text {
             self.now.send_replace(text.into());
         }
+        self.changed.notify_one();
+    }
+
+    /// Takes what came in over each link so far; it is shown with the radio's statistics, which come with it.
+    pub(crate) fn count(&self, counts: Vec<LinkCount>) {
+        let mut inner = self.lock();
+        inner.counts = counts;
+        inner.touch(Touched { story: true, ..Touched::default() }, Instant::now());
+        drop(inner);
         self.changed.notify_one();
     }
 
@@ -183,8 +195,10 @@ impl Hub {
         let told = Arc::clone(&self.setup.borrow());
         let now_text = inner.now.take(now).then(|| self.now_text(&inner.state));
         let picture = inner.picture.take(now).then(|| inner.state.picture(&told.setup, self.clock.now_ns()));
-        let story =
-            inner.story.take(now).then(|| inner.state.story(&told.setup, clock::utc_now_ns(), self.links()));
+        let story = inner
+            .story
+            .take(now)
+            .then(|| inner.state.story(&told.setup, clock::utc_now_ns(), self.links(&inner.counts)));
         drop(inner);
         if let Some(text) = now_text {
             self.now.send_replace(text.into());
@@ -216,9 +230,18 @@ impl Hub {
         fit::fitted(state.now(&told.setup, &moment))
     }
 
-    fn links(&self) -> Vec<LinkNow> {
-        let link =
-            |link: &LinkStatus| LinkNow { name: link.name.clone(), up: link.up, reason: link.reason.clone() };
+    fn links(&self, counts: &[LinkCount]) -> Vec<LinkNow> {
+        let link = |link: &LinkStatus| {
+            let count = counts.iter().find(|count| count.link == link.name);
+            LinkNow {
+                name: link.name.clone(),
+                up: link.up,
+                reason: link.reason.clone(),
+                bytes: count.map(|count| count.bytes),
+                no_frame: count.is_some_and(|count| count.no_frame),
+                wrong: count.map(|count| count.wrong),
+            }
+        };
         self.links.borrow().iter().map(link).collect()
     }
 

@@ -215,6 +215,12 @@ pub(crate) struct LinkNow {
     pub(crate) up: bool,
     /// Why it is not, or how it is.
     pub(crate) reason: String,
+    /// Bytes received so far; `null` in a replay.
+    pub(crate) bytes: Option<u64>,
+    /// Bytes have been coming for seconds, and no frame ended.
+    pub(crate) no_frame: bool,
+    /// Wrong frames so far; `null` in a replay.
+    pub(crate) wrong: Option<u64>,
 }
 
 names! {

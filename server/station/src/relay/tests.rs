@@ -145,7 +145,7 @@ impl Near {
         links.apply(&[Link {
             name: "ridge".into(),
             receiver: "ridge".into(),
-            source: Source::Relay { address: address.clone(), key_file },
+            source: Source::Relay { address: address.clone(), key_file, datagrams: false },
             framing: loftwatch_radio::Framing { cut, crc: None, max_length: 1024 },
             layouts: Vec::new(),
         }]);
