@@ -152,6 +152,7 @@ impl Account {
             }
             What::LinkState { .. } => "link states",
             What::SetupChange(_) | What::SetupByCrew { .. } => "setups",
+            What::MendSetup { .. } => "setups mended afterwards",
             What::Started => "starts",
             _ => "presses of the crew",
         };
