@@ -117,3 +117,44 @@ async fn a_setup_of_another_vehicle_is_not_replaced_unasked() {
     let asked = Mend { setup: other, from: Some(told + hour), to: None };
     assert!(run(folder.path(), Some(asked)).await.is_ok(), "it held then, too");
 }
+
+/// Overwrites some pages in the middle of a file.
+fn damage(file: &Path) {
+    use std::io::{Seek as _, SeekFrom, Write as _};
+    let pages = std::fs::metadata(file).unwrap().len() / 4096;
+    assert!(pages > 100);
+    let mut opened = std::fs::OpenOptions::new().write(true).open(file).unwrap();
+    for page in (20..pages).step_by(30) {
+        opened.seek(SeekFrom::Start(page * 4096)).unwrap();
+        opened.write_all(&[0xaa; 4096]).unwrap();
+    }
+}
+
+#[tokio::test]
+async fn damaged_outputs_are_computed_again_and_that_is_what_is_said() {
+    let stored = store(&right()).await;
+    let folder = stored.path();
+    run(folder, None).await.unwrap();
+    let before = outputs_of(folder).await;
+    damage(&folder.join("derived.db"));
+    let said = crate::whole::run(folder).await.unwrap_err().to_string();
+    assert!(said.contains("`loftwatch rebuild --data ") && !said.contains(".recover"), "{said}");
+    let taken = Folder::take(folder).unwrap();
+    let refused = match derived::open(&taken).await {
+        Ok(_) => String::new(),
+        Err(error) => error.to_string(),
+    };
+    assert!(
+        refused.is_empty() || refused.contains("loftwatch rebuild") && !refused.contains("set-aside"),
+        "{refused}"
+    );
+    drop(taken);
+    run(folder, None).await.unwrap();
+    assert!(outputs_of(folder).await == before, "to the bit");
+    crate::whole::run(folder).await.unwrap();
+
+    let inputs = StoreError::Damaged { file: folder.join("inputs.db"), why: "x".to_owned() }.to_string();
+    assert!(inputs.contains("A damaged store") && inputs.contains(".recover"), "{inputs}");
+    let gone = StoreError::Damaged { file: folder.join("gone.db"), why: "x".to_owned() }.to_string();
+    assert!(gone.contains("from a copy") && !gone.contains(".recover"), "{gone}");
+}
