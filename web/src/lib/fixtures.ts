@@ -149,6 +149,7 @@ export function story(
       { name: 'mast serial', up: true, reason: '', bytes: 4096, no_frame: false, wrong: 0 },
       { name: 'truck serial', up: true, reason: '', bytes: 4096, no_frame: false, wrong: 0 },
     ],
+    passing: [],
     ground: { compass: COMPASS, pieces: [] },
     readiness: [],
     accepted: [],

@@ -1,6 +1,6 @@
 // How each transmitter is heard through each receiver, in words and ticks. Pure.
 import { duration } from '../lib/age';
-import type { LinkNow, Now, RadioNow, Story } from '../lib/messages';
+import type { LinkNow, Now, PassingNow, RadioNow, Story } from '../lib/messages';
 import { decimal } from '../lib/units';
 
 export interface RadioLine {
@@ -70,6 +70,13 @@ export function linkWords(link: LinkNow): string {
   if (link.bytes === null) return state;
   const wrong = link.wrong ? `, ${decimal(link.wrong)} ${link.wrong === 1 ? 'frame' : 'frames'} wrong` : '';
   return `${state}; ${decimal(link.bytes)} ${link.bytes === 1 ? 'byte' : 'bytes'} received${wrong}`;
+}
+
+/** How much the other station does not have yet. */
+export function behindWords({ pieces, bytes }: PassingNow): string {
+  if (pieces === null || bytes === null) return 'How much it does not have yet is known once it answers.';
+  if (pieces === 0) return 'It has all of it.';
+  return `Not there yet: ${decimal(pieces)} ${pieces === 1 ? 'piece' : 'pieces'}, ${decimal(bytes)} bytes.`;
 }
 
 /** How many frames of each receiver were wrong, and why, the most frequent first. */

@@ -24,7 +24,8 @@ use tokio::sync::{Notify, watch};
 use tokio::time::Instant;
 
 use crate::clock::{self, Clock};
-use crate::messages::{LinkNow, Message};
+use crate::messages::{LinkNow, Message, PassingNow, Story};
+use crate::relay::Passing;
 use crate::shared::{LinkStatus, SetupNow, Status};
 
 pub(crate) use fit::fitted;
@@ -42,6 +43,7 @@ pub(crate) struct Hub {
     setup: watch::Receiver<Arc<SetupNow>>,
     status: watch::Receiver<Status>,
     links: watch::Receiver<Vec<LinkStatus>>,
+    passing: watch::Receiver<Vec<Passing>>,
     /// Held only while outputs are taken or a message is put together; never across a wait.
     inner: Mutex<Inner>,
     /// Wakes `keep_time` when something is due earlier than it knew.
@@ -89,12 +91,14 @@ impl Hub {
         setup: watch::Receiver<Arc<SetupNow>>,
         status: watch::Receiver<Status>,
         links: watch::Receiver<Vec<LinkStatus>>,
+        passing: watch::Receiver<Vec<Passing>>,
     ) -> Self {
         let hub = Self {
             clock,
             setup,
             status,
             links,
+            passing,
             inner: Mutex::new(Inner {
                 state: State::new(epoch_ns),
                 counts: Vec::new(),
@@ -144,8 +148,8 @@ impl Hub {
 
     /// Publishes what is due, as it falls due, until `ending` turns true.
     pub(crate) async fn keep_time(&self, mut ending: watch::Receiver<bool>) {
-        let (mut setup, mut status, mut links) =
-            (self.setup.clone(), self.status.clone(), self.links.clone());
+        let (mut setup, mut status, mut links, mut passing) =
+            (self.setup.clone(), self.status.clone(), self.links.clone(), self.passing.clone());
         loop {
             let due = {
                 let inner = self.lock();
@@ -158,6 +162,7 @@ impl Hub {
                 // A closed channel means that the station is ending; `ending` says so.
                 Ok(()) = setup.changed() => Touched { now: true, picture: true, story: true, ..Touched::default() },
                 Ok(()) = status.changed() => Touched { now: true, ..Touched::default() },
+                Ok(()) = passing.changed() => Touched { story: true, ..Touched::default() },
                 Ok(()) = links.changed() => Touched { story: true, ..Touched::default() },
                 _ = ending.wait_for(|ending| *ending) => return,
             };
@@ -195,10 +200,10 @@ impl Hub {
         let told = Arc::clone(&self.setup.borrow());
         let now_text = inner.now.take(now).then(|| self.now_text(&inner.state));
         let picture = inner.picture.take(now).then(|| inner.state.picture(&told.setup, self.clock.now_ns()));
-        let story = inner
-            .story
-            .take(now)
-            .then(|| inner.state.story(&told.setup, clock::utc_now_ns(), self.links(&inner.counts)));
+        let story = inner.story.take(now).then(|| {
+            let links = self.links(&inner.counts);
+            Story { passing: self.passing(), ..inner.state.story(&told.setup, clock::utc_now_ns(), links) }
+        });
         drop(inner);
         if let Some(text) = now_text {
             self.now.send_replace(text.into());
@@ -243,6 +248,18 @@ impl Hub {
             }
         };
         self.links.borrow().iter().map(link).collect()
+    }
+
+    fn passing(&self) -> Vec<PassingNow> {
+        let one = |one: &Passing| PassingNow {
+            link: one.link.clone(),
+            to: one.to.clone(),
+            up: one.up,
+            words: one.words.clone(),
+            pieces: one.behind.map(|(pieces, _)| pieces),
+            bytes: one.behind.map(|(_, bytes)| bytes),
+        };
+        self.passing.borrow().iter().map(one).collect()
     }
 
     fn lock(&self) -> MutexGuard<'_, Inner> {
