@@ -133,6 +133,7 @@ pub struct Reading {
     pub complaints: Vec<String>,
 }
 
+#[expect(clippy::trivially_copy_pass_by_ref, reason = "serde calls it with a reference")]
 fn is_first(instant: &u32) -> bool {
     *instant == 0
 }

@@ -60,8 +60,8 @@ async fn inputs_of(folder: &Path) -> Vec<(i64, i64, String)> {
     rows(folder.join("inputs.db"), "SELECT number, t_ns, kind || hex(data) FROM input ORDER BY number").await
 }
 
-fn mend(setup: Setup) -> Option<Mend> {
-    Some(Mend { setup, from: None, to: None })
+fn mend(setup: Setup) -> Mend {
+    Mend { setup, from: None, to: None }
 }
 
 #[tokio::test]
@@ -73,7 +73,7 @@ async fn a_flight_hidden_behind_a_wrong_layout_becomes_one_and_stays_one() {
     assert!(run(folder, None).await.unwrap().contains(": 0 flights\n"));
     let before = inputs_of(folder).await;
 
-    let said = run(folder, mend(right())).await.unwrap();
+    let said = run(folder, Some(mend(right()))).await.unwrap();
     assert!(said.starts_with("in place of the setup told at ") && said.contains(": 1 flight\n"), "{said}");
     let mended = outputs_of(folder).await;
     let as_flown = outputs_of(flown.path()).await;
@@ -98,7 +98,7 @@ async fn a_flight_hidden_behind_a_wrong_layout_becomes_one_and_stays_one() {
     pool.close().await;
 
     // And it can be taken back.
-    assert!(run(folder, mend(wrong())).await.unwrap().contains(": 0 flights\n"));
+    assert!(run(folder, Some(mend(wrong()))).await.unwrap().contains(": 0 flights\n"));
 }
 
 #[tokio::test]
@@ -106,7 +106,7 @@ async fn a_setup_of_another_vehicle_is_not_replaced_unasked() {
     let folder = store(&wrong()).await;
     let mut other = right();
     other.vehicle_name = "Another".to_owned();
-    let refused = run(folder.path(), mend(other.clone())).await.unwrap_err();
+    let refused = run(folder.path(), Some(mend(other.clone()))).await.unwrap_err();
     assert_eq!(refused.code, 2);
     assert!(refused.to_string().contains("`Another`") && refused.to_string().contains("--from"), "{refused}");
     let told_ns = inputs_of(folder.path()).await[0].1;

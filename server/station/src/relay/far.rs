@@ -131,7 +131,7 @@ impl Caller {
         tracing::info!(link = self.link, "passing on to {} after input {at}", self.to);
         self.post(|passing| {
             passing.up = true;
-            passing.words = "passing on".to_owned();
+            "passing on".clone_into(&mut passing.words);
             passing.there = Some(at);
         });
         // The near end can place nothing in time before it has heard an echo of its own.
