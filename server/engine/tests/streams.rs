@@ -174,17 +174,16 @@ fn a_relayed_packet_was_received_when_the_far_end_heard_it() {
 /// The end of a datagram ends a frame, here and at the far end of a relay, if the setup says that they are datagrams.
 #[test]
 fn a_datagram_without_an_end_mark_is_a_frame() {
-    let packet = |n: u8| checked(&format!("LW1,1,{n},{}000,87600,9.8,0,,,,,0", n)).trim_end().to_owned();
+    let packet = |n: u8| checked(&format!("LW1,1,{n},{n}000,87600,9.8,0,,,,,0")).trim_end().to_owned();
     let here = |n: u8| bytes("mast", &packet(n));
     let there = |n: u8| relayed(n.into(), START_NS, RelayNews::Bytes(packet(n).into_bytes()));
     let udp = |datagrams| Source::Udp { address: "127.0.0.1:9".into(), datagrams };
     let relay = |datagrams| Source::Relay { address: "127.0.0.1:9".into(), key_file: "k".into(), datagrams };
-    let cases: [(Source, &dyn Fn(u8) -> What, usize); 4] =
-        [(udp(true), &here, 3), (udp(false), &here, 0), (relay(true), &there, 3), (relay(false), &there, 0)];
-    for (source, what, wanted) in cases {
+    for (source, wanted) in [(udp(true), 3), (udp(false), 0), (relay(true), 3), (relay(false), 0)] {
+        let what = |n| if matches!(source, Source::Udp { .. }) { here(n) } else { there(n) };
+        let all = numbered((1..=3).map(|n| (START_NS + i64::from(n) * 100_000_000, what(n))));
         let mut told = setup();
         told.links[0].source = source;
-        let all = numbered((1..=3).map(|n| (START_NS + i64::from(n) * 100_000_000, what(n))));
         let (_, out) = run(told.clone(), &all, START_NS + 500_000_000);
         assert_eq!(readings(&out).len(), wanted, "{:?}", told.links[0].source);
     }
