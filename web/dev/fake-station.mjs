@@ -329,9 +329,10 @@ function story(s) {
       }),
     ),
     links: [
-      { name: 'mast serial', up: true, reason: '' },
-      { name: 'truck serial', up: true, reason: '' },
+      { name: 'mast serial', up: true, reason: '', bytes: 4096, no_frame: false, wrong: 0 },
+      { name: 'truck serial', up: true, reason: '', bytes: 4096, no_frame: false, wrong: 0 },
     ],
+    passing: [],
     ground: {
       compass: { declination_deg: 12.1, sd_deg: 0.36, caution: false, model: 'WMM2025', date: '2026-11-26' },
       pieces: s < paths[0].end ? [] : NAMES.map((_, i) => piece(i, s)),

@@ -143,8 +143,6 @@ impl Heard {
             for (reason, count) in streams().flat_map(|stream| &stream.wrong) {
                 *wrong_by.entry(reason.clone()).or_default() += count;
             }
-            // A packet that is somebody else's is good.
-            let not_taken = loftwatch_radio::NOT_TAKEN.replace(' ', "_");
             for &body in &bodies {
                 let stats = self.pairs.get(&(receiver.clone(), body));
                 lines.push(RadioLine {
@@ -156,7 +154,11 @@ impl Heard {
                     snr_db: stats.and_then(|s| s.snr_db),
                     ticks: stats.map(|s| s.ticks(now_ns)).unwrap_or_default(),
                     good: stats.map_or(0, |s| s.good),
-                    wrong: wrong_by.iter().filter(|(reason, _)| *reason != &not_taken).map(|(_, n)| n).sum(),
+                    wrong: wrong_by
+                        .iter()
+                        .filter(|(kind, _)| crate::links::is_wrong(kind))
+                        .map(|(_, n)| n)
+                        .sum(),
                     wrong_by: wrong_by.clone(),
                     bytes,
                 });

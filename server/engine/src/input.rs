@@ -105,6 +105,14 @@ pub enum What {
         /// Who.
         who: String,
     },
+    /// A setup that was mended afterwards: whenever inputs are computed again, it stands in place of those told in the inputs
+    /// `of`, which stay as they were written. The station puts it there as it reads them; the engine passes this one over.
+    MendSetup {
+        /// The setup.
+        setup: Box<Setup>,
+        /// Numbers of inputs that told a setup.
+        of: Vec<u64>,
+    },
     /// The station started (again): links' half frames are void.
     Started,
     /// Bytes of a link that were received and could not be kept (memory full, disk full too long): the link's

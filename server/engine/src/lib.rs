@@ -31,6 +31,7 @@ pub use heads_up::{depth_m, is_in};
 pub use hindsight::ON_THE_PAD_S;
 pub use input::{Footage, Input, RelayNews, RelayStamp, Remark, What};
 pub use line::{Line, Lines};
+pub use links::LinkCount;
 pub use machine::{ENGINE_VERSION, Engine};
 pub use one_flight::MOST_MARKS;
 pub use output::{Output, Said};

@@ -14,7 +14,7 @@ use serde::{Deserialize, Serialize};
 use crate::heads_up::Silent;
 use crate::heard::Heard;
 use crate::hindsight::Hindsight;
-use crate::links::LinkStream;
+use crate::links::{LinkCount, LinkStream};
 use crate::next_flight::NextFlight;
 use crate::one_flight::{Around, OneFlight};
 use crate::pen::{Marks, Pen, axis_s};
@@ -146,6 +146,12 @@ impl Engine {
     /// Station time, ns, of zero on the axis of all `*_s` times in `flight` types.
     pub fn epoch_ns(&self) -> i64 {
         self.epoch_ns
+    }
+
+    /// How each link of the setup stands now, in the setup's order.
+    pub fn links(&self) -> Vec<LinkCount> {
+        let of = |link: &crate::setup::Link| Some(self.links.get(&link.name)?.count(&link.name));
+        self.setup.links.iter().filter_map(of).collect()
     }
 
     /// The setup in force.

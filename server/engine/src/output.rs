@@ -122,12 +122,20 @@ pub struct Reading {
     pub again: bool,
     /// Sequence number, if any.
     pub sequence: Option<u64>,
+    /// Which of the instants in its packet this is, from 0: a packet with a row of values gives a reading for each.
+    #[serde(default, skip_serializing_if = "is_first")]
+    pub instant: u32,
     /// Instant of measurement, station time ns, from the onboard clock where there is one.
     pub t_measured_ns: i64,
     /// Values: field name, meaning (or `free`), value.
     pub values: Vec<(String, String, Value)>,
     /// Complaints about single values.
     pub complaints: Vec<String>,
+}
+
+#[expect(clippy::trivially_copy_pass_by_ref, reason = "serde calls it with a reference")]
+fn is_first(instant: &u32) -> bool {
+    *instant == 0
 }
 
 /// A value in SI.

@@ -108,6 +108,9 @@ pub enum Source {
     Udp {
         /// address:port
         address: String,
+        /// Whether a datagram's end ends a frame; not where they are pieces of a stream that goes on in the next one.
+        #[serde(default = "yes")]
+        datagrams: bool,
     },
     /// Read a file to its end and on, as it grows.
     File {
@@ -122,7 +125,24 @@ pub enum Source {
         address: String,
         /// File with the key that both ends share.
         key_file: String,
+        /// Whether the far end's pieces are datagrams whose end ends a frame.
+        #[serde(default)]
+        datagrams: bool,
     },
+}
+
+const fn yes() -> bool {
+    true
+}
+
+impl Link {
+    /// Whether the end of each piece of bytes ends a frame.
+    pub const fn is_in_datagrams(&self) -> bool {
+        match self.source {
+            Source::Udp { datagrams, .. } | Source::Relay { datagrams, .. } => datagrams,
+            _ => false,
+        }
+    }
 }
 
 /// Serial parity.

@@ -106,7 +106,8 @@ fn relayed(number: u64, heard_ns: i64, news: RelayNews) -> What {
 /// The setup with its mast at the far end of the range.
 fn relay_setup() -> Setup {
     let mut told = setup();
-    told.links[0].source = Source::Relay { address: "127.0.0.1:9100".into(), key_file: "key".into() };
+    let key_file = "key".into();
+    told.links[0].source = Source::Relay { address: "127.0.0.1:9100".into(), key_file, datagrams: false };
     assert_eq!(told.links[0].name, "mast");
     told
 }
@@ -168,6 +169,46 @@ fn a_relayed_packet_was_received_when_the_far_end_heard_it() {
         })
         .collect();
     assert_eq!(silences, [true], "silent once, and not heard again by old news");
+}
+
+/// The end of a datagram ends a frame, here and at the far end of a relay, if the setup says that they are datagrams.
+#[test]
+fn a_datagram_without_an_end_mark_is_a_frame() {
+    let packet = |n: u8| checked(&format!("LW1,1,{n},{n}000,87600,9.8,0,,,,,0")).trim_end().to_owned();
+    let here = |n: u8| bytes("mast", &packet(n));
+    let there = |n: u8| relayed(n.into(), START_NS, RelayNews::Bytes(packet(n).into_bytes()));
+    let udp = |datagrams| Source::Udp { address: "127.0.0.1:9".into(), datagrams };
+    let relay = |datagrams| Source::Relay { address: "127.0.0.1:9".into(), key_file: "k".into(), datagrams };
+    for (source, wanted) in [(udp(true), 3), (udp(false), 0), (relay(true), 3), (relay(false), 0)] {
+        let what = |n| if matches!(source, Source::Udp { .. }) { here(n) } else { there(n) };
+        let all = numbered((1..=3).map(|n| (START_NS + i64::from(n) * 100_000_000, what(n))));
+        let mut told = setup();
+        told.links[0].source = source;
+        let (_, out) = run(told.clone(), &all, START_NS + 500_000_000);
+        assert_eq!(readings(&out).len(), wanted, "{:?}", told.links[0].source);
+    }
+    // What was told of a link before there was such a choice.
+    let old: Source = serde_json::from_str(r#"{"udp": {"address": "127.0.0.1:9"}}"#).unwrap();
+    assert_eq!(old, udp(true));
+    let old: Source =
+        serde_json::from_str(r#"{"relay": {"address": "127.0.0.1:9", "key_file": "k"}}"#).unwrap();
+    assert_eq!(old, relay(false));
+}
+
+#[test]
+fn bytes_of_which_no_frame_ends_are_told_and_a_frame_ends_that() {
+    let mut all: Vec<(i64, What)> =
+        (1..=8).map(|s| (START_NS + s * 1_000_000_000, bytes("mast", "no end "))).collect();
+    let stands = |all: &[(i64, What)]| {
+        let inputs = numbered(all.iter().cloned());
+        let (engine, _) = run(setup(), &inputs, all[all.len() - 1].0);
+        let link = engine.links().into_iter().find(|link| link.link == "mast").unwrap();
+        (link.bytes, link.no_frame)
+    };
+    assert_eq!(stands(&all[..4]), (28, false), "a frame may take its time");
+    assert_eq!(stands(&all), (56, true));
+    all.push((START_NS + 9_000_000_000, bytes("mast", "\n")));
+    assert_eq!(stands(&all), (57, false), "a wrong frame is one, too: it is counted and said");
 }
 
 #[test]

@@ -314,6 +314,7 @@ impl Filler {
                 block.text(Some(&r.layout));
                 block.whole(Some(i64::from(r.again)));
                 block.whole(r.sequence.map(|sequence| sequence as i64));
+                block.whole(Some(i64::from(r.instant)));
                 let mut row: Vec<Option<&Value>> = vec![None; self.fields.len()];
                 let mut other = Vec::new();
                 for (field, meaning, value) in &r.values {
@@ -521,6 +522,7 @@ fn columns(table: Table, flights: &[Flight], fields: &mut Fields) -> Vec<Column>
             c.push(text("layout", "name of the layout"));
             c.push(whole("heard_again", "1: another receiver had it first"));
             c.push(whole("sequence", "number of the packet"));
+            c.push(whole("instant", "which of the instants in its packet, from 0"));
             reading_columns(flights, c, fields);
             c.push(text("other_values", "of a layout that was changed since"));
             c.push(text("complaints", "about single values"));

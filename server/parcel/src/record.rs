@@ -113,7 +113,9 @@ fn check(input: &Input) -> Result<(), Wrong> {
         {
             wrong("more bytes were lost than a link carries")
         }
-        What::Remark { .. } => wrong("it is of a kind that does not travel among inputs"),
+        What::Remark { .. } | What::MendSetup { .. } => {
+            wrong("it is of a kind that does not travel among inputs")
+        }
         what => match what.setup() {
             Some(setup) => crate::setup::check(setup)
                 .map_err(|why| Wrong::meaning(format!("the setup of input {}", input.number), why)),

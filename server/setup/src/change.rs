@@ -245,9 +245,11 @@ fn source(source: &Source) -> String {
         }
         Source::TcpConnect { address } => format!("tcp to {address}"),
         Source::TcpListen { address } => format!("tcp at {address}"),
-        Source::Udp { address } => format!("udp at {address}"),
+        Source::Udp { address, datagrams } => format!("udp at {address}, datagrams {datagrams}"),
         Source::File { path } => format!("file {path}"),
         Source::Stdin => "stdin".to_owned(),
-        Source::Relay { address, key_file } => format!("relay at {address}, key in {key_file}"),
+        Source::Relay { address, key_file, datagrams } => {
+            format!("relay at {address}, key in {key_file}, datagrams {datagrams}")
+        }
     }
 }

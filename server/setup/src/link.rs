@@ -110,7 +110,7 @@ fn same(a: &Source, b: &Source) -> bool {
     match (a, b) {
         (Source::Serial { path: a, .. }, Source::Serial { path: b, .. })
         | (Source::File { path: a }, Source::File { path: b })
-        | (Source::Udp { address: a }, Source::Udp { address: b })
+        | (Source::Udp { address: a, .. }, Source::Udp { address: b, .. })
         | (
             Source::Relay { address: a, .. } | Source::TcpListen { address: a },
             Source::Relay { address: b, .. } | Source::TcpListen { address: b },
@@ -210,12 +210,17 @@ fn source(told: &told::Link, notes: &mut Notes) -> Option<Source> {
         }
         Kind::File => Some(Source::File { path: path(told, "the file's path", notes)? }),
         Kind::Stdin => Some(Source::Stdin),
-        Kind::Udp => Some(Source::Udp { address: listen(told, true, notes)? }),
+        Kind::Udp => {
+            let address = listen(told, true, notes);
+            let datagrams = datagrams(told, true, notes);
+            Some(Source::Udp { address: address?, datagrams })
+        }
         Kind::Relay => {
             // Whoever has not the key is not heard: it may wait where the network reaches it.
             let address = listen(told, false, notes);
             let key_file = written(&told.key_file, "the path of a file that `loftwatch key` made", notes);
-            Some(Source::Relay { address: address?, key_file: key_file? })
+            let datagrams = datagrams(told, false, notes);
+            Some(Source::Relay { address: address?, key_file: key_file?, datagrams })
         }
         Kind::Tcp => match (&told.connect, &told.listen) {
             (Field::Absent(place), Field::Absent(_)) => {
@@ -235,6 +240,15 @@ fn source(told: &told::Link, notes: &mut Notes) -> Option<Source> {
             }
             _ => Some(Source::TcpListen { address: listen(told, true, notes)? }),
         },
+    }
+}
+
+/// Whether the end of each piece ends a frame.
+fn datagrams(told: &told::Link, default: bool, notes: &mut Notes) -> bool {
+    match &told.datagrams {
+        Field::Is(at) => at.value,
+        field if default => notes.default(field.place(), "true: the end of a datagram ends a frame", true),
+        field => notes.default(field.place(), "false: only the framing ends a frame", false),
     }
 }
 
@@ -297,6 +311,8 @@ fn astray(told: &told::Link, kind: Kind, notes: &mut Notes) {
     refuse(text(&told.listen).as_ref(), open || kind == Kind::Relay, "tcp, udp and relay links");
     refuse(told.allow_network.get().map(|at| &at.at), open, "tcp and udp links");
     refuse(text(&told.key_file).as_ref(), kind == Kind::Relay, "relay links");
+    let datagrams = matches!(kind, Kind::Udp | Kind::Relay);
+    refuse(told.datagrams.get().map(|at| &at.at), datagrams, "udp and relay links");
 }
 
 fn whole_or(field: &Field<i64>, low: i64, high: i64, unit: &str, default: i64, notes: &mut Notes) -> i64 {

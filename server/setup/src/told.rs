@@ -181,6 +181,7 @@ told! {
         listen as "listen": String,
         allow_network as "allow_network": bool,
         key_file as "key_file": String,
+        datagrams as "datagrams": bool,
         layouts as "layouts": Vec<At<String>>,
         added as "added": Vec<At<LayoutField>>,
         added_at as "added_at": String,

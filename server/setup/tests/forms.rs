@@ -76,6 +76,7 @@ fn samples_of_one_packet_each_have_their_own_time() {
             let expected = receipt - 5.0 * (7.0 - at as f64);
             assert!((ms(reading) - expected).abs() < 0.01, "{} where {expected} is expected", ms(reading));
         }
+        assert!(packet.iter().map(|reading| reading.instant).eq(0..8), "each says which of them it is");
         let values: Vec<f64> = packet.iter().map(|reading| (number(reading, "ax") * 100.0).round()).collect();
         assert_eq!(values, [981.0, 982.0, 984.0, 987.0, 986.0, 984.0, 981.0, 981.0]);
     }

@@ -233,7 +233,7 @@ fn links_listen_on_this_machine_unless_told() {
     assert!(hint(&mistake).contains("allow_network = true"), "{mistake:?}");
     let mut none = |_: &str| Err(String::new());
     for good in [
-        "kind = \"udp\"\nlisten = \"0.0.0.0:9000\"\nallow_network = true",
+        "kind = \"udp\"\nlisten = \"0.0.0.0:9000\"\nallow_network = true\ndatagrams = false",
         "kind = \"tcp\"\nlisten = \"[::1]:9000\"",
         "kind = \"tcp\"\nconnect = \"receiver.local:9000\"",
         "kind = \"relay\"\nlisten = \"0.0.0.0:9100\"\nkey_file = \"ridge.key\"",
@@ -250,6 +250,7 @@ fn links_listen_on_this_machine_unless_told() {
         ("kind = \"file\"\npath = \"a\"\nbaud = 9600", "link[l].baud"),
         ("kind = \"usb\"", "link[l].kind"),
         ("kind = \"relay\"\nlisten = \"0.0.0.0:9100\"", "link[l].key_file"),
+        ("kind = \"tcp\"\nlisten = \"127.0.0.1:9\"\ndatagrams = true", "link[l].datagrams"),
         ("kind = \"relay\"\nkey_file = \"ridge.key\"", "link[l].listen"),
         ("kind = \"tcp\"\nlisten = \"127.0.0.1:9\"\nkey_file = \"ridge.key\"", "link[l].key_file"),
     ] {

@@ -38,8 +38,8 @@ pub(crate) enum Command {
     Log(Log),
     /// Read a data folder whole: is it undamaged, is anything missing, are the outputs what the inputs lead to?
     Check(Flights),
-    /// Compute all stored outputs again from the inputs.
-    Rebuild(Flights),
+    /// Compute all stored outputs again from the inputs; with --setup from a setup that was mended afterwards.
+    Rebuild(Rebuild),
     /// Write a flight into one file, to be taken into another station.
     Pack(Pack),
     /// Take a flight file into a data folder that no station uses at the moment.
@@ -242,6 +242,23 @@ pub(crate) struct Log {
     /// Keep it with the flight.
     #[arg(long)]
     pub(crate) keep: bool,
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct Rebuild {
+    /// The data folder. No station may be using it.
+    #[arg(long, value_name = "DIR", default_value = "loftwatch-data")]
+    pub(crate) data: PathBuf,
+    /// A setup file to compute with from now on, instead of the setups that were told when the bytes came. That is written
+    /// down beside them; what was received and told stays as it is.
+    #[arg(long, value_name = "FILE")]
+    pub(crate) setup: Option<PathBuf>,
+    /// Only in place of setups that held at or after this instant, such as 2026-06-12T09:00:00Z.
+    #[arg(long, value_name = "INSTANT", requires = "setup")]
+    pub(crate) from: Option<jiff::Timestamp>,
+    /// Only in place of setups that held at or before this instant.
+    #[arg(long, value_name = "INSTANT", requires = "setup")]
+    pub(crate) to: Option<jiff::Timestamp>,
 }
 
 #[derive(Debug, Args)]

@@ -325,7 +325,7 @@ mod tests {
         };
         inputs::write(&mut store, &[later(AFTER_NS)]).await.unwrap();
         store.close().await.unwrap();
-        crate::rebuild::run(folder.path()).await.unwrap();
+        crate::rebuild::run(folder.path(), None).await.unwrap();
 
         let taken = Folder::take(folder.path()).unwrap();
         let around = Around {

@@ -123,7 +123,7 @@ async fn obey(cli: Cli) -> Result<(), Failure> {
         Command::Unpack(wanted) => lists::print(&travel::unpack(&wanted.data, &wanted.file).await?),
         Command::Guess(wanted) => guess::run(&wanted).await,
         Command::Check(wanted) => whole::run(&wanted.data).await,
-        Command::Rebuild(wanted) => rebuild::run(&wanted.data).await,
+        Command::Rebuild(wanted) => rebuild::obey(&wanted).await,
         Command::Key { file } => relay::make(&file),
         Command::Prepare(wanted) => prepared::run(&wanted),
         Command::Ports => lists::serial_ports(),

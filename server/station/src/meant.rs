@@ -242,11 +242,17 @@ impl Said<'_> {
             }
             Source::TcpConnect { address } => format!("TCP, connects to {address}"),
             Source::TcpListen { address } => format!("TCP, waits at {address}"),
-            Source::Udp { address } => format!("UDP at {address}"),
+            Source::Udp { address, datagrams: true } => {
+                format!("UDP at {address}, the end of a datagram ends a frame")
+            }
+            Source::Udp { address, datagrams: false } => {
+                format!("UDP at {address}, a frame may go on in the next datagram")
+            }
             Source::File { path } => format!("file {path}"),
             Source::Stdin => "standard input".to_owned(),
-            Source::Relay { address, key_file } => {
-                format!("a remote receiver that calls at {address} with the key in {key_file}")
+            Source::Relay { address, key_file, datagrams } => {
+                let ends = if *datagrams { ", the end of each of its datagrams ends a frame" } else { "" };
+                format!("a remote receiver that calls at {address} with the key in {key_file}{ends}")
             }
         }
     }

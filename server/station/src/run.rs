@@ -83,6 +83,7 @@ impl Runner {
     /// Runs until the recorder ends.
     pub(crate) async fn live(mut self, mut taken: mpsc::Receiver<Taken>, shared: Arc<Shared>, up_to: u64) {
         self.catch_up(up_to).await;
+        shared.hub.count(self.engine.links());
         let mut asked = false;
         loop {
             let wait = self.engine.wants().filter(|_| !asked).map(|t_ns| shared.clock.until(t_ns));
@@ -204,6 +205,9 @@ impl Runner {
         }
         let outputs = std::mem::take(&mut self.out);
         if let Some(shared) = &self.around.shared {
+            if outputs.iter().any(|output| matches!(output.what, Said::Radio(_))) {
+                shared.hub.count(self.engine.links());
+            }
             shared.hub.take(&outputs);
         }
         if outputs.iter().any(|output| is_liftoff(&output.what)) {

@@ -22,7 +22,7 @@ use crate::links::{Desk, Links, Pause};
 use crate::map;
 use crate::mdns::{self, Announced};
 use crate::playback::{self, Briefs};
-use crate::relay::{self, Caller, PassOn};
+use crate::relay::{self, Caller, PassOn, Passing};
 use crate::ring::Ring;
 use crate::run::{Around, Runner};
 use crate::setup;
@@ -180,8 +180,17 @@ pub(crate) async fn run<End: Future<Output = ()>>(
         ending: ending.clone(),
     });
     let looks_back = on_own_thread("hindsight", looks_back)?;
+    let board = passed_on.iter().map(|(link, to)| Passing::new(link, to)).collect();
+    let passing = watch::Sender::new(board);
     let shared = Arc::new(Shared {
-        hub: Arc::new(Hub::new(begin.clock, epoch_ns, setup.clone(), status, links.watch())),
+        hub: Arc::new(Hub::new(
+            begin.clock,
+            epoch_ns,
+            setup.clone(),
+            status,
+            links.watch(),
+            passing.subscribe(),
+        )),
         crowd: Arc::default(),
         readers: kept_readers,
         inputs_readers: readers.clone(),
@@ -224,7 +233,7 @@ pub(crate) async fn run<End: Future<Output = ()>>(
     let _announced = Announced::new(listening);
     let pages = tokio::spawn(web::serve(listener, Arc::clone(&shared)));
     let watching = tokio::spawn(setup::watch(plan.setup_file, setup_in, Arc::clone(&ring), links, setups));
-    let callers: Vec<_> = passed_on
+    let mut callers: Vec<_> = passed_on
         .into_iter()
         .map(|(link, to)| {
             let caller = Caller {
@@ -236,10 +245,12 @@ pub(crate) async fn run<End: Future<Output = ()>>(
                 kept: on_disk.clone(),
                 clock: begin.clock,
                 pause: Pause::new(),
+                board: passing.clone(),
             };
             tokio::spawn(caller.run())
         })
         .collect();
+    callers.push(tokio::spawn(relay::count(passing, shared.inputs_readers.clone(), on_disk.clone())));
     print_addresses(&shared, folder.path());
     tokio::select! {
         () = up(Arc::clone(&shared)) => {}

@@ -86,7 +86,8 @@ async fn integrity(
     if rows == ["ok"] {
         let _ = writeln!(said, "`{}`, {megabytes:.1} MB: whole", file.display());
     } else {
-        wrong.push(format!("`{}` is damaged: {}", file.display(), rows.join("; ")));
+        let damaged = StoreError::Damaged { file: file.to_owned(), why: rows.join("; ") };
+        wrong.push(damaged.to_string());
     }
     Ok(())
 }
@@ -152,6 +153,7 @@ impl Account {
             }
             What::LinkState { .. } => "link states",
             What::SetupChange(_) | What::SetupByCrew { .. } => "setups",
+            What::MendSetup { .. } => "setups mended afterwards",
             What::Started => "starts",
             _ => "presses of the crew",
         };

@@ -46,6 +46,15 @@ test('frames come with their fields, wrong ones with the reason, to everyone', a
   await expect(frames(page).locator('[data-wrong]').first()).toContainText('Wrong: ');
   await expect(page.getByRole('button', { name: 'Open the setup’s text' })).toHaveCount(0);
   await page.getByRole('button', { name: 'Hold still' }).click();
+  await expect(page.getByRole('region', { name: 'Links' })).toContainText(/mast serial up.*; [\d,]+ bytes received/);
+  const rows = frames(page).locator('ol > li');
+  await expect(rows).toHaveCount(10);
+  await page.getByLabel('Only wrong ones').check();
+  await expect(rows.first()).toContainText('Wrong: ');
+  await expect(frames(page).locator('ol > li:not([data-wrong])')).toHaveCount(0);
+  await page.getByLabel('Only wrong ones').uncheck();
+  await page.getByRole('button', { name: /^Show 40 more of / }).click();
+  await expect(rows).toHaveCount(50);
   expect(await problems(page, 'wcag2aaa')).toEqual([]);
   await page.screenshot({ path: join(top, 'tests/out/pictures/radio-laptop.png') });
   expect(complaints).toEqual([]);
@@ -58,6 +67,10 @@ test('a layout is tried on the newest frames while it is written, and the wrong 
   const line = whole.split('\n').findIndex((words) => words === 'means = "pressure"') + 1;
   await text(page).fill(whole.replace('means = "pressure"', 'means = "presure"'));
   await expect(page.locator('.mistake').first()).toContainText(`Line ${line}, `);
+  await page.getByRole('button', { name: `Line ${line}, column` }).first().click();
+  await expect(text(page)).toBeFocused();
+  const before = await text(page).evaluate((field: HTMLTextAreaElement) => field.value.slice(0, field.selectionStart));
+  expect(before.split('\n').length).toBe(line);
   await text(page).fill(whole.replaceAll('"body packet"', '"as I read it"'));
   await expect(page.getByRole('heading', { name: 'Frames, as the text above reads them' })).toBeVisible();
   await expect(frames(page)).toContainText('as I read it');

@@ -1,9 +1,9 @@
 import { describe, expect, it } from 'vitest';
 import { clock } from '../lib/age';
-import type { EventBrief, FlightInfo, Track } from '../lib/messages';
+import type { EventBrief, FlightInfo, RadioFrame, Track } from '../lib/messages';
 import { laidOf, rowsOf } from './compare';
 import { jumpsOf } from './jumps';
-import { daysOf, found, weatherWords } from './list';
+import { daysOf, found, hiddenWords, weatherWords } from './list';
 import { spanOf } from './span';
 
 const flight = (number: number, at: number, change: Partial<FlightInfo> = {}): FlightInfo => ({
@@ -161,4 +161,22 @@ it('the controls reach from just before liftoff to just after the landing, as fa
   expect(of({})).toEqual({ from_s: NOON - 5, to_s: NOON + 65 });
   expect(of({ from_s: NOON - 2, to_s: NOON + 61 })).toEqual({ from_s: NOON - 2, to_s: NOON + 61 });
   expect(of({ liftoff_s: null })).toEqual({ from_s: NOON - 3600, to_s: NOON + 4000 });
+});
+
+it('frames of which no flight came are told, with what they need', () => {
+  const frame = (wrong: string | null): RadioFrame => ({
+    link: 'mast',
+    t_s: 1,
+    hex: '',
+    length: 0,
+    layout: null,
+    wrong,
+    fields: [],
+    complaints: [],
+  });
+  expect(hiddenWords([])).toBeNull();
+  expect(hiddenWords([frame('noise'), frame('noise')])).toMatch(/^The newest 2 frames are all wrong: Radio/);
+  expect(hiddenWords([frame(null), frame('noise')])).toMatch(
+    /^Of the newest 2 frames the setup of now reads 1, .* another setup held/,
+  );
 });

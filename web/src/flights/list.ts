@@ -1,6 +1,6 @@
 // The list of flights: newest first, grouped by local day, found by words. Pure.
 import { clock, minutes } from '../lib/age';
-import type { FlightInfo } from '../lib/messages';
+import type { FlightInfo, RadioFrame } from '../lib/messages';
 import { decimal, length, speed, type Units } from '../lib/units';
 
 export interface FlightRow {
@@ -77,4 +77,14 @@ export function weatherWords({ weather }: FlightInfo, units: Units): string {
 /** What happened, each thing once, in order: "liftoff, burnout, apogee, main, landing". */
 export function eventWords({ events }: FlightInfo): string {
   return [...new Set(events.map((e) => e.label))].join(', ');
+}
+
+/** Where there is no flight: frames that came all the same, of which one may be made with another setup. */
+export function hiddenWords(frames: readonly RadioFrame[]): string | null {
+  if (frames.length === 0) return null;
+  const good = frames.filter((frame) => frame.wrong === null).length;
+  if (good === 0) {
+    return `The newest ${decimal(frames.length)} frames are all wrong: Radio says why, and a setup that reads them can be tried there.`;
+  }
+  return `Of the newest ${decimal(frames.length)} frames the setup of now reads ${decimal(good)}, but no flight came of them: another setup held when they came, or they are of a transmitter that it does not name.`;
 }

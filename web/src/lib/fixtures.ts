@@ -146,9 +146,10 @@ export function story(
     })),
     radio: [],
     links: [
-      { name: 'mast serial', up: true, reason: '' },
-      { name: 'truck serial', up: true, reason: '' },
+      { name: 'mast serial', up: true, reason: '', bytes: 4096, no_frame: false, wrong: 0 },
+      { name: 'truck serial', up: true, reason: '', bytes: 4096, no_frame: false, wrong: 0 },
     ],
+    passing: [],
     ground: { compass: COMPASS, pieces: [] },
     readiness: [],
     accepted: [],

@@ -352,6 +352,8 @@ events: Array<EventNow>,
 radio: Array<RadioNow>,
 /** The links. */
 links: Array<LinkNow>,
+/** Links that are passed on to another station. */
+passing: Array<PassingNow>,
 /** Where the pieces lie. */
 ground: GroundNow,
 /** On the pad, and as it was last said there: what was heard and measured, beside its limits. */
@@ -419,7 +421,28 @@ name: string,
 /** Whether it is up. */
 up: boolean,
 /** Why it is not, or how it is. */
-reason: string };
+reason: string,
+/** Bytes received so far; `null` in a replay. */
+bytes: number | null,
+/** Bytes have been coming for seconds, and no frame ended. */
+no_frame: boolean,
+/** Wrong frames so far; `null` in a replay. */
+wrong: number | null };
+
+/** A link that is passed on to another station. */
+export type PassingNow = {
+/** Name of the link. */
+link: string,
+/** Where to. */
+to: string,
+/** Whether it is being passed on. */
+up: boolean,
+/** How it is, with the clock difference where it is known, or why not. */
+words: string,
+/** Pieces of bytes that the other station does not have on its disk yet; `null` before it has answered. */
+pieces: number | null,
+/** Their bytes. */
+bytes: number | null };
 
 /** Where the pieces are. Nothing in it says that the range is open: that is for its officer. */
 export type GroundNow = {

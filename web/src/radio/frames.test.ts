@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest';
 import type { RadioFrame } from '../lib/messages';
-import { apart, pieces, reasons, verdict } from './frames';
+import { apart, chosen, linksOf, pieces, reasons, verdict } from './frames';
 
 const frame = (over: Partial<RadioFrame>): RadioFrame => ({
   link: 'mast',
@@ -50,5 +50,24 @@ describe('wrong frames', () => {
     ]);
     expect(all.map(verdict)[1]).toBe('12 bytes between frames');
     expect(verdict(frame({ complaints: ['column 3: `x` is no number'] }))).toBe('flight, 1 not read');
+  });
+});
+
+describe('the choice of frames', () => {
+  const all = [
+    frame({ length: 1 }),
+    frame({ length: 2, link: 'cam', wrong: 'noise' }),
+    frame({ length: 3, wrong: 'noise' }),
+    frame({ length: 4, link: 'cam' }),
+  ];
+  const lengths = (onlyWrong: boolean, link: string) => chosen(all, onlyWrong, link).map((f) => f.length);
+
+  it('is by link and by being wrong', () => {
+    expect(linksOf(all)).toEqual(['cam', 'mast']);
+    expect(lengths(false, '')).toEqual([1, 2, 3, 4]);
+    expect(lengths(true, '')).toEqual([2, 3]);
+    expect(lengths(false, 'cam')).toEqual([2, 4]);
+    expect(lengths(true, 'mast')).toEqual([3]);
+    expect(lengths(false, 'gone')).toEqual([1, 2, 3, 4]);
   });
 });

@@ -59,3 +59,15 @@ export function verdict(frame: RadioFrame): string {
   const more = frame.complaints.length ? `, ${frame.complaints.length} not read` : '';
   return `${frame.layout ?? 'good'}${more}`;
 }
+
+/** The links that frames came over, in order of their names; one that shows nothing now stays out. */
+export function linksOf(frames: readonly RadioFrame[]): string[] {
+  return [...new Set(frames.map((frame) => frame.link))].sort();
+}
+
+/** The frames that are asked for: of one link or of all, good ones too or not. */
+export function chosen(frames: readonly RadioFrame[], onlyWrong: boolean, link: string): RadioFrame[] {
+  // A link whose frames have gone is no reason to show none.
+  const known = frames.some((frame) => frame.link === link);
+  return frames.filter((f) => (!onlyWrong || f.wrong !== null) && (!known || f.link === link));
+}

@@ -1,6 +1,6 @@
 import { expect, it } from 'vitest';
 import { now, story, T0 } from '../lib/fixtures';
-import { bodiesOf, radioLines, wrongLines } from './lines';
+import { behindWords, bodiesOf, linkWords, radioLines, wrongLines } from './lines';
 
 it('says last heard, loss and signal, and leaves a gap where a frame was lost', () => {
   const radio = {
@@ -80,4 +80,25 @@ it('says signal to noise where a receiver tells it, and why frames were wrong', 
     'Hut: 1 wrong frame (1 no JSON). 3 from others not taken.',
   ]);
   expect(wrongLines(null)).toEqual([]);
+});
+
+it('says what came over a link', () => {
+  const link = { name: 'mast', up: true, reason: 'open', bytes: 0, no_frame: false, wrong: 0 };
+  expect(linkWords(link)).toBe('up: open; 0 bytes received');
+  expect(linkWords({ ...link, bytes: 12345 })).toBe('up: open; 12,345 bytes received');
+  expect(linkWords({ ...link, up: false, reason: '', bytes: 1 })).toBe('down; 1 byte received');
+  expect(linkWords({ ...link, bytes: 54000, wrong: 1560 })).toBe(
+    'up: open; 54,000 bytes received, 1560 frames wrong',
+  );
+  expect(linkWords({ ...link, bytes: null })).toBe('up: open');
+});
+
+it('says how much the other station does not have yet', () => {
+  const passing = { link: 'mast', to: 'a:1', up: true, words: '', pieces: null, bytes: null };
+  expect(behindWords(passing)).toMatch(/^How much .* once it answers\.$/);
+  expect(behindWords({ ...passing, pieces: 0, bytes: 0 })).toBe('It has all of it.');
+  expect(behindWords({ ...passing, pieces: 1, bytes: 60 })).toBe('Not there yet: 1 piece, 60 bytes.');
+  expect(behindWords({ ...passing, pieces: 20000, bytes: 1200000 })).toBe(
+    'Not there yet: 20,000 pieces, 1,200,000 bytes.',
+  );
 });

@@ -1,6 +1,6 @@
 // How each transmitter is heard through each receiver, in words and ticks. Pure.
 import { duration } from '../lib/age';
-import type { Now, RadioNow, Story } from '../lib/messages';
+import type { LinkNow, Now, PassingNow, RadioNow, Story } from '../lib/messages';
 import { decimal } from '../lib/units';
 
 export interface RadioLine {
@@ -65,6 +65,21 @@ const REASONS: Record<string, string> = {
   no_json: 'no JSON',
   no_number: 'column is no number',
 };
+
+/** How a link is, and what has come over it. */
+export function linkWords(link: LinkNow): string {
+  const state = `${link.up ? 'up' : 'down'}${link.reason ? `: ${link.reason}` : ''}`;
+  if (link.bytes === null) return state;
+  const wrong = link.wrong ? `, ${decimal(link.wrong)} ${link.wrong === 1 ? 'frame' : 'frames'} wrong` : '';
+  return `${state}; ${decimal(link.bytes)} ${link.bytes === 1 ? 'byte' : 'bytes'} received${wrong}`;
+}
+
+/** How much the other station does not have yet. */
+export function behindWords({ pieces, bytes }: PassingNow): string {
+  if (pieces === null || bytes === null) return 'How much it does not have yet is known once it answers.';
+  if (pieces === 0) return 'It has all of it.';
+  return `Not there yet: ${decimal(pieces)} ${pieces === 1 ? 'piece' : 'pieces'}, ${decimal(bytes)} bytes.`;
+}
 
 /** How many frames of each receiver were wrong, and why, the most frequent first. */
 export function wrongLines(story: Story | null): string[] {

@@ -51,8 +51,8 @@ describe('the notice', () => {
     const cut = {
       ...story(),
       links: [
-        { name: 'mast serial', up: false, reason: 'unplugged' },
-        { name: 'truck serial', up: true, reason: '' },
+        { name: 'mast serial', up: false, reason: 'unplugged', bytes: 9, no_frame: false, wrong: 0 },
+        { name: 'truck serial', up: true, reason: '', bytes: 9, no_frame: false, wrong: 0 },
       ],
     };
     const down = notices(view({ silent_since_s: T0 + 4 }, { story: cut }), false).map((n) => n.words);

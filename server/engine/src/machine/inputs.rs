@@ -53,8 +53,12 @@ impl Engine {
             What::WithdrawMark { flight: number, id, .. } if *number == self.flights => {
                 self.with_flight(out, |flight, _, pen| flight.withdraw_mark(*id, pen));
             }
-            // Marks of a flight that is no longer shown are not remembered; remarks change no figure.
-            What::CorrectMark { .. } | What::WithdrawMark { .. } | What::Remark { .. } => {}
+            // Marks of a flight that is no longer shown are not remembered; remarks change no figure; a mended setup has been
+            // put in its place.
+            What::CorrectMark { .. }
+            | What::WithdrawMark { .. }
+            | What::Remark { .. }
+            | What::MendSetup { .. } => {}
             What::NameFlight { name, .. } => self.with_flight(out, |flight, _, pen| flight.name(name, pen)),
             What::EndFlight { .. } => self.end_flight(out),
             What::Accept(told) => self.accept(told, out),

@@ -111,6 +111,7 @@ impl Engine {
             body,
             again: placed.again,
             sequence: packet.sequence,
+            instant: 0,
             t_measured_ns: placed.t_measured_ns,
             values: packet::shown(layout, &decoded),
             complaints: decoded.complaints.iter().map(ToString::to_string).collect(),
@@ -123,7 +124,8 @@ impl Engine {
             return;
         };
         // A reading for each instant. What the packet says once is in its own.
-        for Instant { offset_s, decoded } in instants {
+        for (Instant { offset_s, decoded }, instant) in instants.into_iter().zip(0..) {
+            reading.instant = instant;
             let layout = &self.setup.layouts[index];
             let own = offset_s == 0.0;
             let packet = if own {

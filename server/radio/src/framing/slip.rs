@@ -9,7 +9,7 @@ use super::look::{Around, Look, Payload};
 use super::search;
 
 /// End of a frame (RFC 1055, END).
-const END: u8 = 0xc0;
+pub(super) const END: u8 = 0xc0;
 /// Escape (ESC).
 const ESCAPE: u8 = 0xdb;
 /// Follows the escape in place of an end byte (ESC_END).

@@ -155,6 +155,20 @@ impl Splitter {
         }
     }
 
+    /// The piece that was pushed last was whole, such as a datagram: where frames end with a delimiter, its end ends the
+    /// last one, as the delimiter would, which many senders leave out. The stream's count goes on without one. Frames
+    /// that say their length themselves go on in the next piece.
+    pub fn end_piece(&mut self, sink: &mut impl FnMut(Frame<'_>)) {
+        let Some(delimiter) = self.state.framing.cut.delimiter() else { return };
+        if self.state.pending.is_empty() {
+            return;
+        }
+        self.state.pending.push(delimiter);
+        self.cut(false, sink);
+        // The delimiter was taken with the frame, and was never received.
+        self.state.offset -= 1;
+    }
+
     /// The link restarted: what is left of an unfinished frame is void, and is handed out as wrong. The stream's
     /// count goes on.
     pub fn reset(&mut self, sink: &mut impl FnMut(Frame<'_>)) {
@@ -278,7 +292,17 @@ impl Cut {
 
     /// Whether frames end with a delimiter.
     const fn is_delimited(&self) -> bool {
-        matches!(self, Self::Lines { .. } | Self::Cobs | Self::Slip | Self::Kiss)
+        self.delimiter().is_some()
+    }
+
+    /// The byte that ends a frame, if one does.
+    const fn delimiter(&self) -> Option<u8> {
+        match self {
+            Self::Lines { .. } => Some(b'\n'),
+            Self::Cobs => Some(0),
+            Self::Slip | Self::Kiss => Some(slip::END),
+            Self::Sync { .. } | Self::Fixed { .. } => None,
+        }
     }
 }
 
@@ -343,3 +367,7 @@ impl<S: FnMut(Frame<'_>)> Out<'_, S> {
         }
     }
 }
+
+#[cfg(test)]
+#[path = "splitter/tests.rs"]
+mod tests;

@@ -44,7 +44,7 @@ CREATE VIEW last_seen AS
 SELECT flight, body, max(since_liftoff_s) AS since_liftoff_s, utc, phase, height_above_pad_{m}, east_of_pad_{m}, north_of_pad_{m}, carried_s
 FROM estimates GROUP BY flight, body;
 CREATE VIEW heard AS
-SELECT flight, body, link, receiver, layout, count(*) AS packets, min(received_since_liftoff_s) AS first_s, max(received_since_liftoff_s) AS last_s
+SELECT flight, body, link, receiver, layout, count(*) FILTER (WHERE instant = 0) AS packets, min(received_since_liftoff_s) AS first_s, max(received_since_liftoff_s) AS last_s
 FROM readings GROUP BY flight, body, link, receiver, layout;
 ";
 

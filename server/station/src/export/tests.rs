@@ -464,3 +464,28 @@ proptest! {
         }
     }
 }
+
+#[tokio::test]
+async fn a_packet_with_a_row_of_values_is_one_packet_that_was_heard() {
+    let mut outputs = made::whole_flight();
+    let mut readings = 0;
+    for output in &mut outputs {
+        if let Said::Reading(reading) = &mut output.what {
+            reading.instant = readings % 8;
+            readings += 1;
+        }
+    }
+    assert!(readings >= 8);
+    let stored = store(&made::setup(), outputs).await;
+    let source = source(&stored);
+    let chosen = source.choose(Selection::Flight(1)).await.unwrap();
+    let file = stored.folder.path().join("flights.sqlite");
+    make::write(&source, &chosen, What::Sqlite, &How::usual(), &file, &Arc::default()).await.unwrap();
+    let pool = sqlx::SqlitePool::connect(&format!("sqlite://{}", file.display())).await.unwrap();
+    let (packets, rows): (i64, i64) =
+        sqlx::query_as("SELECT (SELECT sum(packets) FROM heard), (SELECT count(*) FROM readings)")
+            .fetch_one(&pool)
+            .await
+            .unwrap();
+    assert_eq!((packets, rows), (i64::from(readings.div_ceil(8)), i64::from(readings)));
+}

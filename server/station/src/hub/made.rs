@@ -309,6 +309,7 @@ pub(crate) fn reading(body: usize, sequence: u64, t_s: f64, with_fix: bool) -> S
         body,
         again: false,
         sequence: Some(sequence),
+        instant: 0,
         t_measured_ns: EPOCH_NS + (t_s * 1e9) as i64,
         values,
         complaints: Vec::new(),

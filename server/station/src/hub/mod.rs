@@ -19,12 +19,13 @@ mod tests;
 
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
-use loftwatch_engine::Output;
+use loftwatch_engine::{LinkCount, Output};
 use tokio::sync::{Notify, watch};
 use tokio::time::Instant;
 
 use crate::clock::{self, Clock};
-use crate::messages::{LinkNow, Message};
+use crate::messages::{LinkNow, Message, PassingNow, Story};
+use crate::relay::Passing;
 use crate::shared::{LinkStatus, SetupNow, Status};
 
 pub(crate) use fit::fitted;
@@ -42,6 +43,7 @@ pub(crate) struct Hub {
     setup: watch::Receiver<Arc<SetupNow>>,
     status: watch::Receiver<Status>,
     links: watch::Receiver<Vec<LinkStatus>>,
+    passing: watch::Receiver<Vec<Passing>>,
     /// Held only while outputs are taken or a message is put together; never across a wait.
     inner: Mutex<Inner>,
     /// Wakes `keep_time` when something is due earlier than it knew.
@@ -54,6 +56,8 @@ pub(crate) struct Hub {
 #[derive(Debug)]
 struct Inner {
     state: State,
+    /// What came in over each link.
+    counts: Vec<LinkCount>,
     now: Pace,
     picture: Pace,
     story: Pace,
@@ -87,14 +91,17 @@ impl Hub {
         setup: watch::Receiver<Arc<SetupNow>>,
         status: watch::Receiver<Status>,
         links: watch::Receiver<Vec<LinkStatus>>,
+        passing: watch::Receiver<Vec<Passing>>,
     ) -> Self {
         let hub = Self {
             clock,
             setup,
             status,
             links,
+            passing,
             inner: Mutex::new(Inner {
                 state: State::new(epoch_ns),
+                counts: Vec::new(),
                 now: Pace::of_now(),
                 picture: Pace::of_picture(),
                 story: Pace::of_story(),
@@ -130,10 +137,19 @@ impl Hub {
         self.changed.notify_one();
     }
 
+    /// Takes what came in over each link so far; it is shown with the radio's statistics, which come with it.
+    pub(crate) fn count(&self, counts: Vec<LinkCount>) {
+        let mut inner = self.lock();
+        inner.counts = counts;
+        inner.touch(Touched { story: true, ..Touched::default() }, Instant::now());
+        drop(inner);
+        self.changed.notify_one();
+    }
+
     /// Publishes what is due, as it falls due, until `ending` turns true.
     pub(crate) async fn keep_time(&self, mut ending: watch::Receiver<bool>) {
-        let (mut setup, mut status, mut links) =
-            (self.setup.clone(), self.status.clone(), self.links.clone());
+        let (mut setup, mut status, mut links, mut passing) =
+            (self.setup.clone(), self.status.clone(), self.links.clone(), self.passing.clone());
         loop {
             let due = {
                 let inner = self.lock();
@@ -146,6 +162,7 @@ impl Hub {
                 // A closed channel means that the station is ending; `ending` says so.
                 Ok(()) = setup.changed() => Touched { now: true, picture: true, story: true, ..Touched::default() },
                 Ok(()) = status.changed() => Touched { now: true, ..Touched::default() },
+                Ok(()) = passing.changed() => Touched { story: true, ..Touched::default() },
                 Ok(()) = links.changed() => Touched { story: true, ..Touched::default() },
                 _ = ending.wait_for(|ending| *ending) => return,
             };
@@ -183,8 +200,10 @@ impl Hub {
         let told = Arc::clone(&self.setup.borrow());
         let now_text = inner.now.take(now).then(|| self.now_text(&inner.state));
         let picture = inner.picture.take(now).then(|| inner.state.picture(&told.setup, self.clock.now_ns()));
-        let story =
-            inner.story.take(now).then(|| inner.state.story(&told.setup, clock::utc_now_ns(), self.links()));
+        let story = inner.story.take(now).then(|| {
+            let links = self.links(&inner.counts);
+            Story { passing: self.passing(), ..inner.state.story(&told.setup, clock::utc_now_ns(), links) }
+        });
         drop(inner);
         if let Some(text) = now_text {
             self.now.send_replace(text.into());
@@ -216,10 +235,31 @@ impl Hub {
         fit::fitted(state.now(&told.setup, &moment))
     }
 
-    fn links(&self) -> Vec<LinkNow> {
-        let link =
-            |link: &LinkStatus| LinkNow { name: link.name.clone(), up: link.up, reason: link.reason.clone() };
+    fn links(&self, counts: &[LinkCount]) -> Vec<LinkNow> {
+        let link = |link: &LinkStatus| {
+            let count = counts.iter().find(|count| count.link == link.name);
+            LinkNow {
+                name: link.name.clone(),
+                up: link.up,
+                reason: link.reason.clone(),
+                bytes: count.map(|count| count.bytes),
+                no_frame: count.is_some_and(|count| count.no_frame),
+                wrong: count.map(|count| count.wrong),
+            }
+        };
         self.links.borrow().iter().map(link).collect()
+    }
+
+    fn passing(&self) -> Vec<PassingNow> {
+        let one = |one: &Passing| PassingNow {
+            link: one.link.clone(),
+            to: one.to.clone(),
+            up: one.up,
+            words: one.words.clone(),
+            pieces: one.behind.map(|(pieces, _)| pieces),
+            bytes: one.behind.map(|(_, bytes)| bytes),
+        };
+        self.passing.borrow().iter().map(one).collect()
     }
 
     fn lock(&self) -> MutexGuard<'_, Inner> {

@@ -44,6 +44,7 @@ impl State {
             events,
             radio: self.radio.iter().map(|line| radio(told, line)).collect(),
             links,
+            passing: Vec::new(),
             ground: self.ground(told, utc_ns),
             readiness: self.readiness.iter().map(check).collect(),
             accepted: self.accepted.values().map(accepted).collect(),

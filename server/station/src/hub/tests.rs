@@ -250,7 +250,9 @@ pub(crate) fn hub() -> (Hub, impl Sized) {
     let (setup_sender, setup) = watch::channel(Arc::new(told));
     let (status_sender, status) = watch::channel(Status::default());
     let (links_sender, links) = watch::channel(Vec::new());
-    (Hub::new(Clock::after(0), EPOCH_NS, setup, status, links), (setup_sender, status_sender, links_sender))
+    let (passing_sender, passing) = watch::channel(Vec::new());
+    let senders = (setup_sender, status_sender, links_sender, passing_sender);
+    (Hub::new(Clock::after(0), EPOCH_NS, setup, status, links, passing), senders)
 }
 
 #[tokio::test(start_paused = true)]

@@ -89,9 +89,9 @@ async fn run(source: Source, mut port: Port, from: u64, desk: Desk) {
         }
         Source::TcpConnect { address } => tcp::connect(&address, &mut port).await,
         Source::TcpListen { address } => tcp::listen(&address, &mut port).await,
-        Source::Udp { address } => udp::run(&address, &mut port).await,
+        Source::Udp { address, .. } => udp::run(&address, &mut port).await,
         Source::File { path } => file::run(&path, from, &mut port).await,
         Source::Stdin => file::stdin(&mut port).await,
-        Source::Relay { address, key_file } => relay::run(&address, &key_file, &desk, &mut port).await,
+        Source::Relay { address, key_file, .. } => relay::run(&address, &key_file, &desk, &mut port).await,
     }
 }

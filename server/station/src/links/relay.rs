@@ -242,7 +242,7 @@ impl Session {
         if self.shown.is_some_and(|shown| shown.elapsed() < SHOW) {
             return;
         }
-        let words = format!("{} passes on; {}", self.peer, in_words(estimate));
+        let words = format!("{} passes on; {}", self.peer, estimate.in_words());
         if self.shown.is_none() {
             port.up(&words);
         } else {
@@ -250,15 +250,4 @@ impl Session {
         }
         self.shown = Some(Instant::now());
     }
-}
-
-/// How the other clock stands.
-fn in_words(estimate: Estimate) -> String {
-    let seconds = |ns: i64| ns.unsigned_abs() as f64 / 1e9;
-    let word = if estimate.own_minus_other_ns > 0 { "behind" } else { "ahead" };
-    format!(
-        "its clock is {:.3} s {word}, at most {:.3} s off",
-        seconds(estimate.own_minus_other_ns),
-        seconds(estimate.spread_ns)
-    )
 }

@@ -98,6 +98,8 @@ pub(crate) struct Story {
     pub(crate) radio: Vec<RadioNow>,
     /// The links.
     pub(crate) links: Vec<LinkNow>,
+    /// Links that are passed on to another station.
+    pub(crate) passing: Vec<PassingNow>,
     /// Where the pieces lie.
     pub(crate) ground: GroundNow,
     /// On the pad, and as it was last said there: what was heard and measured, beside its limits.
@@ -215,6 +217,29 @@ pub(crate) struct LinkNow {
     pub(crate) up: bool,
     /// Why it is not, or how it is.
     pub(crate) reason: String,
+    /// Bytes received so far; `null` in a replay.
+    pub(crate) bytes: Option<u64>,
+    /// Bytes have been coming for seconds, and no frame ended.
+    pub(crate) no_frame: bool,
+    /// Wrong frames so far; `null` in a replay.
+    pub(crate) wrong: Option<u64>,
+}
+
+/// A link that is passed on to another station.
+#[derive(Clone, Debug, PartialEq, Serialize, TS)]
+pub(crate) struct PassingNow {
+    /// Name of the link.
+    pub(crate) link: String,
+    /// Where to.
+    pub(crate) to: String,
+    /// Whether it is being passed on.
+    pub(crate) up: bool,
+    /// How it is, with the clock difference where it is known, or why not.
+    pub(crate) words: String,
+    /// Pieces of bytes that the other station does not have on its disk yet; `null` before it has answered.
+    pub(crate) pieces: Option<u64>,
+    /// Their bytes.
+    pub(crate) bytes: Option<u64>,
 }
 
 names! {

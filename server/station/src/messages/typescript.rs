@@ -69,6 +69,7 @@ fn generated() -> String {
         RadioNow,
         WrongNow,
         LinkNow,
+        PassingNow,
         GroundNow,
         CompassNow,
         PieceNow,

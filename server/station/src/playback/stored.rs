@@ -95,7 +95,10 @@ pub(super) async fn links(
         for row in rows {
             let what = serde_json::from_slice(row.try_get("data")?);
             if let Ok(What::LinkState { link, up, reason }) = what {
-                all.push((row.try_get("t_ns")?, LinkNow { name: link, up, reason }));
+                all.push((
+                    row.try_get("t_ns")?,
+                    LinkNow { name: link, up, reason, bytes: None, no_frame: false, wrong: None },
+                ));
             }
         }
     }

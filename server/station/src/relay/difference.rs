@@ -24,6 +24,19 @@ pub(crate) struct Estimate {
     pub(crate) spread_ns: i64,
 }
 
+impl Estimate {
+    /// How the other clock stands.
+    pub(crate) fn in_words(self) -> String {
+        let seconds = |ns: i64| ns.unsigned_abs() as f64 / 1e9;
+        let word = if self.own_minus_other_ns > 0 { "behind" } else { "ahead" };
+        format!(
+            "its clock is {:.3} s {word}, at most {:.3} s off",
+            seconds(self.own_minus_other_ns),
+            seconds(self.spread_ns)
+        )
+    }
+}
+
 /// Smallest values of the last stretches of time.
 #[derive(Clone, Debug, Default)]
 struct Least(VecDeque<(i64, i64)>);

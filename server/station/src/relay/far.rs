@@ -7,9 +7,10 @@ use std::time::Duration;
 use loftwatch_engine::{Input, RelayNews, What};
 use sqlx::SqlitePool;
 use tokio::sync::watch;
+use tokio::time::Instant;
 
-use super::way::{Way, call};
-use super::{FromFar, FromNear, Passed, WINDOW_BYTES};
+use super::way::{CLOSED, Way, call};
+use super::{Board, FromFar, FromNear, Passed, Passing, WINDOW_BYTES};
 use crate::clock::Clock;
 use crate::links::Pause;
 use crate::store::inputs;
@@ -22,6 +23,10 @@ const MESSAGE_BYTES: usize = 4 * 1024;
 const OVERHEAD_BYTES: usize = 32;
 /// How often something is said.
 const TICK: Duration = Duration::from_secs(1);
+/// How often the clock difference is shown anew.
+const SHOW: Duration = Duration::from_secs(10);
+/// What most likely ails a near end that hangs up before its welcome.
+const KEYS_DIFFER: &str = "it hung up on the first message sealed with this key: most likely the keys of both ends differ, copy one file to both";
 
 /// What is to be passed on, as told on the command line: `HOST:PORT`, or `LINK=HOST:PORT` where there are several links.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -69,6 +74,8 @@ pub(crate) struct Caller {
     pub(crate) clock: Clock,
     /// Between calls.
     pub(crate) pause: Pause,
+    /// Where it says how it stands.
+    pub(crate) board: Board,
 }
 
 impl Caller {
@@ -86,10 +93,22 @@ impl Caller {
                     "not passed on: {}: {why}; calling again, all of it is kept",
                     self.to
                 );
-                said = why;
+                said.clone_from(&why);
             }
+            self.post(|passing| {
+                passing.up = false;
+                passing.words = format!("{why}; calling again, all of it is kept");
+            });
             self.pause.wait().await;
         }
+    }
+
+    fn post(&self, change: impl FnOnce(&mut Passing)) {
+        self.board.send_modify(|board| {
+            if let Some(mine) = board.iter_mut().find(|one| one.link == self.link && one.to == self.to) {
+                change(mine);
+            }
+        });
     }
 
     /// Passes on until the connection breaks; says why it did.
@@ -97,6 +116,9 @@ impl Caller {
         let mut at = match way.receive().await {
             Ok(FromNear::Welcome { after }) => after,
             Ok(_) => return "refused: it does not begin with a welcome".to_owned(),
+            // It says nothing to one who has not the key, so that this is all there is to go by: it greeted, and ended the
+            // connection when it had the first message with a MAC.
+            Err(why) if why == CLOSED => return KEYS_DIFFER.to_owned(),
             Err(why) => return why,
         };
         let newest = *self.kept.borrow();
@@ -107,13 +129,18 @@ impl Caller {
         }
         self.pause.reset();
         tracing::info!(link = self.link, "passing on to {} after input {at}", self.to);
+        self.post(|passing| {
+            passing.up = true;
+            "passing on".clone_into(&mut passing.words);
+            passing.there = Some(at);
+        });
         // The near end can place nothing in time before it has heard an echo of its own.
         if let Err(why) = way.send(&FromFar::Tick) {
             return why;
         }
         let mut tick = tokio::time::interval(TICK);
         let mut under_way = UnderWay::default();
-        let mut told = false;
+        let mut told: Option<Instant> = None;
         loop {
             let newest = *self.kept.borrow_and_update();
             while at < newest && under_way.bytes < WINDOW_BYTES {
@@ -135,7 +162,10 @@ impl Caller {
             }
             tokio::select! {
                 said = way.receive() => match said {
-                    Ok(FromNear::Kept { up_to }) => under_way.kept(up_to),
+                    Ok(FromNear::Kept { up_to }) => {
+                        under_way.kept(up_to);
+                        self.post(|passing| passing.there = Some(up_to));
+                    }
                     Ok(_) => {}
                     Err(why) => return why,
                 },
@@ -147,15 +177,14 @@ impl Caller {
                     return why;
                 },
             }
-            if let Some(estimate) = way.difference().filter(|_| !told) {
-                told = true;
-                tracing::info!(
-                    link = self.link,
-                    "the clock of {} is {:+.3} s from this one, at most {:.3} s off",
-                    self.to,
-                    -estimate.own_minus_other_ns as f64 / 1e9,
-                    estimate.spread_ns as f64 / 1e9
-                );
+            if let Some(estimate) =
+                way.difference().filter(|_| told.is_none_or(|told| told.elapsed() >= SHOW))
+            {
+                if told.is_none() {
+                    tracing::info!(link = self.link, "{}: {}", self.to, estimate.in_words());
+                }
+                told = Some(Instant::now());
+                self.post(|passing| passing.words = format!("passing on; {}", estimate.in_words()));
             }
         }
     }

@@ -10,6 +10,7 @@
 mod difference;
 mod far;
 mod key;
+mod passing;
 mod said;
 #[cfg(test)]
 mod tests;
@@ -24,6 +25,7 @@ pub(crate) mod check;
 pub(crate) use difference::Estimate;
 pub(crate) use far::{Caller, PassOn};
 pub(crate) use key::{make, read};
+pub(crate) use passing::{Board, Passing, count};
 pub(crate) use said::{About, FromFar, FromNear, Passed};
 pub(crate) use way::{Way, answer};
 

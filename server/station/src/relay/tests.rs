@@ -38,6 +38,7 @@ struct Far {
     readers: SqlitePool,
     kept_in: watch::Sender<u64>,
     inputs: Vec<Input>,
+    board: Board,
     folder: tempfile::TempDir,
 }
 
@@ -47,7 +48,8 @@ impl Far {
         let file = folder.path().join("inputs.db");
         let store = inputs::open(&file).await.unwrap();
         let (kept_in, _) = watch::channel(0);
-        Self { store, readers: inputs::readers(&file), kept_in, inputs: Vec::new(), folder }
+        let board = Board::new(Vec::new());
+        Self { store, readers: inputs::readers(&file), kept_in, inputs: Vec::new(), board, folder }
     }
 
     /// Writes some inputs: bytes of two links, and now and then something else.
@@ -72,6 +74,7 @@ impl Far {
     }
 
     fn caller(&self, to: &str, key: &[u8]) -> Caller {
+        self.board.send_replace(vec![Passing::new("far radio", to)]);
         Caller {
             link: "far radio".into(),
             to: to.to_owned(),
@@ -81,7 +84,29 @@ impl Far {
             kept: self.kept_in.subscribe(),
             clock: Clock::after(crate::clock::utc_now_ns() + AHEAD_NS),
             pause: Pause::from(Duration::from_millis(2)),
+            board: self.board.clone(),
         }
+    }
+
+    /// Waits until passing on stands so.
+    async fn until(&self, wanted: impl Fn(&Passing) -> bool) -> Passing {
+        let mut board = self.board.subscribe();
+        let there = board.wait_for(|board| wanted(&board[0]));
+        let board = tokio::time::timeout(Duration::from_mins(1), there).await;
+        let board = board.unwrap_or_else(|_| panic!("{:?}", self.board.borrow())).unwrap();
+        board[0].clone()
+    }
+
+    /// Pieces of bytes of the link after an input, and their bytes.
+    fn behind(&self, after: u64) -> (u64, u64) {
+        let bytes = |input: &Input| match &input.what {
+            What::Bytes { link, bytes } if link == "far radio" && input.number > after => {
+                Some(bytes.len() as u64)
+            }
+            _ => None,
+        };
+        let all: Vec<u64> = self.inputs.iter().filter_map(bytes).collect();
+        (all.len() as u64, all.iter().sum())
     }
 
     /// What the near end must end up with: number, time there, news.
@@ -145,7 +170,7 @@ impl Near {
         links.apply(&[Link {
             name: "ridge".into(),
             receiver: "ridge".into(),
-            source: Source::Relay { address: address.clone(), key_file },
+            source: Source::Relay { address: address.clone(), key_file, datagrams: false },
             framing: loftwatch_radio::Framing { cut, crc: None, max_length: 1024 },
             layouts: Vec::new(),
         }]);
@@ -277,6 +302,8 @@ async fn another_key_is_refused_and_disturbs_nobody() {
     let stranger = tokio::spawn(far.caller(&near.address, b"another key that is long enough too").run());
     let status = near.until("MAC does not fit").await;
     assert!(!status.up && status.reason.contains("keys of both ends differ"), "{status:?}");
+    let told = far.until(|passing| passing.words.contains("keys of both ends differ")).await;
+    assert!(!told.up && told.there.is_none(), "{told:?}");
     let calling = tokio::spawn(far.caller(&near.address, KEY).run());
     let status = near.until("passes on").await;
     assert!(status.up && status.reason.contains("s ahead, at most"), "{status:?}");
@@ -285,6 +312,28 @@ async fn another_key_is_refused_and_disturbs_nobody() {
     assert_eq!(as_passed(&near.until_relayed(expected.len()).await), expected);
     stranger.abort();
     calling.abort();
+}
+
+#[tokio::test]
+async fn the_far_end_says_how_it_stands_and_how_much_is_not_passed_on() {
+    let (mut far, near) = (Far::new().await, Near::new().await);
+    far.write(60, &mut Dice(5)).await;
+    let calling = tokio::spawn(far.caller(&near.address, KEY).run());
+    let counting = tokio::spawn(count(far.board.clone(), far.readers.clone(), far.kept_in.subscribe()));
+    let told =
+        far.until(|passing| passing.behind == Some((0, 0)) && passing.words.contains("its clock is")).await;
+    assert!(told.up && told.words.contains("s behind, at most"), "{told:?}");
+    let Near { links, .. } = near;
+    drop(links);
+    far.until(|passing| !passing.up).await;
+    let newest = far.inputs.len() as u64;
+    far.write(70, &mut Dice(6)).await;
+    let behind = far.behind(newest);
+    assert!(behind.0 > 20);
+    let told = far.until(|passing| passing.behind == Some(behind)).await;
+    assert!(told.words.contains("all of it is kept"), "{told:?}");
+    calling.abort();
+    counting.abort();
 }
 
 /// Everything that was once said on a connection is said again on another one.

@@ -23,6 +23,8 @@ const PATIENCE: Duration = Duration::from_secs(5);
 const FIRST_BYTES: usize = 1024;
 /// Longest message: the inputs of a window and what is about them.
 const MESSAGE_BYTES: usize = 4 * WINDOW_BYTES;
+/// The other side has ended the connection in order.
+pub(super) const CLOSED: &str = "closed by the other side";
 
 /// A connection whose ends have shown that they know the key.
 #[derive(Debug)]
@@ -77,7 +79,7 @@ impl Way {
             let (mut read, mut write) = self.stream.split();
             tokio::select! {
                 n = read.read_buf(&mut self.open.buffer) => match n {
-                    Ok(0) => return Err("closed by the other side".to_owned()),
+                    Ok(0) => return Err(CLOSED.to_owned()),
                     Ok(_) => {}
                     Err(error) => return Err(format!("lost ({error})")),
                 },

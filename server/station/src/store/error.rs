@@ -1,6 +1,6 @@
 //! What can be wrong with a data folder, said so that a person knows what happened, what was kept and what to do.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 /// Why the store cannot be used.
 #[derive(Debug, thiserror::Error)]
@@ -28,7 +28,7 @@ pub(crate) enum StoreError {
         who: String,
     },
     /// Not one of ours.
-    #[error("`{}` is not a Loftwatch file: {why}\nit was not changed\nhint: choose another folder with --data, or add --set-aside to rename it and start afresh", file.display())]
+    #[error("`{}` is not a Loftwatch file: {why}\nit was not changed\nhint: {}", file.display(), instead(file))]
     Foreign {
         /// The file.
         file: PathBuf,
@@ -54,7 +54,7 @@ pub(crate) enum StoreError {
         why: String,
     },
     /// Ours, but broken.
-    #[error("`{}` is damaged: {why}\nit was not changed\nhint: copy the folder before anything else; --set-aside renames it and starts afresh, and most of it can usually be read again with `sqlite3 {} .recover`", file.display(), file.display())]
+    #[error("`{}` is damaged: {why}\nit was not changed\nhint: {}", file.display(), repair(file))]
     Damaged {
         /// The file.
         file: PathBuf,
@@ -87,6 +87,44 @@ pub(crate) enum StoreError {
         /// What the system said.
         source: std::io::Error,
     },
+}
+
+/// The outputs' file is computed from the inputs, and needs no rescue.
+fn is_derived(file: &Path) -> bool {
+    file.file_name().is_some_and(|name| name == "derived.db")
+}
+
+/// What computes the outputs again.
+fn rebuild(file: &Path) -> String {
+    format!("`loftwatch rebuild --data {}`", file.parent().unwrap_or(file).display())
+}
+
+/// What to do about a damaged file.
+fn repair(file: &Path) -> String {
+    if is_derived(file) {
+        return format!(
+            "the inputs are not touched by it: {} computes it again, flights and all",
+            rebuild(file)
+        );
+    }
+    if std::fs::metadata(file).map_or(0, |about| about.len()) == 0 {
+        return "put it back from a copy of the folder; --set-aside renames what is left and starts afresh"
+            .to_owned();
+    }
+    format!(
+        "copy the folder before anything else. Most of it can usually be read again: `sqlite3 {} .recover > rows.sql`; the README, \"A damaged store\", says how that becomes the store again. --set-aside renames it and starts afresh",
+        file.display()
+    )
+}
+
+/// What to do about a file that is none of ours.
+fn instead(file: &Path) -> String {
+    let usual = "choose another folder with --data, or add --set-aside to rename it and start afresh";
+    if is_derived(file) {
+        format!("if its beginning was damaged, {} computes it again; else {usual}", rebuild(file))
+    } else {
+        usual.to_owned()
+    }
 }
 
 /// What to do about a file or folder that the system refuses.

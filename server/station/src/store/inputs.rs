@@ -202,11 +202,36 @@ fn columns(what: &What) -> Result<(&'static str, Option<String>, Vec<u8>), sqlx:
         What::EndFlight { .. } => ("end_flight", None),
         What::Accept(_) => ("accept", None),
         What::Remark { .. } => ("remark", None),
+        What::MendSetup { .. } => ("mend_setup", None),
         What::Started => ("started", None),
     };
     Ok((kind, link, serde_json::to_vec(what).map_err(|error| sqlx::Error::Encode(error.into()))?))
 }
 
+/// The rows as they are computed: a setup that was mended afterwards stands where it was told.
+async fn as_mended(pool: &SqlitePool, rows: &[SqliteRow]) -> Result<Vec<Input>, sqlx::Error> {
+    let mut all = rows.iter().map(input).collect::<Result<Vec<Input>, _>>()?;
+    if !all.iter().any(|input| input.what.setup().is_some()) {
+        return Ok(all);
+    }
+    let mended = sqlx::query(
+        "SELECT * FROM input INDEXED BY input_other WHERE kind <> 'bytes' AND kind = 'mend_setup' ORDER BY number",
+    )
+    .fetch_all(pool)
+    .await?;
+    for row in &mended {
+        let What::MendSetup { setup, of } = input(row)?.what else { continue };
+        for told in all.iter_mut().filter(|told| of.contains(&told.number)) {
+            match &mut told.what {
+                What::SetupChange(old) | What::SetupByCrew { setup: old, .. } => old.clone_from(&setup),
+                _ => {}
+            }
+        }
+    }
+    Ok(all)
+}
+
+/// A row as it stands.
 fn input(row: &SqliteRow) -> Result<Input, sqlx::Error> {
     let kind: &str = row.try_get("kind")?;
     let data: &[u8] = row.try_get("data")?;
@@ -254,7 +279,7 @@ pub(crate) async fn read(
         .bind(most)
         .fetch_all(pool)
         .await?;
-    rows.iter().map(input).collect()
+    as_mended(pool, &rows).await
 }
 
 /// The relays that passed something on.
@@ -285,7 +310,7 @@ pub(crate) async fn read_own(pool: &SqlitePool, after: u64, most: u32) -> Result
     let own = if relays(pool).await?.is_empty() { "" } else { "AND far_number IS NULL" };
     let sql = format!("SELECT * FROM input WHERE number > ? {own} ORDER BY number LIMIT ?");
     let rows = sqlx::query(AssertSqlSafe(sql)).bind(after as i64).bind(most).fetch_all(pool).await?;
-    rows.iter().map(input).collect()
+    as_mended(pool, &rows).await
 }
 
 /// What a relay passed on after `after`, in order, at most `most`.
@@ -337,9 +362,19 @@ pub(crate) async fn last_setup(pool: &SqlitePool) -> Result<Option<(Input, Setup
 
 async fn setup_input(pool: &SqlitePool, sql: &'static str) -> Result<Option<(Input, Setup)>, sqlx::Error> {
     let Some(row) = sqlx::query(sql).fetch_optional(pool).await? else { return Ok(None) };
-    let input = input(&row)?;
+    let Some(input) = as_mended(pool, &[row]).await?.pop() else { return Ok(None) };
     let Some(setup) = input.what.setup().cloned() else { return Ok(None) };
     Ok(Some((input, setup)))
+}
+
+/// All inputs that told a setup, as it is computed with now.
+pub(crate) async fn setups(pool: &SqlitePool) -> Result<Vec<Input>, sqlx::Error> {
+    let rows = sqlx::query(
+        "SELECT * FROM input INDEXED BY input_other WHERE kind <> 'bytes' AND kind = 'setup_change' ORDER BY number",
+    )
+    .fetch_all(pool)
+    .await?;
+    as_mended(pool, &rows).await
 }
 
 /// The newest inputs that are presses of the crew, newest first.

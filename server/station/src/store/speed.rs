@@ -53,6 +53,7 @@ fn pair(number: u64) -> [Output; 2] {
         body: 0,
         again: false,
         sequence: Some(number),
+        instant: 0,
         t_measured_ns: number as i64 * 20_000,
         values: (0..15).map(value).collect(),
         complaints: Vec::new(),

@@ -112,8 +112,8 @@ impl Source<'_> {
 
     fn as_it_travels(&self, what: What) -> Option<What> {
         match what {
-            // What holds of them goes by itself; those of other flights stay.
-            What::Remark { .. } => None,
+            // What holds of them goes by itself; those of other flights stay. A mended setup stands where it belongs.
+            What::Remark { .. } | What::MendSetup { .. } => None,
             What::CorrectMark { flight, id, label, at_ns, who } => {
                 (flight == self.number).then_some(What::CorrectMark { flight: 1, id, label, at_ns, who })
             }

@@ -28,7 +28,7 @@ async fn stored(place: &Path, all: &[loftwatch_engine::Input]) {
     }
     sqlx::Connection::close(store).await.unwrap();
     drop(folder);
-    crate::rebuild::run(place).await.unwrap();
+    crate::rebuild::run(place, None).await.unwrap();
 }
 
 #[test]

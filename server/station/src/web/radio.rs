@@ -150,7 +150,7 @@ fn decode(setup: &Setup, tails: &Tails) -> Vec<RadioFrame> {
         let mut sums = BTreeMap::new();
         let mut frames: VecDeque<(i64, RadioFrame)> = VecDeque::new();
         for (t_ns, bytes) in tail {
-            splitter.push(bytes, *t_ns, &mut |frame| {
+            let mut take = |frame: Frame<'_>| {
                 // The first bytes may be the end of a frame that began before them.
                 if frame.offset == 0 && frame.payload.is_err() {
                     return;
@@ -159,7 +159,11 @@ fn decode(setup: &Setup, tails: &Tails) -> Vec<RadioFrame> {
                     frames.pop_front();
                 }
                 frames.push_back((frame.t_ns, one(setup, link, &mut sums, &frame)));
-            });
+            };
+            splitter.push(bytes, *t_ns, &mut take);
+            if link.is_in_datagrams() {
+                splitter.end_piece(&mut take);
+            }
         }
         all.extend(frames);
     }

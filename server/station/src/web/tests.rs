@@ -76,7 +76,14 @@ async fn station_of_store(setup_file: Option<&std::path::Path>, stored: Stored, 
     let listener = TcpListener::bind("127.0.0.1:0").await.unwrap();
     let address = listener.local_addr().unwrap();
     let shared = Arc::new(Shared {
-        hub: Arc::new(Hub::new(clock, EPOCH_NS, setup.clone(), status.clone(), links.clone())),
+        hub: Arc::new(Hub::new(
+            clock,
+            EPOCH_NS,
+            setup.clone(),
+            status.clone(),
+            links.clone(),
+            watch::channel(Vec::new()).1,
+        )),
         crowd: Arc::default(),
         readers: stored.readers.clone(),
         inputs_readers: stored.inputs.clone(),
