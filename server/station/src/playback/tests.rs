@@ -194,7 +194,7 @@ async fn the_links_are_told_as_they_were() {
         let story: Json = serde_json::from_str(&playback.story()).unwrap();
         assert_eq!(
             story["links"],
-            serde_json::json!([{ "name": name, "up": up, "reason": reason }]),
+            serde_json::json!([{ "name": name, "up": up, "reason": reason, "bytes": null, "no_frame": false, "wrong": null }]),
             "{t_s}"
         );
     }
