@@ -17,6 +17,8 @@ from .make import make
 
 OUT = Path(__file__).resolve().parents[1] / "out"
 ALPHA = 0.1
+# time after its planned opening's 95 % end within which a missing canopy is to be told, s
+SAID_WITHIN_S = 3.0
 
 
 def flight_folder(cls, seed, base=OUT / "flights"):
@@ -259,13 +261,20 @@ def judge(folder, lines_path, samples_only=False):
     out["chute_failed"] = any(c["failed"] for c in body["cues"])
     # A separation opens no device: a body that was to tumble has nothing to show a sign of.
     devices = {d["cue"] for d in plan["bodies"][0]["descents"] if d["state"] in ("drogue", "main", "streamer")}
-    failed = [c for c in body["cues"] if c["failed"] and c["cue"] in devices]
+    failed = [c for c in body["cues"] if c["failed"] and c["cue"] in devices and falls_on(body, due_end(c, plan))]
     out["device_failed"] = bool(failed)
     out["chute_late"] = any(c["late_s"] > 0 for c in body["cues"])
     out["no_chute_said"] = no_chute_said(said, name)
     if failed:
         out["no_chute_due"] = min(due_end(c, plan) for c in failed)
     return out
+
+
+def falls_on(body, due_s):
+    """Whether something can be missed for as long as it may take to say so: the body is not on the ground by then, nor under
+    another canopy."""
+    until = due_s + SAID_WITHIN_S
+    return until < body["landing"]["t_s"] and not any(due_s - 1.0 < o["t_s"] < until for o in body["openings"])
 
 
 def due_end(cue, plan):

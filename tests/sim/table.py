@@ -3,6 +3,8 @@ import math
 
 import numpy as np
 
+from .score import SAID_WITHIN_S
+
 ORDER = ("after", "half", "near")
 TITLES = {"after": "0.5 s after burnout", "half": "half of coast", "near": "1 s before apogee", "pad": "on the pad"}
 
@@ -142,7 +144,7 @@ def other_table(rows):
         unknown = sum(1 for r in rs if "lean" in r and r["lean"] is None)
         st = lambda k, n: [r["state_" + k][n] for r in rs if "state_" + k in r]
         failed = [r for r in rs if r["device_failed"]]
-        said = [r for r in failed if r["no_chute_said"] is not None and r["no_chute_said"] <= r["no_chute_due"] + 3.0]
+        said = [r for r in failed if r["no_chute_said"] is not None and r["no_chute_said"] <= r["no_chute_due"] + SAID_WITHIN_S]
         good = [r for r in rs if not r["chute_failed"] and not r["chute_late"]]
         out.append([cls, len(known), unknown, fmt(quant(absolute([k["err"] for k in known]), 0.5)), fmt(quant(absolute([k["err"] for k in known]), 0.9)),
                     percent(mean([k["in90"] for k in known])), percent(mean(st("height_m", "in90"))), percent(mean(st("climb_mps", "in90"))),

@@ -30,9 +30,9 @@ const COLUMN_LEAST_M: f64 = 30.0;
 const SHAPE_WANDER: f64 = 0.05;
 /// Lift of a nose that follows its path late, over gravity's part across the path, in the pad's air: pitch damping over stability,
 /// (Cn rho A/2m) (0.35 (L/2)^2 / margin), whatever the speed (own derivation from linear pitch damping; coefficient 0.35
-/// common practice, no source; 0.01 to 0.03 for vehicles from slender to stout). In coast it always acts upwards. Its spread, and how long that
+/// common practice, no source; 0.01 to 0.02 for slender vehicles). In coast it always acts upwards. Its spread, and how long that
 /// lasts in the filter, s.
-const LIFT: f64 = 0.02;
+const LIFT: f64 = 0.015;
 pub(crate) const LIFT_SD: f64 = 0.01;
 const LIFT_LASTS_S: f64 = 1.0;
 /// Number of motion states: position and velocity.

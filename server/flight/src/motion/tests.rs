@@ -69,13 +69,13 @@ fn coast() -> Regime {
 }
 
 /// SciPy 1.17 `solve_ivp(method="DOP853", rtol=1e-12)` on the same equations written in Python (US Standard Atmosphere
-/// 1976 below 11 km, Somigliana with height, Coriolis, vertical leaning by x/R, on the way up a lift of 0.02 of gravity's part
+/// 1976 below 11 km, Somigliana with height, Coriolis, vertical leaning by x/R, on the way up a lift of 0.015 of gravity's part
 /// across the path in the pad's air): start 500 m, (30, 20, 250) m/s, k = 4e-4 per metre, 45 N, no wind. Time, then east,
 /// north, up, and their rates.
 const DOP853: [(f64, [f64; 6]); 3] = [
-    (5.0, [124.057367, 82.81744, 1428.009609, 21.124117, 14.120985, 135.205849]),
-    (10.0, [219.581458, 146.728186, 1926.731895, 17.567938, 11.762056, 68.251139]),
-    (20.0, [381.30846, 254.997393, 2092.297803, 15.326671, 10.248769, -32.397992]),
+    (5.0, [124.121196, 82.860021, 1427.997536, 21.149445, 14.137887, 135.200783]),
+    (10.0, [219.84494, 146.904069, 1926.673770, 17.624813, 11.800044, 68.236178]),
+    (20.0, [382.622914, 255.875331, 2091.572121, 15.451198, 10.331878, -32.50624]),
 ];
 
 #[test]
