@@ -37,16 +37,11 @@ const CHARGE_OPENS_S: f64 = 1.0;
 /// How long after it was seen an opening is in what a receiver says of the climb, s: its lag, and the rest of the filling.
 const OPENING_HEARD_S: f64 = 1.0;
 
-/// Way on which a canopy of this drag area, m2, fills, m.
-pub(crate) fn fill_m(drag_area_m2: f64) -> f64 {
-    FILL_DIAMETERS * sqrt(4.0 * drag_area_m2.max(0.0) / (core::f64::consts::PI * FILL_CD))
-}
-
-/// How long a canopy of this drag area, m2, takes to fill at an airspeed, m/s: its way at that speed, between a tenth of a second
-/// and 2.5 s.
+/// How long a canopy of this drag area, m2, takes to fill at an airspeed, m/s: between a tenth of a second and 2.5 s.
 #[must_use]
 pub fn canopy_fill_s(drag_area_m2: f64, airspeed_mps: f64) -> f64 {
-    (fill_m(drag_area_m2) / airspeed_mps.max(FILLS_AT_MPS)).clamp(SPRINGS_S, MOST_FILL_S)
+    let diameter_m = sqrt(4.0 * drag_area_m2.max(0.0) / (core::f64::consts::PI * FILL_CD));
+    (FILL_DIAMETERS * diameter_m / airspeed_mps.max(FILLS_AT_MPS)).clamp(SPRINGS_S, MOST_FILL_S)
 }
 
 impl Filter {
@@ -84,9 +79,9 @@ impl Filter {
             open.x[LNK] = c.ln_k;
             open.opened_s = self.t_s - 0.5 * CANOPY_EVERY_S;
             // It may spring open, or fill on its way: one try each in turn.
-            let v = libm::hypot(libm::hypot(shut.x[VE], shut.x[VN]), shut.x[VU]).max(FILLS_AT_MPS);
+            let v = libm::hypot(libm::hypot(shut.x[VE], shut.x[VN]), shut.x[VU]);
             open.shut_k = shut.k_at(self.t_s).0;
-            open.fill_s = if slowly { (c.fill_m / v).clamp(SPRINGS_S, MOST_FILL_S) } else { SPRINGS_S };
+            open.fill_s = if slowly { canopy_fill_s(c.drag_area_m2, v) } else { SPRINGS_S };
             open.reopen(LNK, c.sd * c.sd);
             // It may have opened at any moment since the last time it was supposed.
             let slowed = if open.fill_s > CANOPY_EVERY_S { 0.05 } else { 0.3 } * shut.x[VU];

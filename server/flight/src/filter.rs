@@ -92,8 +92,8 @@ pub(crate) struct Canopy {
     /// Told ln k under it and its spread.
     pub(crate) ln_k: f64,
     pub(crate) sd: f64,
-    /// Way that it fills on, m.
-    pub(crate) fill_m: f64,
+    /// Told drag area, m2.
+    pub(crate) drag_area_m2: f64,
     /// When it may open, and the end of when it should, s.
     pub(crate) from_s: f64,
     pub(crate) planned_s: f64,

@@ -24,8 +24,8 @@ const AFTER_POWER_S: f64 = 0.7;
 /// How long fixes must fit before GNSS is believed again, and differ from the barometer by the same height before that is, s.
 const FITS_S: f64 = 0.95;
 const ODD_S: f64 = 4.0;
-/// Time by which an opening canopy makes a receiver's lag another one, s (common practice, no source); and the same as share of
-/// the speed.
+/// Spread that an opening canopy gives to the moment of a fix, s, and, as a share of the speed, to its velocity (common practice, no
+/// source): what a receiver says is of before the opening as much as of after it.
 const OPENING_SD_S: f64 = 0.2;
 
 impl Filter {
@@ -56,7 +56,6 @@ impl Filter {
             }
             sqrt(v)
         };
-        // While a canopy may be opening a receiver that lags says as much of before as of after it.
         let opening_sd_s = if self.about.is_none() && self.is_opening() { OPENING_SD_S } else { 0.0 };
         let age_sd = libm::hypot(age_sd, opening_sd_s);
         if let Some((e, n, up)) = Self::fix_enu(m, s) {

@@ -439,7 +439,7 @@ impl Filter {
                 main: d.state == DescentState::Main,
                 ln_k: m.ln_k_under(body, area.value),
                 sd: (area.sd / area.value.max(1e-9)).clamp(0.1, 0.6),
-                fill_m: crate::canopy::fill_m(area.value),
+                drag_area_m2: area.value,
                 from_s: acts_s - 2.0 * sd_s,
                 planned_s: acts_s + 2.0 * sd_s + 0.5,
                 until_s: acts_s + 2.0 * sd_s + CANOPY_LATE_S,
