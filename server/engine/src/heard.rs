@@ -139,6 +139,7 @@ impl Heard {
                 of_receiver.filter_map(|l| links.get(&l.name))
             };
             let bytes = streams().map(LinkStream::bytes).sum();
+            let wrong = streams().map(LinkStream::wrong_frames).sum();
             let mut wrong_by: BTreeMap<String, u64> = BTreeMap::new();
             for (reason, count) in streams().flat_map(|stream| &stream.wrong) {
                 *wrong_by.entry(reason.clone()).or_default() += count;
@@ -154,11 +155,7 @@ impl Heard {
                     snr_db: stats.and_then(|s| s.snr_db),
                     ticks: stats.map(|s| s.ticks(now_ns)).unwrap_or_default(),
                     good: stats.map_or(0, |s| s.good),
-                    wrong: wrong_by
-                        .iter()
-                        .filter(|(kind, _)| crate::links::is_wrong(kind))
-                        .map(|(_, n)| n)
-                        .sum(),
+                    wrong,
                     wrong_by: wrong_by.clone(),
                     bytes,
                 });

@@ -18,8 +18,8 @@ pub(crate) struct LinkStream {
     first_offset: u64,
     /// What the splitter was made from.
     cut_as: Option<(Framing, Hints)>,
-    /// Whether the lines of a layout, by its name, come with checksums.
-    sums: BTreeMap<String, Sums>,
+    /// Whether lines come with checksums.
+    sums: Sums,
     /// Frames so far that gave no reading, by reason.
     pub(crate) wrong: BTreeMap<String, u64>,
     /// First and newest bytes since a frame ended, good or wrong, station time ns. Noise ends none.
@@ -42,11 +42,6 @@ pub struct LinkCount {
 /// Bytes that come for so long without the end of a frame are told, ns. Common practice, no source: a frame of 600 bytes
 /// at 1200 baud takes as long.
 const NO_FRAME_NS: i64 = 5_000_000_000;
-
-/// Whether frames of this kind that gave no reading are wrong ones: a packet that is somebody else's is good.
-pub(crate) fn is_wrong(kind: &str) -> bool {
-    kind.replace('_', " ") != NOT_TAKEN
-}
 
 /// A frame as far as the bytes alone tell.
 pub(crate) struct Cut {
@@ -73,7 +68,7 @@ impl LinkStream {
             splitter: Splitter::with_hints(&link.framing, hints(setup, link)),
             first_offset,
             cut_as,
-            sums: BTreeMap::new(),
+            sums: Sums::default(),
             wrong,
             open: None,
         }
@@ -87,7 +82,7 @@ impl LinkStream {
             splitter: Splitter::new(&framing),
             first_offset,
             cut_as: None,
-            sums: BTreeMap::new(),
+            sums: Sums::default(),
             wrong: BTreeMap::new(),
             open: None,
         }
@@ -134,8 +129,13 @@ impl LinkStream {
     /// How it stands.
     pub(crate) fn count(&self, link: &str) -> LinkCount {
         let no_frame = self.open.is_some_and(|(first_ns, newest_ns)| newest_ns - first_ns >= NO_FRAME_NS);
-        let wrong = self.wrong.iter().filter(|(kind, _)| is_wrong(kind)).map(|(_, count)| count).sum();
-        LinkCount { link: link.to_owned(), bytes: self.bytes(), no_frame, wrong }
+        LinkCount { link: link.to_owned(), bytes: self.bytes(), no_frame, wrong: self.wrong_frames() }
+    }
+
+    /// Wrong frames so far. A packet that is somebody else's is a good one.
+    pub(crate) fn wrong_frames(&self) -> u64 {
+        let wrong = |kind: &str| kind.replace('_', " ") != NOT_TAKEN;
+        self.wrong.iter().filter(|(kind, _)| wrong(kind)).map(|(_, count)| count).sum()
     }
 
     /// The link restarts: half a frame is void.
@@ -159,7 +159,7 @@ fn cut(
     setup: &Setup,
     link: &crate::setup::Link,
     first_offset: u64,
-    sums: &mut BTreeMap<String, Sums>,
+    sums: &mut Sums,
     frame: &loftwatch_radio::Frame<'_>,
 ) -> Cut {
     let mut said = Frame {
@@ -184,17 +184,16 @@ fn cut(
             let layouts = || link.layouts.iter().filter(|i| **i < setup.layouts.len());
             match loftwatch_radio::take(layouts().map(|i| &setup.layouts[*i]), payload) {
                 Ok((at, read)) => {
-                    let index = layouts().nth(at).copied();
-                    let layout = index.map(|index| setup.layouts[index].name.clone());
-                    let optional = CutBy::Lines { checksum: LineChecksum::Optional };
-                    let sum = layout.clone().filter(|_| link.framing.cut == optional);
-                    if sum.is_none_or(|name| sums.entry(name).or_default().note(frame.checked)) {
-                        decoded = index.map(|index| (index, read));
-                    } else {
-                        said.wrong = Some(Sums::MISSING.into());
-                        said.wrong_kind = Some(Wrong::NoChecksum.reason().replace(' ', "_"));
+                    if let Some(index) = layouts().nth(at).copied() {
+                        let name = &setup.layouts[index].name;
+                        if sums.note(&link.framing, name, frame.checked) {
+                            decoded = Some((index, read));
+                        } else {
+                            said.wrong = Some(Sums::MISSING.into());
+                            said.wrong_kind = Some(Wrong::NoChecksum.reason().replace(' ', "_"));
+                        }
+                        said.layout = Some(name.clone());
                     }
-                    said.layout = layout;
                 }
                 Err(misfit) => {
                     said.wrong = Some(misfit.to_string());

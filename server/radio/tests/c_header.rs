@@ -494,6 +494,20 @@ fn compare(link: &str, framing: &Framing, layout: &Layout, bytes: &[u8], expecte
     }
 }
 
+/// What a C program prints that compiles without a warning.
+fn run((compiler, folder): (&str, &std::path::Path), name: &str, text: &str) -> String {
+    let (source, program) = (folder.join(format!("{name}.c")), folder.join(name));
+    std::fs::write(&source, text).unwrap();
+    let built = Command::new(compiler)
+        .args(["-std=c99", "-Wall", "-Wextra", "-Wpedantic", "-Wconversion", "-Werror", "-o"])
+        .arg(&program)
+        .arg(&source)
+        .output()
+        .unwrap();
+    assert!(built.status.success(), "{}", String::from_utf8_lossy(&built.stderr));
+    String::from_utf8(Command::new(&program).output().unwrap().stdout).unwrap()
+}
+
 /// The frames of some packets, by C: layout and how its struct is filled in.
 fn packed(
     (compiler, folder): (&str, &std::path::Path),
@@ -514,16 +528,7 @@ fn packed(
         );
     }
     main.push_str("    return 0;\n}\n");
-    let (source, program) = (folder.join("l.c"), folder.join("l"));
-    std::fs::write(&source, main).unwrap();
-    let built = Command::new(compiler)
-        .args(["-std=c99", "-Wall", "-Wextra", "-Wpedantic", "-Wconversion", "-Werror", "-o"])
-        .arg(&program)
-        .arg(&source)
-        .output()
-        .unwrap();
-    assert!(built.status.success(), "{}", String::from_utf8_lossy(&built.stderr));
-    let said = String::from_utf8(Command::new(&program).output().unwrap().stdout).unwrap();
+    let said = run((compiler, folder), "l", &main);
     let bytes = |line: &str| -> Vec<u8> {
         (0..line.len()).step_by(2).map(|at| u8::from_str_radix(&line[at..at + 2], 16).unwrap()).collect()
     };
@@ -654,16 +659,7 @@ fn every_crc_of_the_catalogue_is_the_same_in_c() {
         names.push(name);
     }
     let _ = writeln!(main, "int main(void) {{\n{body}    return 0;\n}}");
-    let (source, program) = (folder.join("crc.c"), folder.join("crc"));
-    std::fs::write(&source, main).unwrap();
-    let built = Command::new(&compiler)
-        .args(["-std=c99", "-Wall", "-Wextra", "-Wpedantic", "-Wconversion", "-Werror", "-o"])
-        .arg(&program)
-        .arg(&source)
-        .output()
-        .unwrap();
-    assert!(built.status.success(), "{}", String::from_utf8_lossy(&built.stderr));
-    let said = String::from_utf8(Command::new(&program).output().unwrap().stdout).unwrap();
+    let said = run((&compiler, &folder), "crc", &main);
     assert_eq!(said.lines().count(), names.len());
     for (line, name) in said.lines().zip(names) {
         // The catalogue's check value, by the crate's own way: a frame of the nine digits with this CRC must hold.

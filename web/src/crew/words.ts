@@ -70,3 +70,16 @@ export function placeIn(text: string, line: number, column: number): number {
   const characters = [...text.slice(at, end < 0 ? text.length : end)];
   return at + characters.slice(0, column - 1).join('').length;
 }
+
+/** Puts a text field's cursor where a mistake is. */
+export function putCursor(
+  field: HTMLTextAreaElement,
+  text: string,
+  { line, column }: { line: number; column: number },
+): void {
+  const at = placeIn(text, line, column);
+  field.focus();
+  field.setSelectionRange(at, at);
+  // A text field brings its caret into view only when something is typed.
+  field.scrollTop = (field.scrollHeight / text.split('\n').length) * (line - 4);
+}

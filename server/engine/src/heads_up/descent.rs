@@ -51,8 +51,13 @@ struct Opening {
     descent: usize,
     /// 95 % end of the opening, as last predicted before it, s.
     end_s: f64,
-    /// Fall rate and airspeed at that end, m/s, once it is past.
-    fall_mps: Option<f64>,
+    /// How the body moves at that end, once it is past.
+    at_end: Option<AtEnd>,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+struct AtEnd {
+    fall_mps: f64,
     airspeed_mps: f64,
 }
 
@@ -69,23 +74,19 @@ impl Openings {
                 let Some(Some(cue)) = view.cue_predictions.get(planned.cue) else { continue };
                 let known = next.0.iter().position(|o| o.body == body && o.descent == descent);
                 let at = known.unwrap_or_else(|| {
-                    next.0.push(Opening {
-                        body,
-                        descent,
-                        end_s: cue.cue_t_s.p95,
-                        fall_mps: None,
-                        airspeed_mps: 0.0,
-                    });
+                    next.0.push(Opening { body, descent, end_s: cue.cue_t_s.p95, at_end: None });
                     next.0.len() - 1
                 });
                 let opening = &mut next.0[at];
                 // The end moves with the prediction until it is reached; a cue that went by keeps its own.
-                if opening.fall_mps.is_none() {
+                if opening.at_end.is_none() {
                     opening.end_s = cue.cue_t_s.p95;
                     let descending = estimate.phase == Phase::Descending;
                     if descending && view.t_s >= opening.end_s {
-                        opening.fall_mps = Some((-estimate.climb_mps.p50).max(0.0));
-                        opening.airspeed_mps = estimate.airspeed_mps.p50;
+                        opening.at_end = Some(AtEnd {
+                            fall_mps: (-estimate.climb_mps.p50).max(0.0),
+                            airspeed_mps: estimate.airspeed_mps.p50,
+                        });
                     }
                 }
             }
@@ -104,12 +105,8 @@ fn newest<'a>(view: &'a View<'_>, body: usize) -> Option<(&'a Opening, DescentSt
     if estimate.phase != Phase::Descending {
         return None;
     }
-    let opening = view
-        .openings
-        .0
-        .iter()
-        .filter(|o| o.body == body && o.fall_mps.is_some())
-        .max_by_key(|o| o.descent)?;
+    let opening =
+        view.openings.0.iter().filter(|o| o.body == body && o.at_end.is_some()).max_by_key(|o| o.descent)?;
     let planned = told.descents.get(opening.descent)?;
     Some((opening, planned.state, terminal_mps(view.plan, body, opening.descent, estimate)?))
 }
@@ -149,10 +146,10 @@ pub(super) fn no_sign(view: &View<'_>, verdicts: &mut Vec<Verdict>) {
         let Some((opening, state, terminal)) = newest(view, body) else { continue };
         let Some((told, estimate)) = view.flying(body) else { continue };
         let late_s = view.t_s - opening.end_s;
-        let at_end_mps = opening.fall_mps.unwrap_or_default();
+        let Some(at_end) = opening.at_end else { continue };
         let area = told.descents[opening.descent].drag_area_m2;
-        let free_s = (FREE_SHARE * canopy_fill_s(area.value, opening.airspeed_mps)).max(LEAST_FREE_S);
-        let expected = expected_mps(at_end_mps + GRAVITY_MPS2 * free_s, terminal, late_s - free_s);
+        let free_s = (FREE_SHARE * canopy_fill_s(area.value, at_end.airspeed_mps)).max(LEAST_FREE_S);
+        let expected = expected_mps(at_end.fall_mps + GRAVITY_MPS2 * free_s, terminal, late_s - free_s);
         let limit = (1.0 + SPREADS * area.sd / (2.0 * area.value)) * expected + MARGIN_MPS;
         // An opening is supposed again and again, each time with a small part of the belief: that part alone is no doubt.
         let surely = -0.5 * (estimate.climb_mps.p75 + estimate.climb_mps.p95);
@@ -173,7 +170,7 @@ pub(super) fn no_sign(view: &View<'_>, verdicts: &mut Vec<Verdict>) {
         verdicts.push(Verdict {
             about: format!("{}:{}", told.name, state_name(state)),
             holds,
-            settle_s: if at_end_mps > BRAKES * terminal { BRAKED_S } else { 0.0 },
+            settle_s: if at_end.fall_mps > BRAKES * terminal { BRAKED_S } else { 0.0 },
             level: Level::Act,
             body,
             cue: Some(told.descents[opening.descent].cue),

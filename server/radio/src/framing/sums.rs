@@ -5,22 +5,41 @@
 //! neither one damaged line nor one that ends like a checksum by chance settles it; and given up after as many, as the
 //! transmitter may have got another program. Who sends some with and some without is never held to it.
 
+use std::collections::BTreeMap;
+
 use serde::{Deserialize, Serialize};
+
+use super::{Cut, Framing, LineChecksum};
 
 /// Lines in a row that settle it. Common practice, no source: a second or less of most telemetry.
 const SETTLED: u8 = 8;
 
-/// What is known of one link's lines of one layout.
+/// What is known of one link's lines, by the name of their layout.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Sums(BTreeMap<String, Known>);
+
+impl Sums {
+    /// What is said of a line that must be damaged.
+    pub const MISSING: &str = "no checksum, where the lines before had one";
+
+    /// Takes note of a frame that a layout takes. False if it must be damaged: it has no checksum, and should.
+    pub fn note(&mut self, framing: &Framing, layout: &str, checked: bool) -> bool {
+        framing.cut != Cut::Lines { checksum: LineChecksum::Optional }
+            || self.0.entry(layout.to_owned()).or_default().note(checked)
+    }
+}
+
+/// What is known of the lines of one layout.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Sums {
+struct Known {
     expected: bool,
     /// Lines in a row that say otherwise.
     otherwise: u8,
 }
 
-impl Sums {
+impl Known {
     /// Takes note of a line that is good as far as it goes. False if it must be damaged: it has no checksum, and should.
-    pub fn note(&mut self, checked: bool) -> bool {
+    fn note(&mut self, checked: bool) -> bool {
         if checked == self.expected {
             self.otherwise = 0;
             return true;
@@ -33,17 +52,14 @@ impl Sums {
         }
         checked
     }
-
-    /// What is said of a line that must be damaged.
-    pub const MISSING: &str = "no checksum, where the lines before had one";
 }
 
 #[cfg(test)]
 mod tests {
-    use super::Sums;
+    use super::Known;
 
     fn notes(lines: &str) -> String {
-        let mut sums = Sums::default();
+        let mut sums = Known::default();
         lines.bytes().map(|line| if sums.note(line == b'*') { '+' } else { 'x' }).collect()
     }
 

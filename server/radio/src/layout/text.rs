@@ -1,5 +1,6 @@
-//! Columns of text. An empty column says "no value", and so does what C prints for no number; spaces around a column do not count. A column that is missing, or no
-//! number where one should be, is complained of: `taken.rs` takes such a line for damaged.
+//! Columns of text. An empty column says "no value", and so does what C prints for no number; spaces around a column do not
+//! count. A column that is missing, or no number where one should be, is complained of: `taken.rs` takes such a line for
+//! damaged.
 
 use super::decoded::{Complaint, Decoded, Value};
 use super::{Field, Placed, Stored, number, slots};

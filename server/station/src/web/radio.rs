@@ -17,9 +17,7 @@ use loftwatch_engine::Setup;
 use loftwatch_engine::setup::Link;
 use loftwatch_export::Units;
 use loftwatch_export::table::unit_of;
-use loftwatch_radio::{
-    Complaint, Cut, Frame, Hints, Layout, LineChecksum, Meaning, Quantity, Splitter, Stored, Sums, Value,
-};
+use loftwatch_radio::{Complaint, Frame, Hints, Layout, Meaning, Quantity, Splitter, Stored, Sums, Value};
 use sqlx::{Row as _, SqlitePool};
 
 use super::about::rounded_s;
@@ -147,7 +145,7 @@ fn decode(setup: &Setup, tails: &Tails) -> Vec<RadioFrame> {
         let Some(tail) = tails.get(&link.name) else { continue };
         let layouts = || link.layouts.iter().filter_map(|index| setup.layouts.get(*index));
         let mut splitter = Splitter::with_hints(&link.framing, Hints::of(layouts()));
-        let mut sums = BTreeMap::new();
+        let mut sums = Sums::default();
         let mut frames: VecDeque<(i64, RadioFrame)> = VecDeque::new();
         for (t_ns, bytes) in tail {
             let mut take = |frame: Frame<'_>| {
@@ -178,7 +176,7 @@ fn hex(bytes: &[u8]) -> String {
     })
 }
 
-fn one(setup: &Setup, link: &Link, sums: &mut BTreeMap<String, Sums>, frame: &Frame<'_>) -> RadioFrame {
+fn one(setup: &Setup, link: &Link, sums: &mut Sums, frame: &Frame<'_>) -> RadioFrame {
     let said = |bytes: &[u8], wrong: Option<String>| RadioFrame {
         link: link.name.clone(),
         t_s: rounded_s(frame.t_ns),
@@ -201,8 +199,7 @@ fn one(setup: &Setup, link: &Link, sums: &mut BTreeMap<String, Sums>, frame: &Fr
         },
         Err(misfit) => return said(payload, Some(misfit.to_string())),
     };
-    let optional = Cut::Lines { checksum: LineChecksum::Optional };
-    if link.framing.cut == optional && !sums.entry(layout.name.clone()).or_default().note(frame.checked) {
+    if !sums.note(&link.framing, &layout.name, frame.checked) {
         let wrong = Some(Sums::MISSING.to_owned());
         return RadioFrame { layout: Some(layout.name.clone()), ..said(payload, wrong) };
     }
