@@ -28,11 +28,7 @@ const COLUMN_LEAST_M: f64 = 30.0;
 /// Wandering of ln k near and above Mach 1, per root second: 15 % over ten seconds of supersonic coast, which is what
 /// slender bodies' curves differ by beyond a common rise. Larger: predictions from above Mach 1 are vaguer.
 const SHAPE_WANDER: f64 = 0.05;
-/// Lift of a nose that follows its path late, over gravity's part across the path, in the pad's air: pitch damping over stability,
-/// (Cn rho A/2m) (0.35 (L/2)^2 / margin), whatever the speed (own derivation from linear pitch damping; coefficient 0.35
-/// common practice, no source; 0.01 to 0.02 for slender vehicles). In coast it always acts upwards. Its spread, and how long that
-/// lasts in the filter, s.
-const LIFT: f64 = 0.015;
+/// Spread of [`Model::late_lift`], and how long that lasts in the filter, s.
 pub(crate) const LIFT_SD: f64 = 0.01;
 const LIFT_LASTS_S: f64 = 1.0;
 /// Number of motion states: position and velocity.
@@ -198,7 +194,7 @@ pub(crate) fn acceleration(
     let (n, vn) = if thrust == 0.0 { (a, v) } else { nose(m, x, share) };
     let per = thrust / (vn + 0.5);
     // Of gravity's part across the path a nose that follows it late holds up a share. `push` leaves out its slopes: a hundredth.
-    let lift = if a[2] > 0.0 && thrust.abs() < 0.5 { LIFT * rho * g } else { 0.0 };
+    let lift = if a[2] > 0.0 && thrust.abs() < 0.5 { m.late_lift * rho * g } else { 0.0 };
     let along = a[2] / (v * v).max(1.0);
     [
         per * n[0] - drag * a[0] - g * x[E] / EARTH_RADIUS_M + spin[0] - lift * along * a[0],

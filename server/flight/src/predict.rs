@@ -16,8 +16,9 @@ use crate::state::{Blob, D, H, LNK, PRED, TAU, VE, VU};
 pub(crate) const LEAST_WEIGHT: f64 = 4e-3;
 
 /// Spread of the least delay from measurement to receipt, which no clock sees, s: a packet's time on the air and in buffers is
-/// between ten and a hundred milliseconds (common practice, no source). What is measured is that much older than it seems.
-pub(crate) const CLOCK_SD_S: f64 = 0.04;
+/// between ten and a hundred milliseconds (common practice, no source). Whoever dates samples takes off the middle of that; the
+/// rest is common to all samples of a flight, and to what is predicted from them.
+pub(crate) const CLOCK_SD_S: f64 = 0.035;
 
 /// What defines a moment.
 #[derive(Clone, Copy, Debug, PartialEq)]

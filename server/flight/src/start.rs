@@ -1,9 +1,9 @@
 //! How the belief begins: at first motion, dated back; or aloft, when the first sample comes after liftoff.
 //!
 //! In the rail there is one upright blob; where the upper guide leaves it the sum is laid over the direction of the airspeed:
-//! one blob in the middle and two rings of six, with weights and spreads that make their sum the Gaussian of lean and wind, with
-//! tails a little wider (told spreads are guesses). Where no accelerometer can show burnout, three burn times are held against
-//! each other as well. The nominal flight, which nothing corrects, is laid over the lean at once.
+//! one blob in the middle and two rings of six, with weights and spreads that make their sum about the Gaussian of lean and wind,
+//! with more in the middle and wider tails (told spreads are guesses). Where no accelerometer can show burnout, three burn times
+//! are held against each other as well. The nominal flight, which nothing corrects, is laid over the lean at once.
 
 use libm::{cos, sin, sqrt};
 
@@ -19,8 +19,9 @@ use crate::state::{
     AB, AS, BB, BLAG, BS, Blob, D, E, GH, H, LAG, LNK, N, PORT, Row, SHAPE, TAU, VE, VN, VU, WE, WN,
 };
 
-/// Radius of each ring over the told spread, its number of blobs, weight of the ring.
-const RINGS: [(f64, usize, f64); 3] = [(0.0, 1, 0.22), (1.25, 6, 0.52), (2.4, 6, 0.26)];
+/// Radius of each ring over the told spread, its number of blobs, weight of the ring. A crew tells one round figure for all its
+/// flights: most of them go straighter than a Gaussian of that spread has it, and a few lean much further.
+const RINGS: [(f64, usize, f64); 3] = [(0.0, 1, 0.42), (1.25, 6, 0.38), (2.4, 6, 0.2)];
 /// Spread of a blob over the told one.
 const BLOB_SD: f64 = 0.62;
 /// Spread of height by pressure over true height near the ground: thermometer and lowest layer are not the standard's (1 K off

@@ -7,7 +7,7 @@
 //! Towsley, "Estimation and removal of clock skew from network delay measurements", 1999: the line under all points
 //! with the least distance to them, an edge of their lower convex hull). Late, repeated and bursting packets lie above
 //! it and change nothing.
-//! Limits: the least delay itself (airtime, serial port) cannot be seen and stays in as a bias.
+//! Limits: the least delay itself (airtime, serial port) cannot be seen and stays in; who knows what is usual may take it off.
 
 mod envelope;
 mod unwrap;
