@@ -22,6 +22,9 @@ const PITCH: f64 = 0.245;
 /// Spread of the share of the wind that turns the nose: what length, margin and tip-off leave open.
 pub(crate) const TURNS_SD: f64 = 0.12;
 
+/// Share of the told lean's variance that is left open whatever tilt and wind explain: told figures are guesses.
+const LEFT_LEAST: f64 = 0.25;
+
 /// Share of the wind at rail exit that the nose has turned into when the turning is done. At the rail's end the vehicle turns
 /// with a wave number c = sqrt([`PITCH`] rho d / m), the same at every speed, while its speed grows with the root of the distance:
 /// slow turners have outrun the wind by then. Fitted to the equations of pitch, path and speed in the plane (own derivation, solved
@@ -34,11 +37,11 @@ fn turning(guided_m: f64, diameter_m: f64, mass_kg: f64, density: f64) -> f64 {
 /// Lift of a nose that follows its path late, over gravity's part across the path, in the pad's air; in coast it always acts
 /// upwards. Two things hold the nose back. Pitch damping: (Cn rho A/2m) (0.35 (L/2)^2 / margin), whatever the speed, 0.01 to 0.02
 /// (linear pitch damping; coefficient 0.35 common practice, no source). And inertia: near apogee the path turns faster than the
-/// nose can, the more so the longer the vehicle. Its part per metre of diameter is fitted to the equations of pitch, path and
+/// nose can, the more so the longer the vehicle. Both are in a line over the diameter, held to the equations of pitch, path and
 /// speed in the plane (own derivation, solved with SciPy from 30 to 140 m/s, 3 to 30 degrees, 12 to 20 diameters long, margins of
-/// 1 to 2.2: `tests/sim/tests/test_late_lift.py`): what is wrong with time and airspeed at apogee falls to four tenths.
+/// 1.2 to 3.5: `tests/sim/tests/test_late_lift.py`): what is wrong with time and airspeed at apogee falls to four tenths.
 fn late_lift(diameter_m: f64) -> f64 {
-    0.015 + 0.1 * diameter_m.clamp(0.0, 0.5)
+    0.005 + 0.14 * diameter_m.clamp(0.0, 0.5)
 }
 
 /// A plan, ready for arithmetic.
@@ -57,7 +60,7 @@ pub(crate) struct Model {
     pub(crate) spin_up: f64,
     /// Told direction of the rail (unit vector) and whether its azimuth is known.
     pub(crate) rail: [f64; 3],
-    /// Spread of the path's angle at burnout as told, and where the rail lets go.
+    /// Spread of the path's angle on each axis: at burnout as told, and where the rail lets go without what tilt and wind give.
     pub(crate) lean_sd_rad: f64,
     pub(crate) lean_off_rail_rad: f64,
     pub(crate) rail_length_m: f64,
@@ -104,14 +107,25 @@ impl Model {
             let m = body.mass_kg.value.max(1e-3);
             *k = libm::log(air.pad_density() * area / (2.0 * m));
         }
+        let wind = Wind::told(&plan.weather);
+        let turns_with_wind =
+            turning(v.rail_length_m.max(0.0), v.diameter_m, v.liftoff_mass_kg.value, air.pad_density());
         // Under thrust gravity turns the path: an angle grows as the speed to the power of weight over net force.
-        let grown = stages.first().map_or(1.0, |s| {
+        let (exit_mps, grown) = stages.first().map_or((f64::INFINITY, 1.0), |s| {
             let net = (s.mean_mps2() - g0).max(0.5 * g0);
-            let ratio = net * s.burn_s / libm::sqrt(2.0 * net * v.rail_length_m.max(0.5));
-            libm::pow(ratio.max(1.0), g0 / net).clamp(1.0, 2.0)
+            let exit_mps = libm::sqrt(2.0 * net * v.rail_length_m.max(0.5));
+            let ratio = net * s.burn_s / exit_mps;
+            (exit_mps, libm::pow(ratio.max(1.0), g0 / net).clamp(1.0, 2.0))
         });
+        // The told spread is of the whole lean. What the rail's tilt and today's wind give is known apart from it.
+        let told_rad = lean_sd_rad.clamp(0.005, 0.6) / grown;
+        let ([east, north], _) = wind.at(10.0);
+        let by_wind_rad = turns_with_wind * libm::hypot(east, north) / exit_mps;
+        let known = 0.5 * (by_wind_rad * by_wind_rad + tilt * tilt);
+        let lean_off_rail_rad =
+            libm::sqrt((told_rad * told_rad - known).max(LEFT_LEAST * told_rad * told_rad));
         Self {
-            wind: Wind::told(&plan.weather),
+            wind,
             frame: Frame::at(site.latitude_rad, site.longitude_rad, site.elevation_m + site.geoid_m),
             stages,
             g0,
@@ -120,15 +134,10 @@ impl Model {
             spin_up: EARTH_RATE * sin(site.latitude_rad),
             rail: [sin(tilt) * sin(azimuth), sin(tilt) * cos(azimuth), cos(tilt)],
             lean_sd_rad: lean_sd_rad.clamp(0.005, 0.6),
-            lean_off_rail_rad: lean_sd_rad.clamp(0.005, 0.6) / grown,
+            lean_off_rail_rad,
             rail_length_m: v.rail_length_m.max(0.0),
             late_lift: late_lift(v.diameter_m),
-            turns_with_wind: turning(
-                v.rail_length_m.max(0.0),
-                v.diameter_m,
-                v.liftoff_mass_kg.value,
-                air.pad_density(),
-            ),
+            turns_with_wind,
             bare_ln_k,
             air,
             plan: plan.clone(),

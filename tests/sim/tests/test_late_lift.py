@@ -1,7 +1,7 @@
 """The lift of a nose that follows its path late, as the estimator takes it, against the equations of pitch, path and speed.
 
 Motion in the plane of a body whose normal force and pitch damping are linear in the angle (textbook form; normal force slope 10,
-inertia of a rod 12 to 20 diameters long, margins of 1 to 2.2 diameters, damping of 3 to 12 %: common practice, no source), solved
+inertia of a rod 12 to 20 diameters long, margins of 1.2 to 3.5 diameters, damping of 3 to 12 %: common practice, no source), solved
 with SciPy's DOP853. The estimator knows only the diameter: it takes a fixed share of gravity's part across the path.
 """
 import math
@@ -16,13 +16,13 @@ VEHICLES = 40
 
 def share(diameter_m):
     """`late_lift` of server/flight/src/model.rs."""
-    return 0.015 + 0.1 * min(diameter_m, 0.5)
+    return 0.005 + 0.14 * min(diameter_m, 0.5)
 
 
 def drawn(rng):
     diameter = math.exp(rng.uniform(math.log(0.05), math.log(0.3)))
     mass = rng.uniform(0.5, 1.6) * 30.0 * (diameter / 0.25) ** 2.2
-    margin, fineness = rng.uniform(1.0, 2.2), rng.uniform(12.0, 20.0)
+    margin, fineness = rng.uniform(1.2, 3.5), rng.uniform(12.0, 20.0)
     wave = math.sqrt(math.pi / 4 * 10.0 * margin / (fineness**2 / 6.0) * RHO * diameter / mass)
     arm = fineness**2 / 12.0 / margin * diameter
     return dict(diameter=diameter, wave=wave, arm=arm, damping=rng.uniform(0.03, 0.12), speed=rng.uniform(30.0, 140.0),
