@@ -39,6 +39,9 @@ fn ms(reading: &Reading) -> f64 {
     (reading.t_measured_ns - START_NS) as f64 / 1e6
 }
 
+/// How long a packet is taken to be on its way, ms.
+const WAY_MS: f64 = 30.0;
+
 /// COBS of a short packet: every zero byte is replaced by the way to the next one.
 fn cobs(packet: &[u8]) -> Vec<u8> {
     let mut coded = Vec::new();
@@ -70,10 +73,10 @@ fn samples_of_one_packet_each_have_their_own_time() {
     let (first, second) = (fast(5000), fast(5040));
     let all = readings(&layout, &[(1000, &first), (1040, &second)]);
     assert_eq!(all.len(), 16);
-    // The last sample is of the packet's own time, which is that of receipt as far as can be known; seven are before it.
+    // The last sample is of the packet's own time, which is that of receipt but for its way; seven are before it.
     for (packet, receipt) in all.chunks(8).zip([1000.0, 1040.0]) {
         for (at, reading) in packet.iter().enumerate() {
-            let expected = receipt - 5.0 * (7.0 - at as f64);
+            let expected = receipt - WAY_MS - 5.0 * (7.0 - at as f64);
             assert!((ms(reading) - expected).abs() < 0.01, "{} where {expected} is expected", ms(reading));
         }
         assert!(packet.iter().map(|reading| reading.instant).eq(0..8), "each says which of them it is");
@@ -98,7 +101,7 @@ fn a_clock_that_wraps_within_a_packet_of_samples() {
     let pieces: Vec<(i64, &[u8])> =
         (0..).zip(&packets).map(|(at, packet)| (1000 + 40 * at, &packet[..])).collect();
     let all = readings(layout, &pieces);
-    let times: Vec<f64> = all.iter().map(|reading| ms(reading).round()).collect();
+    let times: Vec<f64> = all.iter().map(|reading| (ms(reading) + WAY_MS).round()).collect();
     assert_eq!(
         times,
         [970.0, 980.0, 990.0, 1000.0, 1010.0, 1020.0, 1030.0, 1040.0, 1050.0, 1060.0, 1070.0, 1080.0]
