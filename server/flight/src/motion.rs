@@ -193,7 +193,7 @@ pub(crate) fn acceleration(
     }
     let (n, vn) = if thrust == 0.0 { (a, v) } else { nose(m, x, share) };
     let per = thrust / (vn + 0.5);
-    // Of gravity's part across the path a nose that follows it late holds up a share. `push` leaves out its slopes: a hundredth.
+    // Of gravity's part across the path a nose that follows it late holds up a share. `push` leaves out its slopes: a few hundredths.
     let lift = if a[2] > 0.0 && thrust.abs() < 0.5 { m.late_lift * rho * g } else { 0.0 };
     let along = a[2] / (v * v).max(1.0);
     [
