@@ -101,6 +101,7 @@ impl Model {
         } else {
             libm::sqrt(v.lean_sd_rad * v.lean_sd_rad + 0.5 * v.rail_tilt_rad * v.rail_tilt_rad)
         };
+        let lean_sd_rad = lean_sd_rad.clamp(0.005, 0.6);
         let mut bare_ln_k = [-7.0; MAX_BODIES];
         for (k, body) in bare_ln_k.iter_mut().zip(&plan.bodies) {
             let area = body.bare_drag_area_m2.value.max(1e-6);
@@ -118,7 +119,7 @@ impl Model {
             (exit_mps, libm::pow(ratio.max(1.0), g0 / net).clamp(1.0, 2.0))
         });
         // The told spread is of the whole lean. What the rail's tilt and today's wind give is known apart from it.
-        let told_rad = lean_sd_rad.clamp(0.005, 0.6) / grown;
+        let told_rad = lean_sd_rad / grown;
         let ([east, north], _) = wind.at(10.0);
         let by_wind_rad = turns_with_wind * libm::hypot(east, north) / exit_mps;
         let known = 0.5 * (by_wind_rad * by_wind_rad + tilt * tilt);
@@ -133,7 +134,7 @@ impl Model {
             spin_north: EARTH_RATE * cos(site.latitude_rad),
             spin_up: EARTH_RATE * sin(site.latitude_rad),
             rail: [sin(tilt) * sin(azimuth), sin(tilt) * cos(azimuth), cos(tilt)],
-            lean_sd_rad: lean_sd_rad.clamp(0.005, 0.6),
+            lean_sd_rad,
             lean_off_rail_rad,
             rail_length_m: v.rail_length_m.max(0.0),
             late_lift: late_lift(v.diameter_m),

@@ -436,18 +436,7 @@ fn what_c_packs_is_decoded_to_the_same_values() {
             }
         }
         let _ = writeln!(main, "int main(void) {{\n{body}    return 0;\n}}");
-        let (source, program) = (folder.join(format!("{plain}.c")), folder.join(&plain));
-        std::fs::write(&source, main).unwrap();
-        let built = Command::new(&compiler)
-            .args(["-std=c99", "-Wall", "-Wextra", "-Wpedantic", "-Wconversion", "-Werror", "-o"])
-            .arg(&program)
-            .arg(&source)
-            .output()
-            .unwrap();
-        assert!(built.status.success(), "{link}: {}", String::from_utf8_lossy(&built.stderr));
-        let ran = Command::new(&program).output().unwrap();
-        assert!(ran.status.success());
-        let said = String::from_utf8(ran.stdout).unwrap();
+        let said = run((&compiler, &folder), &plain, &main);
         assert_eq!(said.lines().count(), expected.len());
         for (line, (layout, expected)) in said.lines().zip(&expected) {
             let bytes: Vec<u8> = (0..line.len())
@@ -494,7 +483,7 @@ fn compare(link: &str, framing: &Framing, layout: &Layout, bytes: &[u8], expecte
     }
 }
 
-/// What a C program prints that compiles without a warning.
+/// What a C program prints that compiles without a warning and ends well.
 fn run((compiler, folder): (&str, &std::path::Path), name: &str, text: &str) -> String {
     let (source, program) = (folder.join(format!("{name}.c")), folder.join(name));
     std::fs::write(&source, text).unwrap();
@@ -504,8 +493,10 @@ fn run((compiler, folder): (&str, &std::path::Path), name: &str, text: &str) -> 
         .arg(&source)
         .output()
         .unwrap();
-    assert!(built.status.success(), "{}", String::from_utf8_lossy(&built.stderr));
-    String::from_utf8(Command::new(&program).output().unwrap().stdout).unwrap()
+    assert!(built.status.success(), "{name}: {}", String::from_utf8_lossy(&built.stderr));
+    let ran = Command::new(&program).output().unwrap();
+    assert!(ran.status.success(), "{name}");
+    String::from_utf8(ran.stdout).unwrap()
 }
 
 /// The frames of some packets, by C: layout and how its struct is filled in.

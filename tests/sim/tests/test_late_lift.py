@@ -5,6 +5,8 @@ inertia of a rod 12 to 20 diameters long, margins of 1.2 to 3.5 diameters, dampi
 with SciPy's DOP853. The estimator knows only the diameter: it takes a fixed share of gravity's part across the path.
 """
 import math
+import re
+from pathlib import Path
 
 import numpy as np
 from scipy.integrate import solve_ivp
@@ -14,9 +16,14 @@ RHO = 1.15
 VEHICLES = 40
 
 
+MODEL = Path(__file__).parents[3] / "server/flight/src/model.rs"
+LINE = re.search(r"fn late_lift.*?([0-9.]+) \+ ([0-9.]+) \* diameter_m\.clamp\(0\.0, ([0-9.]+)\)", MODEL.read_text(), re.DOTALL)
+
+
 def share(diameter_m):
-    """`late_lift` of server/flight/src/model.rs."""
-    return 0.005 + 0.14 * min(diameter_m, 0.5)
+    """`late_lift` with the figures that the estimator's source has."""
+    least, per_m, widest = map(float, LINE.groups())
+    return least + per_m * min(diameter_m, widest)
 
 
 def drawn(rng):
