@@ -11,7 +11,7 @@ use crate::filter::{BLOBS, Filter};
 use crate::model::Model;
 use crate::motion::{axial_force, column_variances};
 use crate::output::{EventKind, Phase};
-use crate::pad::{Glance, Zero, first_motion};
+use crate::pad::{Glance, Heights, Zero, first_motion, rests};
 use crate::plan::Told;
 use crate::sensors::Channel;
 use crate::shelf::Shelf;
@@ -43,6 +43,10 @@ const GNSS_WANDERS_M: f64 = 3.0;
 /// Spread of a static port's error over the dynamic pressure: small holes behind a nose cone read about one per cent
 /// off (common practice, no source).
 pub(crate) const PORT_SD: f64 = 0.009;
+/// Spread of a height that has no zero yet: told pressure, told elevation, geoid, m (common practice, no source).
+const UNSETTLED_SD_M: f64 = 15.0;
+/// How late a barometer is: tubes, bays and filters on boards (common practice, no source).
+pub(crate) const BARO_LAG_S: Told = Told { value: 0.05, sd: 0.05 };
 /// How long before the oldest sample kept a first motion may lie, s.
 const DATED_BACK_S: f64 = 2.0;
 /// Burn times over the told one, with weights, where nothing shows burnout.
@@ -57,6 +61,7 @@ impl Filter {
         let gnss_sd = sqrt(self.sensors.variance(Channel::FixUp));
         let zero = self.pad.zero(Zero::Baro, t, baro_sd);
         let zero_up = self.pad.zero(Zero::Up, t, gnss_sd);
+        let rest = self.pad.zero(Zero::Axial, t, 0.0).map(|z| z.value);
         let settled = self.pad.settled(t);
         let mut glances: Shelf<Glance, { crate::pad::RECENT }> = Shelf::new();
         for s in self.recent.iter() {
@@ -66,6 +71,7 @@ impl Filter {
                 t_s: s.t_s,
                 baro_m: baro.map(|b| b - zero.map_or(0.0, |z| z.value)),
                 axial: s.axial_mps2.filter(|f| f.is_finite()),
+                rests: s.axial_mps2.is_some_and(|f| f.is_finite() && rests(f, s.lateral_mps2, rest)),
                 gnss_up_m: up.map(|u| u - zero_up.map_or(0.0, |z| z.value)),
                 gnss_climb: s.velocity.and_then(|v| v.up_mps).filter(|v| v.is_finite()),
             });
@@ -85,9 +91,13 @@ impl Filter {
             return;
         }
         let burn_s = m.stages.first().map_or(1.0, |s| s.burn_s);
-        if let Some(found) =
-            first_motion(&glances, baro_sd, gnss_sd.max(1.0), thrust, burn_s, self.gnss_lag_s())
-        {
+        // What wind, doors and hands do to the pressure is no climb either.
+        let (baro_sd, gnss_sd) = (baro_sd, gnss_sd.max(1.0));
+        let baro_moves = zero.map_or(UNSETTLED_SD_M, |_| self.pad.restless_m(t).max(baro_sd));
+        let gnss_moves = self.pad.unrest(Zero::Up, t).map_or(UNSETTLED_SD_M, |u| u.max(gnss_sd));
+        let baro = Heights { noise_m: baro_sd, moves_m: baro_moves };
+        let gnss = Heights { noise_m: gnss_sd, moves_m: gnss_moves };
+        if let Some(found) = first_motion(&glances, baro, gnss, thrust, burn_s, self.gnss_lag_s()) {
             if settled {
                 self.lift(m, found.at);
             } else if glances.last().zip(glances.first()).is_some_and(|(b, a)| b.t_s - a.t_s > 0.3) {
@@ -210,13 +220,13 @@ impl Filter {
             (AS, 0.012),
             (LAG, lag_s.sd),
             (PORT, PORT_SD),
-            (BLAG, 0.05),
+            (BLAG, BARO_LAG_S.sd),
             (GH, hypot2(self.zero_gnss_m[2].sd, GNSS_WANDERS_M)),
         ] {
             b.p[i][i] = sd * sd;
         }
         b.x[LAG] = lag_s.value;
-        b.x[BLAG] = 0.05;
+        b.x[BLAG] = BARO_LAG_S.value;
         // Standing on the pad the axial reading was g along the rail: offset and scale together are known.
         let noise = sqrt(self.sensors.variance(Channel::Axial));
         if let Some(z) = self.pad.zero(Zero::Axial, t_s + 0.7, noise) {
@@ -533,7 +543,8 @@ fn hypot2(a: f64, b: f64) -> f64 {
 }
 
 impl crate::shelf::Blank for Glance {
-    const BLANK: Self = Glance { t_s: 0.0, baro_m: None, axial: None, gnss_up_m: None, gnss_climb: None };
+    const BLANK: Self =
+        Glance { t_s: 0.0, baro_m: None, axial: None, rests: false, gnss_up_m: None, gnss_climb: None };
 }
 
 const _: () = assert!(N == 20 && WE + 1 == WN);
