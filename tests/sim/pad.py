@@ -169,8 +169,9 @@ def count(binary, hours, first=1, samples=False, jobs=2, keep=False):
         folder, epoch, n = pad_hour(hour, base)
         path, code, took = run(binary, folder, samples, base / "said")
         said = Said(path, epoch)
-        lifted = {x["id"] for x in said.kinds.get("event", []) if x.get("event") == "liftoff"}
-        back = {x["id"] for x in said.kinds.get("event", []) if x.get("event") == "liftoff" and x.get("withdrawn")}
+        named = lambda x: (x.get("flight"), x["id"])  # each flight counts from one
+        lifted = {named(x) for x in said.kinds.get("event", []) if x.get("event") == "liftoff"}
+        back = {named(x) for x in said.kinds.get("event", []) if x.get("event") == "liftoff" and x.get("withdrawn")}
         if not keep and not lifted:
             shutil.rmtree(folder)
             path.unlink()

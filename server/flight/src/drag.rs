@@ -1,10 +1,10 @@
 //! How the drag coefficient goes with Mach number, over its subsonic value, with an uncertain rise near Mach 1.
 //!
-//! Shape of slender bodies of revolution: flat to Mach 0.8, a smooth rise to a peak at 1.1, a slow fall after it
+//! Shape of slender bodies of revolution: flat to Mach 0.8, a smooth rise to a peak at 1.1, a fall after it
 //! (Hoerner 1965, Fluid-Dynamic Drag, ch. 16, cited from memory). The height of the rise is one parameter with a standard
 //! normal prior: median 0.55 of the subsonic value, a factor 1.6 either way at one standard deviation.
 
-use libm::{exp, sqrt};
+use libm::{exp, pow};
 
 /// Start of the rise, Mach.
 const RISE_FROM: f64 = 0.8;
@@ -14,6 +14,11 @@ const PEAK_AT: f64 = 1.1;
 const RISE: f64 = 0.55;
 /// Spread of ln rise at one standard deviation.
 const RISE_LN_SD: f64 = 0.45;
+
+/// How the coefficient falls after the peak, as a power of Mach: wave, base and friction drag all do, so that it is back at its
+/// subsonic value by Mach 2.3 and below it after (from memory of published curves of finned sounding rockets, 0.5 to 0.7). Smaller: drag
+/// below Mach 1 is taken for less than what was felt above, and apogee for higher.
+const FALL: f64 = 0.6;
 
 /// Cd over its subsonic value.
 #[derive(Clone, Copy, Debug)]
@@ -33,14 +38,13 @@ pub(crate) fn shape(mach: f64, parameter: f64) -> Shape {
         return Shape { ratio: 1.0, per_mach: 0.0, per_parameter: 0.0 };
     }
     let rise = RISE * exp(RISE_LN_SD * parameter.clamp(-4.0, 4.0));
-    let (f, df) = if mach < PEAK_AT {
-        let u = (mach - RISE_FROM) / (PEAK_AT - RISE_FROM);
-        (u * u * (3.0 - 2.0 * u), 6.0 * u * (1.0 - u) / (PEAK_AT - RISE_FROM))
-    } else {
-        // 1/sqrt(1 + 2.5 (M - 1.1)^...): halves by Mach 2.3; Prandtl-Glauert-like fall of wave drag.
-        let s = 1.0 + 2.5 * (mach - PEAK_AT);
-        (1.0 / sqrt(s), -1.25 / (s * sqrt(s)))
-    };
+    if mach > PEAK_AT {
+        let left = pow(mach / PEAK_AT, -FALL);
+        let ratio = (1.0 + rise) * left;
+        return Shape { ratio, per_mach: -FALL * ratio / mach, per_parameter: rise * left * RISE_LN_SD };
+    }
+    let u = (mach - RISE_FROM) / (PEAK_AT - RISE_FROM);
+    let (f, df) = (u * u * (3.0 - 2.0 * u), 6.0 * u * (1.0 - u) / (PEAK_AT - RISE_FROM));
     Shape { ratio: 1.0 + rise * f, per_mach: rise * df, per_parameter: rise * f * RISE_LN_SD }
 }
 

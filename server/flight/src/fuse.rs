@@ -30,8 +30,9 @@ const SHOCK_LASTS_S: f64 = 1.5;
 /// How long a charge's gas may press on the barometer on the way down, s (common practice, no source). Larger: slower to find
 /// out that the belief is the one that is wrong.
 const CHARGE_LASTS_S: f64 = 1.5;
-/// Width of that step in Mach, one standard deviation.
-const SHOCK_WIDTH: f64 = 0.08;
+/// Width of that step in Mach, one standard deviation: it passes the ports between Mach 0.9 and 1.1 (common practice, no source).
+/// Larger: a body that slows through Mach 1 flies on drag alone for seconds; smaller: the step is believed.
+const SHOCK_WIDTH: f64 = 0.055;
 
 /// One number to take.
 pub(crate) struct Number {

@@ -25,9 +25,13 @@ const AIR_PER_M: f64 = 4e-8;
 const OFFSET_SD_PA: f64 = 50.0;
 /// Height of column below which the sensor's own offset is most of the sum, m.
 const COLUMN_LEAST_M: f64 = 30.0;
-/// Wandering of ln k near and above Mach 1, per root second: 15 % over ten seconds of supersonic coast, which is what
+/// Wandering of ln k above Mach 0.7, per root second: 10 % over ten seconds of supersonic coast, which is what
 /// slender bodies' curves differ by beyond a common rise. Larger: predictions from above Mach 1 are vaguer.
-const SHAPE_WANDER: f64 = 0.05;
+const SHAPE_WANDER: f64 = 0.03;
+/// The same again while Mach 1 is passed, and the spread of that in Mach: where the rise begins and how steep it is differs from
+/// body to body (common practice, no source). Smaller: what a steeper rise does to the drag is taken for more speed and more lean.
+const RISE_WANDER: f64 = 0.1;
+const RISE_WIDTH: f64 = 0.15;
 /// Spread of [`Model::late_lift`], and how long that lasts in the filter, s.
 pub(crate) const LIFT_SD: f64 = 0.01;
 const LIFT_LASTS_S: f64 = 1.0;
@@ -409,7 +413,10 @@ pub(crate) fn step<const K: usize>(m: &Model, r: &Regime, blob: &mut Blob, t_s: 
     }
     // Around and above Mach 1 one parameter does not hold the whole curve: what it misses wanders through ln k.
     let mach = v0 / m.air.sound_mps(x0[H]);
-    let rate = r.ln_k_rate + SHAPE_WANDER * ((mach - 0.7) / 0.2).clamp(0.0, 1.0);
+    let off = (mach - 1.0) / RISE_WIDTH;
+    let rate = r.ln_k_rate
+        + SHAPE_WANDER * ((mach - 0.7) / 0.2).clamp(0.0, 1.0)
+        + RISE_WANDER * exp(-0.5 * off * off);
     blob.p[LNK][LNK] += rate * rate * dt;
     fade_state::<K>(blob, D, fade);
     blob.p[D][D] += 0.5 * thrust_q;

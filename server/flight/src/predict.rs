@@ -328,12 +328,7 @@ pub(crate) fn apogee(m: &Model, f: &Filter, tops: &Tops) -> Option<Prediction> {
         summit.add(*w, &hit);
     }
     let mut p = summit.finish()?;
-    // An apogee is never below where the body is known to be.
-    let here = f.height();
-    p.apogee_height_m = not_below(
-        p.apogee_height_m,
-        if f.climb() > 0.0 { here.min(p.apogee_height_m.p50) } else { f64::MIN },
-    );
+    // Its height is no surer than the height now: no bound by where the body seems to be.
     p.apogee_t_s = not_below(p.apogee_t_s, f.t_s);
     Some(p)
 }
