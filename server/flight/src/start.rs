@@ -191,12 +191,14 @@ impl Filter {
         let (first, count) = (fixes.next(), 1 + fixes.clone().count());
         let last = fixes.next_back().or(first);
         let span = last.zip(first).map_or(0.0, |(l, f)| l - f);
-        if count < 3 { self.packet_gap_s } else { (span / (count - 1) as f64).clamp(0.0, 0.5) }
+        if count < 3 { self.packet_gap_s } else { (span / (count - 1) as f64).clamp(0.0, 2.0) }
     }
 
-    /// A receiver's own lag (common practice, no source), and half a packet's wait on the average, s.
+    /// A receiver's own lag (common practice, no source), and what a fix waits for its packet, s: receiver and packets keep their
+    /// rates, so that the wait is the same all along, anything up to a gap.
     fn gnss_lag_s(&self) -> Told {
-        Told { value: 0.22 + 0.5 * self.fix_gap_s(), sd: 0.15 }
+        let gap_s = self.fix_gap_s();
+        Told { value: 0.25 + 0.5 * gap_s, sd: hypot2(0.2, 0.29 * gap_s) }
     }
 
     /// Prior of everything but motion and lean.
