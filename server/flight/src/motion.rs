@@ -17,10 +17,10 @@ use crate::state::{BB, BS, Blob, D, E, GH, H, LNK, N, SHAPE, TAU, VE, WE};
 pub(crate) const WIND_SCALE_M: f64 = 1200.0;
 /// Time over which it does, s.
 const WIND_SCALE_S: f64 = 300.0;
-/// Variance that the relative error of the air's temperature gains per metre of height: 3 % or 8 K over 10 km, as soundings differ
-/// above the same temperature on the ground (common practice, no source). Larger: height by pressure alone is vaguer high up; smaller: what a fix taught about the air below is
+/// Variance that the relative error of the air's temperature gains per metre of height: 2 % or 5 K over 10 km (common practice,
+/// no source). Larger: height by pressure alone is vaguer high up; smaller: what a fix taught about the air below is
 /// believed of the air above.
-const AIR_PER_M: f64 = 1e-7;
+const AIR_PER_M: f64 = 4e-8;
 /// What is left open of the pressure sensor's own offset, Pa: a hectopascal less what the pad shows (common practice, no source).
 const OFFSET_SD_PA: f64 = 50.0;
 /// Height of column below which the sensor's own offset is most of the sum, m.
