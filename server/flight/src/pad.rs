@@ -323,7 +323,6 @@ fn by_force(glances: &[Glance], baro: Heights, net_mps2: f64) -> Option<Motion> 
     Some(Motion { at: Told { value: t, sd } })
 }
 
-#[expect(clippy::manual_range_contains, reason = "a force that is not a number is not loud")]
 fn by_climb(
     glances: &[Glance],
     height: impl Fn(&Glance) -> Option<f64>,
