@@ -80,7 +80,7 @@ pub(crate) struct Glance {
 pub(crate) struct Pad {
     seconds: [Second; SECONDS],
     next: usize,
-    /// Squared distance of the barometer's heights from its zero over the last minutes, m2; when it was last told one, s.
+    /// Squared distance of the barometer's heights from its zero over the last minutes, m2; how many were told, and when the last, s.
     stir_m2: f64,
     stirs: f64,
     stirred_s: f64,
@@ -99,7 +99,7 @@ impl Pad {
             next: 0,
             stir_m2: 0.0,
             stirs: 0.0,
-            stirred_s: f64::NEG_INFINITY,
+            stirred_s: -1e300,
         }
     }
 
