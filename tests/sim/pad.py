@@ -170,8 +170,9 @@ def count(binary, hours, first=1, samples=False, jobs=2, keep=False):
         path, code, took = run(binary, folder, samples, base / "said")
         said = Said(path, epoch)
         named = lambda x: (x.get("flight"), x["id"])  # each flight counts from one
-        lifted = {named(x) for x in said.kinds.get("event", []) if x.get("event") == "liftoff"}
-        back = {named(x) for x in said.kinds.get("event", []) if x.get("event") == "liftoff" and x.get("withdrawn")}
+        liftoffs = [x for x in said.kinds.get("event", []) if x.get("event") == "liftoff"]
+        lifted = {named(x) for x in liftoffs}
+        back = {named(x) for x in liftoffs if x.get("withdrawn")}
         if not keep and not lifted:
             shutil.rmtree(folder)
             path.unlink()

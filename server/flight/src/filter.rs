@@ -322,8 +322,9 @@ impl Filter {
     fn learn_pad(&mut self, m: &Model, s: &Sample) {
         let t = s.t_s;
         if let Some(p) = s.pressure_pa.filter(|p| p.is_finite() && *p > 0.0) {
-            self.pad.stir(m.air.height_m(p), t);
-            self.pad.add(Zero::Baro, m.air.height_m(p), t);
+            let height_m = m.air.height_m(p);
+            self.pad.stir(height_m, t);
+            self.pad.add(Zero::Baro, height_m, t);
             self.sensors.on_pad(Channel::Baro, p, t);
         }
         if let Some(f) = s.axial_mps2.filter(|f| f.is_finite()) {

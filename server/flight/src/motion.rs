@@ -28,7 +28,7 @@ const COLUMN_LEAST_M: f64 = 30.0;
 /// Wandering of ln k above Mach 0.7, per root second: 10 % over ten seconds of supersonic coast, which is what
 /// slender bodies' curves differ by beyond a common rise. Larger: predictions from above Mach 1 are vaguer.
 const SHAPE_WANDER: f64 = 0.03;
-/// The same again while Mach 1 is passed, and the spread of that in Mach: where the rise begins and how steep it is differs from
+/// What comes on top of that while Mach 1 is passed, and the spread of it in Mach: where the rise begins and how steep it is differs from
 /// body to body (common practice, no source). Smaller: what a steeper rise does to the drag is taken for more speed and more lean.
 const RISE_WANDER: f64 = 0.1;
 const RISE_WIDTH: f64 = 0.15;

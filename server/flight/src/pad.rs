@@ -127,14 +127,17 @@ impl Pad {
         })
     }
 
+    /// Of a channel in those seconds: how many values, their sum, the sum of their squares.
+    fn sums(&self, which: Zero, t_s: f64) -> (f64, f64, f64) {
+        let w = which as usize;
+        self.looked_at(t_s).fold((0.0, 0.0, 0.0), |(n, sum, squares), s| {
+            (n + s.n[w], sum + s.sum[w], squares + s.squares[w])
+        })
+    }
+
     /// The zero of a channel as of before `t_s`: value and its spread given the noise of one value, if there is any.
     pub(crate) fn zero(&self, which: Zero, t_s: f64, noise_sd: f64) -> Option<Told> {
-        let w = which as usize;
-        let (mut n, mut sum) = (0.0, 0.0);
-        for s in self.looked_at(t_s) {
-            n += s.n[w];
-            sum += s.sum[w];
-        }
+        let (n, sum, _) = self.sums(which, t_s);
         (n > 0.0).then(|| Told { value: sum / n, sd: noise_sd / libm::sqrt(n) })
     }
 
@@ -157,13 +160,7 @@ impl Pad {
 
     /// How far one value of a channel lay from the zero, one standard deviation: noise and whatever moves on the pad (gusts, hands).
     pub(crate) fn unrest(&self, which: Zero, t_s: f64) -> Option<f64> {
-        let w = which as usize;
-        let (mut n, mut sum, mut squares) = (0.0, 0.0, 0.0);
-        for s in self.looked_at(t_s) {
-            n += s.n[w];
-            sum += s.sum[w];
-            squares += s.squares[w];
-        }
+        let (n, sum, squares) = self.sums(which, t_s);
         (n > 1.0).then(|| libm::sqrt((squares / n - (sum / n) * (sum / n)).max(0.0)))
     }
 
@@ -243,10 +240,12 @@ fn clear_m(h: Heights) -> f64 {
 }
 
 fn by_force(glances: &[Glance], baro: Heights, net_mps2: f64) -> Option<Motion> {
+    // The newest height that was not told long before an instant.
+    let height_by =
+        |t_s: f64| glances.iter().rev().take_while(|g| g.t_s >= t_s - 0.15).find_map(|g| g.baro_m);
     // Where a barometer already stands clear of the pad two pushes are enough, across a silence and beyond burnout.
     let newest = glances.iter().rfind(|g| g.axial.is_some())?;
-    let risen = glances.iter().rev().take_while(|g| g.t_s >= newest.t_s - 0.15).find_map(|g| g.baro_m);
-    let aloft = !newest.rests && risen.is_some_and(|h| h > clear_m(baro));
+    let aloft = !newest.rests && height_by(newest.t_s).is_some_and(|h| h > clear_m(baro));
     let longest_s = if aloft { 2.5 } else { 0.7 };
     // The run of samples at the end that all feel clearly more than 1 g.
     let mut speed = 0.0;
@@ -285,16 +284,9 @@ fn by_force(glances: &[Glance], baro: Heights, net_mps2: f64) -> Option<Motion> 
         speed += 0.5 * (f1 - G) * (first - t0).min(0.2);
     }
     // A barometer that has not moved vetoes, and so does a push that is none of the told motor's, unless the speed is beyond doubt.
-    let mut rise = None;
-    for g in glances.iter().rev() {
-        if let (Some(b), true) = (g.baro_m, g.t_s >= last - 0.15) {
-            rise = Some(b);
-            break;
-        }
-    }
     let span = last - first;
     let expected = 0.5 * speed * span;
-    let denied = rise.is_some_and(|r| r < 0.3 * expected - 3.0 * baro.moves_m - 1.0);
+    let denied = height_by(last).is_some_and(|r| r < 0.3 * expected - 3.0 * baro.moves_m - 1.0);
     let weak = denied || speed < LEAST_PUSH * net_mps2 * span;
     let pushed = count >= 3 && speed >= 4.0 && (!weak || speed >= 25.0);
     if span < 0.08 || !(pushed || (aloft && count >= 2 && least > 2.0 * G)) {
@@ -323,6 +315,7 @@ fn by_force(glances: &[Glance], baro: Heights, net_mps2: f64) -> Option<Motion> 
     Some(Motion { at: Told { value: t, sd } })
 }
 
+/// By heights that climb; whether three of them may do where they are `few`.
 fn by_climb(
     glances: &[Glance],
     height: impl Fn(&Glance) -> Option<f64>,

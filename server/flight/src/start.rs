@@ -92,7 +92,7 @@ impl Filter {
         }
         let burn_s = m.stages.first().map_or(1.0, |s| s.burn_s);
         // What wind, doors and hands do to the pressure is no climb either.
-        let (baro_sd, gnss_sd) = (baro_sd, gnss_sd.max(1.0));
+        let gnss_sd = gnss_sd.max(1.0);
         let baro_moves = zero.map_or(UNSETTLED_SD_M, |_| self.pad.restless_m(t).max(baro_sd));
         let gnss_moves = self.pad.unrest(Zero::Up, t).map_or(UNSETTLED_SD_M, |u| u.max(gnss_sd));
         let baro = Heights { noise_m: baro_sd, moves_m: baro_moves };

@@ -327,15 +327,13 @@ fn the_speed_under_power_is_what_was_felt_whatever_drag_was_told() {
         let mut samples = flight_under(&plan, LIFTOFF_S + 7.5, 0.0, false, drag_per_m, thrust);
         // The made-up air is plainer than the estimator's: nothing but the force from liftoff on.
         samples.iter_mut().filter(|s| s.t_s >= LIFTOFF_S).for_each(|s| s.pressure_pa = None);
-        let felt = |to_s: f64| {
-            let then = samples.iter().filter(|s| s.t_s >= LIFTOFF_S + 1.5 && s.t_s < to_s);
-            then.filter_map(|s| s.axial_mps2).map(|f| (f - 9.8) * STEP_S).sum::<f64>()
-        };
+        let late = samples.iter().filter(|s| s.t_s >= LIFTOFF_S + 1.5);
+        let felt = late.filter_map(|s| s.axial_mps2).map(|f| (f - 9.8) * STEP_S).sum::<f64>();
         let at = |until_s: f64| {
             let then: Vec<Sample> = samples.iter().filter(|s| s.t_s < until_s).copied().collect();
             fly(&plan, &then).estimate(0).expect("aloft").climb_mps.p50
         };
-        (at(LIFTOFF_S + 7.5) - at(LIFTOFF_S + 1.5), felt(LIFTOFF_S + 7.5))
+        (at(LIFTOFF_S + 7.5) - at(LIFTOFF_S + 1.5), felt)
     };
     for drag_per_m in [5e-5, 1e-4, 2e-4, 3e-4] {
         let (climbed, felt) = gained(drag_per_m);
