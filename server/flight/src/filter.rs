@@ -6,10 +6,11 @@
 
 use serde::{Deserialize, Serialize};
 
+use crate::liftoff::RECENT;
 use crate::model::Model;
 use crate::motion::{Regime, carry};
 use crate::output::{EventKind, Origin, Phase, Quantiles};
-use crate::pad::{Pad, RECENT, Zero};
+use crate::pad::{Pad, Zero};
 use crate::plan::{MAX_CUES, Told};
 use crate::sample::Sample;
 use crate::sensors::{Channel, Sensors};

@@ -8,10 +8,11 @@
 use libm::{cos, sin, sqrt};
 
 use crate::filter::{BLOBS, Filter};
+use crate::liftoff::{Glance, Heights, RECENT, first_motion, rests};
 use crate::model::Model;
 use crate::motion::{axial_force, column_variances};
 use crate::output::{EventKind, Phase};
-use crate::pad::{Glance, Heights, Zero, first_motion, rests};
+use crate::pad::Zero;
 use crate::plan::Told;
 use crate::sensors::Channel;
 use crate::shelf::Shelf;
@@ -63,7 +64,7 @@ impl Filter {
         let zero_up = self.pad.zero(Zero::Up, t, gnss_sd);
         let rest = self.pad.zero(Zero::Axial, t, 0.0).map(|z| z.value);
         let settled = self.pad.settled(t);
-        let mut glances: Shelf<Glance, { crate::pad::RECENT }> = Shelf::new();
+        let mut glances: Shelf<Glance, RECENT> = Shelf::new();
         for s in self.recent.iter() {
             let baro = s.pressure_pa.filter(|p| p.is_finite() && *p > 0.0).map(|p| m.air.height_m(p));
             let up = Self::fix_enu(m, s).and_then(|f| f.2);

@@ -1,0 +1,491 @@
+//! The moment of first motion, from the newest of what came on the pad.
+//!
+//! It needs several samples that agree: specific force above 1 g that adds up to a speed which no one on a pad can give to a
+//! rocket by hand, or heights that climb ever faster for a third of a second, with the accelerometer, if there is one, not
+//! denying it. A knock adds up to little, a slammed door is a step and not a climb, a gust and a storm front are slow.
+
+use serde::{Deserialize, Serialize};
+
+use crate::plan::Told;
+use crate::start::BARO_LAG_S;
+
+/// Samples kept for dating liftoff back.
+pub(crate) const RECENT: usize = 96;
+
+/// How long heights must climb to be no gust, and the least time between two that are compared, s. Larger: a liftoff by pressure alone is
+/// noticed later; smaller: a gust's peak is taken for one.
+const CLIMBS_FOR_S: f64 = 0.38;
+const SPACING_S: f64 = 0.09;
+
+/// Time between fixes of a receiver that tells too few heights to see four of them climb, s.
+const SLOW_FIX_S: f64 = 0.4;
+
+/// What the pad remembers of one sample.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub(crate) struct Glance {
+    pub(crate) t_s: f64,
+    pub(crate) baro_m: Option<f64>,
+    pub(crate) axial: Option<f64>,
+    /// Whether the accelerometer feels what it feels at rest, however it lies.
+    pub(crate) rests: bool,
+    pub(crate) gnss_up_m: Option<f64>,
+    pub(crate) gnss_climb: Option<f64>,
+}
+
+/// First motion found.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct Motion {
+    pub(crate) at: Told,
+}
+
+/// Force across and along at rest is 1 g, whichever way it lies; without the force across it is what it was before.
+pub(crate) fn rests(axial: f64, lateral: Option<[f64; 2]>, before: Option<f64>) -> bool {
+    let about = |f: f64, g: f64, by: f64| (f - g).abs() < by * G;
+    match lateral {
+        Some([a, b]) if a.is_finite() && b.is_finite() => {
+            axial > -0.5 * G && about(libm::sqrt(axial * axial + a * a + b * b), G, 0.3)
+        }
+        _ => (axial > 0.6 * G && axial < 1.25 * G) || before.is_some_and(|z| about(axial, z, 0.2)),
+    }
+}
+
+/// How heights spread on the pad, one standard deviation, m.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Heights {
+    /// One value from the next: the sensor's own noise.
+    pub(crate) noise_m: f64,
+    /// From the zero: noise and whatever moves there.
+    pub(crate) moves_m: f64,
+}
+
+/// Looks for first motion in the newest glances (in order of time); heights are above the zero.
+pub(crate) fn first_motion(
+    glances: &[Glance],
+    baro: Heights,
+    gnss: Heights,
+    thrust_mps2: f64,
+    burn_s: f64,
+    gnss_lag_s: Told,
+) -> Option<Motion> {
+    let net = (thrust_mps2 - G).max(3.0);
+    // What a sensor shows now has happened its lag ago.
+    let by = |found: Motion, lag: Told| Motion {
+        at: Told { value: found.at.value - lag.value, sd: libm::hypot(found.at.sd, lag.sd) },
+    };
+    let lagged = |found: Motion| by(found, gnss_lag_s);
+    let found = by_force(glances, baro, net)
+        .or_else(|| by_climb(glances, |g| g.baro_m, true, baro, net, burn_s).map(|f| by(f, BARO_LAG_S)))
+        .or_else(|| by_climb(glances, |g| g.gnss_up_m, false, gnss, net, burn_s).map(lagged))
+        .or_else(|| by_gnss_speed(glances, net, burn_s).map(lagged))
+        .or_else(|| by_few_fixes(glances, gnss.moves_m, net, burn_s).map(lagged))?;
+    Some(Motion { at: between_rest_and_push(glances, found.at) })
+}
+
+/// What still felt its own weight and nothing else stood on the pad, and what felt more had left it: first motion lies
+/// between, whatever else dates it.
+fn between_rest_and_push(glances: &[Glance], at: Told) -> Told {
+    let felt = || glances.iter().filter_map(|g| g.axial.map(|f| (g.t_s, f)));
+    let pushed = |f: f64| f > 1.3 * G;
+    let Some((rest_s, _)) = felt().rfind(|(_, f)| *f > 0.8 * G && *f < 1.2 * G) else { return at };
+    let Some((push_s, _)) = felt().find(|(t, f)| *t > rest_s && pushed(*f)) else { return at };
+    if at.value >= rest_s && at.value <= push_s {
+        return at;
+    }
+    Told { value: at.value.clamp(rest_s, push_s), sd: at.sd.min(0.29 * (push_s - rest_s) + 0.02) }
+}
+
+const G: f64 = 9.8;
+/// Least acceleration over the told mean that a climb under power shows (thrust that rises late, a barometer that lags, told figures
+/// that are off). Larger: a weak motor is noticed later; smaller: a gust is taken for a motor.
+const LEAST_PUSH: f64 = 0.3;
+
+/// What a gust's peak is over its spread beyond what chance adds to noise: it comes seldom and strong.
+const GUSTY: f64 = 1.5;
+
+/// Height above the zero that chance, gusts and doors do not reach, m.
+fn clear_m(h: Heights) -> f64 {
+    2.5 + 5.0 * h.moves_m + GUSTY * (h.moves_m - h.noise_m)
+}
+
+fn by_force(glances: &[Glance], baro: Heights, net_mps2: f64) -> Option<Motion> {
+    // The newest height that was not told long before an instant.
+    let height_by =
+        |t_s: f64| glances.iter().rev().take_while(|g| g.t_s >= t_s - 0.15).find_map(|g| g.baro_m);
+    // Where a barometer already stands clear of the pad two pushes are enough, across a silence and beyond burnout.
+    let newest = glances.iter().rfind(|g| g.axial.is_some())?;
+    let aloft = !newest.rests && height_by(newest.t_s).is_some_and(|h| h > clear_m(baro));
+    let longest_s = if aloft { 2.5 } else { 0.7 };
+    // The run of samples at the end that all feel clearly more than 1 g.
+    let mut speed = 0.0;
+    let mut count = 0;
+    let mut first = None;
+    let mut newer: Option<(f64, f64)> = None;
+    let mut before = None;
+    let mut last_t = None;
+    let mut least = f64::INFINITY;
+    for g in glances.iter().rev() {
+        let Some(f) = g.axial else { continue };
+        if f < 1.3 * G {
+            if aloft && count == 0 && !g.rests && g.t_s > newest.t_s - longest_s {
+                continue;
+            }
+            before = Some((g.t_s, f));
+            break;
+        }
+        if let Some((t1, f1)) = newer {
+            if t1 - g.t_s > longest_s {
+                break;
+            }
+            speed += (0.5 * (f + f1) - G) * (t1 - g.t_s);
+        } else {
+            last_t = Some(g.t_s);
+        }
+        newer = Some((g.t_s, f));
+        first = Some(g.t_s);
+        least = least.min(f);
+        count += 1;
+    }
+    let (first, last) = (first?, last_t?);
+    // Half the gap before the first sample was under thrust too.
+    if let Some((t0, _)) = before {
+        let f1 = newer.map_or(G, |n| n.1);
+        speed += 0.5 * (f1 - G) * (first - t0).min(0.2);
+    }
+    // A barometer that has not moved vetoes, and so does a push that is none of the told motor's, unless the speed is beyond doubt.
+    let span = last - first;
+    let expected = 0.5 * speed * span;
+    let denied = height_by(last).is_some_and(|r| r < 0.3 * expected - 3.0 * baro.moves_m - 1.0);
+    let weak = denied || speed < LEAST_PUSH * net_mps2 * span;
+    let pushed = count >= 3 && speed >= 4.0 && (!weak || speed >= 25.0);
+    if span < 0.08 || !(pushed || (aloft && count >= 2 && least > 2.0 * G)) {
+        return None;
+    }
+    let (t, sd) = match before {
+        Some((t0, _)) => {
+            let gap = (first - t0).max(0.0);
+            // Across a gap the height at its end says more than its middle: h = a (t - t0)^2 / 2.
+            let risen = glances
+                .iter()
+                .find(|g| g.t_s == first)
+                .and_then(|g| g.baro_m)
+                .filter(|h| *h > 4.0 + 4.0 * baro.moves_m);
+            match risen {
+                Some(h) if gap > 0.25 => {
+                    let net = (newer.map_or(50.0, |n| n.1) - G).max(3.0);
+                    let since = libm::sqrt(2.0 * h / net);
+                    ((first - since).clamp(t0, first), 0.05 + 0.15 * since.min(gap))
+                }
+                _ => (t0 + 0.5 * gap, 0.29 * gap + 0.01),
+            }
+        }
+        None => (first - 0.05, 0.2),
+    };
+    Some(Motion { at: Told { value: t, sd } })
+}
+
+/// By heights that climb; whether three of them may do where they are `few`.
+fn by_climb(
+    glances: &[Glance],
+    height: impl Fn(&Glance) -> Option<f64>,
+    few: bool,
+    spread: Heights,
+    net: f64,
+    burn_s: f64,
+) -> Option<Motion> {
+    let newest = glances.last()?.t_s;
+    let mut t = [0.0; RECENT];
+    let mut h = [0.0; RECENT];
+    let mut n = 0;
+    let (mut quiet, mut loud) = (0, 0);
+    for g in glances {
+        if g.t_s < newest - 1.2 {
+            continue;
+        }
+        if g.axial.is_some() && g.t_s > newest - 0.5 {
+            if g.rests {
+                quiet += 1;
+            } else {
+                loud += 1;
+            }
+        }
+        if let (Some(v), true) = (height(g), n < RECENT) {
+            t[n] = g.t_s;
+            h[n] = v;
+            n += 1;
+        }
+    }
+    let clear = clear_m(spread);
+    // A door that slams sucks as well as it presses; what has lifted off was never below the pad.
+    if quiet > loud || h[..n].iter().any(|h| *h < -clear) {
+        return None;
+    }
+    // Enough of them for a climb that lasts, however fast they come.
+    let n = thinned(&mut t[..n], &mut h[..n]);
+    let at = (0..n.checked_sub(3)?).rev().find(|at| t[n - 1] - t[*at] >= CLIMBS_FOR_S);
+    let climb = at.and_then(|at| climbs(&t[at..n], &h[at..n], spread, net, burn_s)).or_else(|| {
+        let at = n.checked_sub(3).filter(|_| few)?;
+        climbs(&t[at..n], &h[at..n], spread, net, burn_s)
+    })?;
+    let (last, span) = (h[n - 1], t[n - 1] - t[n.saturating_sub(4)]);
+    if let Some(ago) = past_power(last, climb, net, burn_s) {
+        return Some(Motion { at: Told { value: t[n - 1] - ago.value, sd: ago.sd } });
+    }
+    if !grows(&t[..n], &h[..n], spread.noise_m) {
+        return None;
+    }
+    // Constant acceleration from rest: by the told one from each height that stands clear, and by its own from all that do: the
+    // root of a height is a line over time, the surer the higher.
+    let (mut sum, mut m) = (0.0, 0.0);
+    let (mut w, mut wt, mut ws, mut wtt, mut wts) = (0.0, 0.0, 0.0, 0.0, 0.0);
+    for i in n.saturating_sub(4)..n {
+        let root = libm::sqrt(2.0 * h[i].max(0.0));
+        if h[i] > clear {
+            sum += t[i] - root / libm::sqrt(net);
+            m += 1.0;
+        }
+        let (k, ago) = (h[i].max(0.0), t[i] - t[n - 1]);
+        (w, wt, ws) = (w + k, wt + k * ago, ws + k * root);
+        (wtt, wts) = (wtt + k * ago * ago, wts + k * ago * root);
+    }
+    let slope = (wts - wt * ws / w) / (wtt - wt * wt / w).max(1e-6);
+    let own = t[n - 1] + (wt / w) - (ws / w) / slope.max(1.0);
+    let value = if m > 0.0 { 0.5 * (sum / m + own) } else { own };
+    Some(Motion { at: Told { value: value.max(t[0] - 1.5), sd: 0.12 + 0.1 * span } })
+}
+
+/// Leaves out what comes sooner than the spacing before a newer one; says how many are left.
+fn thinned(t: &mut [f64], h: &mut [f64]) -> usize {
+    let mut kept = t.len();
+    for i in (0..t.len()).rev() {
+        if kept == t.len() || t[kept] - t[i] >= SPACING_S {
+            kept -= 1;
+            (t[kept], h[kept]) = (t[i], h[i]);
+        }
+    }
+    t.copy_within(kept.., 0);
+    h.copy_within(kept.., 0);
+    t.len() - kept
+}
+
+/// Whether no rise was steeper than the newest by more than noise: speed grows under power, a front comes with a step.
+fn grows(t: &[f64], h: &[f64], noise_m: f64) -> bool {
+    let rise = |i: usize| {
+        let over_s = (t[i + 1] - t[i]).max(1e-3);
+        ((h[i + 1] - h[i]) / over_s, 3.0 * noise_m / over_s)
+    };
+    let Some(last) = t.len().checked_sub(2) else { return false };
+    let (newest, by) = rise(last);
+    (0..last).map(rise).all(|(steep, off)| steep < newest + by + off)
+}
+
+/// The climb rate of the newest heights, if they climb as what has lifted off does: each above the one before by more than chance, the
+/// newer ones clear of the pad, and as fast as a motor makes it at that height, while a gust or a front takes its time. Four are
+/// enough, or three that are well apart and high.
+fn climbs(t: &[f64], h: &[f64], spread: Heights, net_mps2: f64, burn_s: f64) -> Option<f64> {
+    let (n, few, clear_m) = (h.len(), h.len() < 4, clear_m(spread));
+    let span = t[n - 1] - t[0];
+    let high = if few {
+        h[n - 2] > clear_m && h[n - 1] > 3.0 * clear_m && span > 0.35
+    } else {
+        h[n - 2] > 0.5 * clear_m
+    };
+    if !high || h[n - 1] < clear_m || span <= 0.0 || span > 3.0 || h.windows(2).any(|w| w[1] <= w[0]) {
+        return None;
+    }
+    // The newer half's middle against the older half's.
+    let half = n / 2;
+    let mean = |v: &[f64]| v.iter().sum::<f64>() / v.len() as f64;
+    let over_s = (mean(&t[n - half..]) - mean(&t[..half])).max(1e-3);
+    let climb = (mean(&h[n - half..]) - mean(&h[..half])) / over_s;
+    // A step (door) has its rise in one gap; a climb spreads it.
+    let biggest = h.windows(2).fold(0.0f64, |m, w| m.max(w[1] - w[0]));
+    let spread_out = biggest < if few { 0.8 } else { 0.65 } * (h[n - 1] - h[0]);
+    // A motor's speed is what its height was gained with; past its power that is over.
+    let most = climb + 2.0 * spread.noise_m / over_s;
+    let gained = most * most > 2.0 * LEAST_PUSH * net_mps2 * (mean(h) - spread.noise_m);
+    let pushed = gained || past_power(h[n - 1], climb, net_mps2, burn_s).is_some();
+    (climb >= 6.0 && climb >= 3.0 * spread.moves_m / span && spread_out && pushed).then_some(climb)
+}
+
+fn by_gnss_speed(glances: &[Glance], net: f64, burn_s: f64) -> Option<Motion> {
+    let mut found = [0.0; 2];
+    let mut times = [0.0; 2];
+    let mut n = 0;
+    let newest = glances.last()?.t_s;
+    let mut up = None;
+    for g in glances.iter().rev() {
+        if g.t_s < newest - 1.5 {
+            break;
+        }
+        up = up.or(g.gnss_up_m);
+        if let Some(v) = g.gnss_climb {
+            found[n] = v;
+            times[n] = g.t_s;
+            n += 1;
+            if n == 2 {
+                break;
+            }
+        }
+    }
+    let quiet = glances.iter().filter(|g| g.t_s > newest - 0.5).any(|g| g.rests);
+    if n < 2 || found[0] < 10.0 || found[1] < 5.0 || found[0] < found[1] || quiet {
+        return None;
+    }
+    let since = found[0] / net + 0.1;
+    let ago =
+        up.and_then(|h| past_power(h, found[0], net, burn_s)).unwrap_or(Told { value: since, sd: 0.25 });
+    Some(Motion { at: Told { value: times[0] - ago.value, sd: ago.sd } })
+}
+
+/// A receiver of one fix a second, without velocities, is high up before it has told four heights: three that climb faster than
+/// anybody carries it, the newer two clear of the pad, will do.
+fn by_few_fixes(glances: &[Glance], sd_m: f64, net: f64, burn_s: f64) -> Option<Motion> {
+    let mut told: [Option<(f64, f64)>; 3] = [None; 3];
+    let mut n = 0;
+    for g in glances {
+        let Some(up) = g.gnss_up_m else { continue };
+        // The same height again is the same fix in another packet: it is of when it came first.
+        if told[2].is_none_or(|(_, last)| last != up) {
+            told = [told[1], told[2], Some((g.t_s, up))];
+            n += 1;
+        }
+    }
+    let [Some((t0, h0)), Some((t1, h1)), Some((t2, h2))] = told else { return None };
+    let felt = glances.iter().any(|g| g.axial.is_some() || g.baro_m.is_some());
+    let clear = 10.0 + 5.0 * sd_m;
+    let (first, climb) = ((h1 - h0) / (t1 - t0), (h2 - h1) / (t2 - t1));
+    // Ten fixes a second that jump rise by chance from one to the next.
+    let close = t2 - t1 < SLOW_FIX_S || t1 - t0 < SLOW_FIX_S;
+    if n < 3 || felt || close || t2 - t0 > 5.0 || h1 < clear || first < 8.0 || climb < 8.0 {
+        return None;
+    }
+    let ago = past_power(h2, climb, net, burn_s)
+        .unwrap_or(Told { value: 2.0 * h2 / climb.max(1.0), sd: 0.25 + 0.3 * (t2 - t1) });
+    Some(Motion { at: Told { value: t2 - ago.value, sd: ago.sd } })
+}
+
+/// How long ago a body lifted off that is seen higher than its speed gained from rest: it is long past its power, and whoever
+/// tells of it was silent meanwhile.
+fn past_power(height_m: f64, climb_mps: f64, net_mps2: f64, burn_s: f64) -> Option<Told> {
+    let gained = 0.5 * climb_mps * climb_mps / net_mps2;
+    let (burnt_m, burnt_mps) = (0.5 * net_mps2 * burn_s * burn_s, net_mps2 * burn_s);
+    if height_m < 1.5 * gained + 50.0 || height_m < burnt_m {
+        return None;
+    }
+    let coasted = (height_m - burnt_m) / (0.5 * (climb_mps + burnt_mps)).max(10.0);
+    Some(Told { value: burn_s + coasted, sd: 0.1 * burn_s + 0.2 * coasted + 0.25 })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Glances ten times a second from heights and forces; 80 m/s2 of told thrust for 2 s.
+    fn noticed(heights: &[f64], forces: &[Option<f64>], baro_sd_m: f64) -> Option<Motion> {
+        let glances: Vec<Glance> = heights
+            .iter()
+            .zip(forces.iter().chain(core::iter::repeat(&None)))
+            .enumerate()
+            .map(|(i, (h, f))| Glance {
+                t_s: 0.1 * i as f64,
+                baro_m: Some(*h),
+                axial: *f,
+                rests: f.is_some_and(|f| rests(f, None, Some(G))),
+                gnss_up_m: None,
+                gnss_climb: None,
+            })
+            .collect();
+        let lag = Told { value: 0.0, sd: 0.0 };
+        first_motion(
+            &glances,
+            Heights { noise_m: baro_sd_m.min(0.3), moves_m: baro_sd_m },
+            Heights { noise_m: 3.0, moves_m: 3.0 },
+            80.0,
+            2.0,
+            lag,
+        )
+    }
+
+    #[test]
+    fn a_motor_is_told_from_a_gust_a_door_and_a_front_by_pressure_alone() {
+        // 70 m/s2 from second 0.2 on.
+        let motor = [0.2, -0.1, 0.0, 0.4, 1.4, 3.2, 5.6, 8.8];
+        let found = noticed(&motor, &[], 0.3).expect("a motor");
+        assert!((found.at.value - 0.2).abs() < found.at.sd, "{found:?}");
+        assert_eq!(noticed(&motor[..5], &[], 0.3), None, "not yet clear of the pad");
+        // The same under a wind that has moved the pressure by as much before.
+        assert_eq!(noticed(&motor, &[], 2.0), None);
+        // A gust or a front: as high, but in its own time.
+        let front: Vec<f64> = (0..12).map(|i| 1.6 * f64::from(i)).collect();
+        assert_eq!(noticed(&front, &[], 0.3), None);
+        // And one that comes as a step, then goes on rising.
+        assert_eq!(noticed(&[0.0, 0.0, 0.0, 0.1, 5.0, 6.0, 9.2, 11.4], &[], 0.8), None);
+        // A slammed door swings: under the pad first, then over it.
+        assert_eq!(noticed(&[0.1, 0.0, -12.0, -6.0, 0.5, 3.5, 7.5, 10.5], &[], 0.3), None);
+    }
+
+    #[test]
+    fn what_lies_or_stands_still_by_its_own_force_has_not_lifted_off() {
+        assert!(rests(0.1, Some([9.6, 0.4]), None), "lying");
+        assert!(rests(9.9, None, None), "standing");
+        assert!(rests(0.3, None, Some(0.1)), "as it lay before");
+        assert!(!rests(-1.5, Some([0.2, 0.1]), Some(9.8)), "coasting");
+        assert!(!rests(-9.8, Some([0.2, 0.1]), Some(9.8)), "held back by 1 g of drag");
+        assert!(!rests(40.0, Some([0.2, 0.1]), Some(9.8)), "pushed");
+        // A gust of pressure over a vehicle that feels itself lie there.
+        let gust = [0.0, 0.0, 0.2, 1.5, 4.5, 9.0, 15.0];
+        assert_eq!(noticed(&gust, &[Some(9.8); 7], 0.3), None);
+        assert!(noticed(&gust, &[], 0.3).is_some());
+    }
+
+    #[test]
+    fn two_pushes_and_a_height_clear_of_the_pad_are_a_liftoff_across_a_silence() {
+        let still = Some(9.8);
+        let heights = [0.1, 0.0, 0.3, 2.3, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 76.0];
+        let mut felt = [None; 13];
+        (felt[0], felt[1], felt[2], felt[3], felt[12]) = (still, still, Some(125.0), Some(82.0), Some(-2.0));
+        let found = noticed(&heights, &felt, 0.3).expect("two pushes, then high up");
+        assert!(found.at.value > 0.1 && found.at.value < 0.2, "{found:?}");
+        // Two knocks on the pad are none.
+        let on_pad = [0.1; 13];
+        assert_eq!(noticed(&on_pad, &felt[..4], 0.3), None);
+        felt[12] = still;
+        assert_eq!(noticed(&heights, &felt, 0.3), None, "it rests");
+    }
+
+    #[test]
+    fn first_motion_lies_between_rest_and_push_whatever_dates_it() {
+        let glance = |t_s: f64, axial: Option<f64>| Glance {
+            t_s,
+            baro_m: None,
+            axial,
+            rests: false,
+            gnss_up_m: None,
+            gnss_climb: None,
+        };
+        let seen = [
+            glance(-0.4, Some(9.9)),
+            glance(-0.1, Some(10.1)),
+            glance(0.1, None),
+            glance(0.4, Some(80.0)),
+            glance(0.5, Some(78.0)),
+        ];
+        let dated = |value: f64, sd: f64| between_rest_and_push(&seen, Told { value, sd });
+        assert_eq!(dated(-0.8, 0.2).value, -0.1);
+        assert!(dated(-0.8, 0.2).sd < 0.17);
+        assert_eq!(dated(0.2, 0.05).value, 0.2);
+        assert_eq!(dated(0.9, 0.05).value, 0.4);
+        // Where nothing was felt at rest, or nothing since, nothing is known better.
+        assert_eq!(between_rest_and_push(&seen[2..], Told { value: -3.0, sd: 0.2 }).value, -3.0);
+        assert_eq!(between_rest_and_push(&seen[..3], Told { value: -3.0, sd: 0.2 }).value, -3.0);
+    }
+
+    #[test]
+    fn what_is_first_heard_high_and_slow_lifted_off_long_ago() {
+        // 80 m/s2 for 2 s: 160 m and 160 m/s, then 4 s of coast to about 700 m at 110 m/s.
+        let ago = past_power(700.0, 110.0, 80.0, 2.0).expect("past its power");
+        assert!((ago.value - 6.0).abs() < 2.0 * ago.sd, "{ago:?}");
+        // Still under power: the height is what the speed has gained.
+        assert_eq!(past_power(40.0, 80.0, 80.0, 2.0), None);
+    }
+}
