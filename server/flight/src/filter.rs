@@ -141,6 +141,10 @@ pub(crate) struct Filter {
     pub(crate) puff: Option<crate::falling::Puff>,
     /// Last corrected specific force and its time, for burnout and ignition.
     pub(crate) force: Option<(f64, f64)>,
+    /// Spread of the thrust that was left at burnout, m/s2.
+    pub(crate) tail_sd: f64,
+    /// The force last felt under power, with the accelerometer's errors taken off: when, s, and how much, m/s2.
+    pub(crate) felt: Option<(f64, f64)>,
     /// Most negative force since burnout, m/s2.
     pub(crate) deepest: f64,
     /// Samples in a row that speak for burnout, or for ignition.
@@ -215,6 +219,8 @@ impl Filter {
             canopy_seen_s: NEVER_S,
             puff: None,
             force: None,
+            tail_sd: 0.0,
+            felt: None,
             deepest: 0.0,
             tally: 0,
             axial_top: 0.0,

@@ -12,10 +12,13 @@ use crate::motion::{air_cov, airspeed, axial_force};
 use crate::output::Phase;
 use crate::sample::Sample;
 use crate::sensors::Channel;
-use crate::state::{AB, AS, Blob, D, H, LNK, Row, SHAPE, TAU, VE, VN, VU, WE, WN};
+use crate::state::{AB, AS, Blob, D, E, H, LNK, Row, SHAPE, TAU, VE, VN, VU, WE, WN};
 
-/// Spread of a force at the end of the accelerometer's range, over that end.
-const SATURATED_SHARE: f64 = 0.1;
+/// Least spread of a thrust that goes beyond the accelerometer's range, over that range's end: told means say little of how a curve
+/// runs (common practice, no source).
+const AT_LEAST_SHARE: f64 = 0.1;
+/// Standard deviation of a moment that lies anywhere in a gap, over the gap.
+const STEP_ANYWHERE: f64 = 0.29;
 
 impl Filter {
     pub(crate) fn take_axial(&mut self, m: &Model, s: &Sample) {
@@ -34,15 +37,15 @@ impl Filter {
         let (mean_f, slack) = self.expected_force(m);
         let noise = self.sensors.variance(Channel::Axial);
         if saturated {
-            // At least so much.
             self.watch_force(m, s.t_s, z);
-            if self.regime.burning && mean_f < z {
-                let spread = SATURATED_SHARE * z;
-                self.open_thrust(m, s.t_s, z, spread * spread);
-                self.take_force(m, s.t_s, z, spread * spread);
+            let told = at_least(mean_f, self.force_spread(m).max(AT_LEAST_SHARE * z), z);
+            if let Some((value, variance)) = told.filter(|_| self.regime.burning) {
+                self.open_thrust(m, s.t_s, value, variance);
+                self.take_force(m, s.t_s, value, variance);
             } else {
                 self.sensors.of(Channel::Axial).taken_s = self.t_s;
             }
+            self.has_felt(self.expected_force(m).0);
             self.after_force(m, s.t_s);
             return;
         }
@@ -59,11 +62,13 @@ impl Filter {
             self.open_thrust(m, s.t_s, z, variance);
         }
         self.take_force(m, s.t_s, z, variance);
+        self.has_felt(self.unbiased(z));
         self.after_force(m, s.t_s);
     }
 
-    /// Thrust may do anything. A surprise is a step at some moment since the last value: it opens thrust, and with it the
-    /// speed that a step of this size gives when it comes anywhere in the gap.
+    /// Thrust may do anything. A surprise is a step at some moment since the last value, and so is its end: where in the gap it
+    /// came the told curve does not know. Thrust is opened, and the speed gained meanwhile is the one of a step that comes
+    /// anywhere in the gap with the same likelihood.
     fn open_thrust(&mut self, m: &Model, t: f64, z: f64, variance: f64) {
         if self.about.is_some() {
             // A smoother's thrust wanders as much before a step as after it.
@@ -71,13 +76,19 @@ impl Filter {
         }
         let record = self.sensors.get(Channel::Axial);
         let gap = if record.heard { (self.t_s - record.taken_s).clamp(0.0, 2.0) } else { 0.0 };
+        let ends = self.tally == 1;
+        let felt = self.felt.filter(|f| self.t_s - f.0 < 2.0);
         for b in self.blobs.iter_mut() {
             let f = axial_force(m, &self.regime, b, t);
             let y = z - (f.f * (1.0 + b.x[AS]) + b.x[AB]);
-            if y * y > 4.0 * (b.p[D][D] + variance) {
-                let (air, v) = airspeed(m, &b.x);
-                let along = if v > 1.0 { air.map(|a| a / v) } else { b.rail };
-                let step = y * y;
+            let surprise = y * y > 4.0 * (b.p[D][D] + variance);
+            if !(surprise || ends && felt.is_some()) {
+                continue;
+            }
+            let (air, v) = airspeed(m, &b.x);
+            let along = if v > 1.0 { air.map(|a| a / v) } else { b.rail };
+            let step = y * y;
+            let Some((then_s, then)) = felt else {
                 b.p[D][D] += step;
                 for i in 0..3 {
                     let with_d = 0.5 * gap * step * along[i];
@@ -87,7 +98,32 @@ impl Filter {
                         b.p[VE + i][VE + j] += step * gap * gap / 3.0 * along[i] * along[j];
                     }
                 }
+                continue;
+            };
+            let gap = self.t_s - then_s;
+            let now = (z - b.x[AB]) / (1.0 + b.x[AS]);
+            let more = 0.5 * (then + now) * gap - b.gained_mps;
+            let sd = (now - then).abs() * (STEP_ANYWHERE * gap + 0.01);
+            b.reopen(D, b.p[D][D] + step);
+            for i in 0..3 {
+                b.x[VE + i] += more * along[i];
+                b.x[E + i] += 0.5 * gap * more * along[i];
+                for j in 0..3 {
+                    let both = sd * sd * along[i] * along[j];
+                    b.p[VE + i][VE + j] += both;
+                    b.p[E + i][E + j] += 0.25 * gap * gap * both;
+                    b.p[E + i][VE + j] += 0.5 * gap * both;
+                    b.p[VE + j][E + i] += 0.5 * gap * both;
+                }
             }
+        }
+    }
+
+    /// Remembers a force under power, and counts the speed gained since it anew.
+    fn has_felt(&mut self, f: f64) {
+        self.felt = self.regime.burning.then_some((self.t_s, f));
+        for b in self.blobs.iter_mut() {
+            b.gained_mps = 0.0;
         }
     }
 
@@ -119,6 +155,16 @@ impl Filter {
             &Number { channel: Channel::Axial, value: z, variance, patience: 5, patience_s: 0.0 },
             &view,
         );
+    }
+
+    /// How far the force may lie from the expected one by what is not known of thrust and drag.
+    fn force_spread(&self, m: &Model) -> f64 {
+        let variance = self.weights().iter().zip(self.blobs.iter()).fold(0.0, |sum, (w, b)| {
+            let f = axial_force(m, &self.regime, b, self.t_s);
+            let (thrust, drag) = (f.thrust * f.thrust * b.p[TAU][TAU], f.drag * f.drag * b.p[LNK][LNK]);
+            sum + w * (b.p[D][D] + thrust + drag)
+        });
+        sqrt(variance)
     }
 
     /// Mean expected axial reading and its spread.
@@ -154,7 +200,55 @@ fn bend(m: &Model, b: &Blob, drag: f64) -> (f64, f64) {
     (more, 2.0 * per * per * square)
 }
 
+/// What a value beyond the end of a range says of a Gaussian: the measurement, and its variance, that leave the mean and the variance of
+/// the Gaussian cut off below the end (Johnson, Kotz and Balakrishnan 1994, ch. 13.10, from memory). None where it says next to nothing.
+fn at_least(mean: f64, sd: f64, end: f64) -> Option<(f64, f64)> {
+    let off = (end - mean) / sd;
+    if off < -2.0 {
+        return None;
+    }
+    // Density over what is left above; far out by its asymptote.
+    let hazard = if off > 5.0 {
+        off + 1.0 / off
+    } else {
+        0.797_884_560_802_865_4 * libm::exp(-0.5 * off * off)
+            / libm::erfc(off * core::f64::consts::FRAC_1_SQRT_2)
+    };
+    let gone = (hazard * (hazard - off)).clamp(1e-3, 0.999);
+    Some((mean + sd * hazard / gone, sd * sd * (1.0 - gone) / gone))
+}
+
 /// Whether a value lies at the end of a usual range, to half a per cent: makers' full scales are whole numbers of g.
 fn full_scale(z: f64) -> bool {
     [8.0, 16.0, 24.0, 32.0, 50.0, 64.0, 100.0, 200.0].iter().any(|n| (z / (n * 9.806_65) - 1.0).abs() < 0.005)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_value_beyond_the_range_leaves_the_gaussian_cut_off_below_its_end() {
+        for (mean, sd, end) in
+            [(200.0, 30.0, 235.0), (235.0, 20.0, 235.0), (260.0, 30.0, 235.0), (100.0, 35.0, 235.0)]
+        {
+            // The cut Gaussian's moments by summing it up.
+            let (mut sum, mut first, mut second) = (0.0, 0.0, 0.0);
+            for i in 0..400_000 {
+                let x = end + 5e-4 * sd * (f64::from(i) + 0.5);
+                let w = libm::exp(-0.5 * (x - mean) * (x - mean) / (sd * sd));
+                (sum, first, second) = (sum + w, first + w * x, second + w * x * x);
+            }
+            let cut = first / sum;
+            let spread = sqrt(second / sum - cut * cut);
+            let (value, variance) = at_least(mean, sd, end).expect("says something");
+            let gain = sd * sd / (sd * sd + variance);
+            let (left, left_sd) = (mean + gain * (value - mean), sd * sqrt(1.0 - gain));
+            assert!(
+                (left - cut).abs() < 0.02 * sd && (left_sd - spread).abs() < 0.02 * sd,
+                "{left} {left_sd}: {cut} {spread}"
+            );
+        }
+        assert_eq!(at_least(300.0, 20.0, 235.0), None, "far above, as was thought");
+    }
 }

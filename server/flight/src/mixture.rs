@@ -73,6 +73,7 @@ fn join(a: &mut Blob, b: &Blob) {
         a.x[i] += wb * d[i];
     }
     a.stretch = wa * a.stretch + wb * b.stretch;
+    a.gained_mps = wa * a.gained_mps + wb * b.gained_mps;
     // A filling canopy's course has no mean with another's: the likelier one's stands.
     if wb > wa {
         (a.fill_s, a.shut_k) = (b.fill_s, b.shut_k);

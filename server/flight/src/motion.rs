@@ -406,6 +406,9 @@ pub(crate) fn step<const K: usize>(m: &Model, r: &Regime, blob: &mut Blob, t_s: 
     }
     let (mut offset_fade, mut climbed_m) = (1.0, 0.0);
     if K == N {
+        let (air, v) = airspeed(m, &middle);
+        let u = rail.copied().unwrap_or(air.map(|a| a / v.max(0.05)));
+        blob.gained_mps += dt * (j.a[0] * u[0] + j.a[1] * u[1] + j.a[2] * u[2]);
         // Over a minute a receiver's height wanders by three metres, a barometer's by half a metre.
         blob.p[GH][GH] += 0.2 * dt;
         blob.p[BB][BB] += 0.006 * dt;

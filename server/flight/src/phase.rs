@@ -46,12 +46,7 @@ impl Filter {
             return;
         }
         let w = self.weights();
-        let (mut ab, mut scale) = (0.0, 0.0);
-        for (w, b) in w.iter().zip(self.blobs.iter()) {
-            ab += w * b.x[AB];
-            scale += w * b.x[AS];
-        }
-        let f = (z - ab) / (1.0 + scale);
+        let f = self.unbiased(z);
         let Some(stage) = m.stages.get(self.regime.stage) else { return };
         let since = t_s - self.regime.ignition_s;
         if self.regime.burning {
@@ -111,6 +106,16 @@ impl Filter {
                 }
             }
         }
+    }
+
+    /// A force with the accelerometer's likely errors taken off.
+    pub(crate) fn unbiased(&self, z: f64) -> f64 {
+        let (mut ab, mut scale) = (0.0, 0.0);
+        for (w, b) in self.weights().iter().zip(self.blobs.iter()) {
+            ab += w * b.x[AB];
+            scale += w * b.x[AS];
+        }
+        (z - ab) / (1.0 + scale)
     }
 
     /// Drag alone only gets less in coast: as long as the body is held back more and more, thrust is still fading.
@@ -176,10 +181,8 @@ impl Filter {
 
     pub(crate) fn end_burn(&mut self, m: &Model, t_s: f64) {
         // Where the force crosses zero thrust still equals drag: it fades over a quarter of a second from something
-        // between nothing and drag. Where in the gap between two packets it ended is a speed not known as well.
+        // between nothing and drag.
         let kind = if self.regime.stage == 0 { EventKind::Burnout } else { EventKind::StageBurnout };
-        let gap_sd = self.marked(kind).map_or(0.05, |k| k.sd_s).min(0.3);
-        let lost = self.force.map_or(0.0, |f| f.1.max(0.0)) * gap_sd;
         let mut drag = 1.0f64;
         for b in self.blobs.iter_mut() {
             let f = crate::motion::axial_force(m, &self.regime, b, t_s);
@@ -189,18 +192,12 @@ impl Filter {
             b.reopen(D, 1.0 + 0.16 * f.drag * f.drag);
             b.x[TAU] = 0.0;
             b.reopen(TAU, 1e-6);
-            let (a, v) = crate::motion::airspeed(m, &b.x);
-            let v = v.max(1.0);
-            for i in 0..3 {
-                for j in 0..3 {
-                    b.p[VE + i][VE + j] += lost * lost * a[i] * a[j] / (v * v);
-                }
-            }
         }
         self.regime.burning = false;
         // The tail of thrust is not told apart from less drag while it lasts.
         self.regime.burnt_out_s = self.marked(kind).map_or(t_s, |k| k.t_s);
-        self.regime.thrust_sd = TAIL_SHARE * drag;
+        self.tail_sd = TAIL_SHARE * drag;
+        self.regime.thrust_sd = self.tail_sd;
         self.regime.thrust_tau_s = TAIL_TAU_S;
         self.regime.coasts();
         self.phase = Phase::Coasting;
@@ -214,8 +211,11 @@ impl Filter {
         if self.phase == Phase::Descending {
             self.regime.ln_k_rate = if self.t_s < self.open_until_s { 0.5 } else { 0.08 };
         }
-        if !self.regime.burning && self.t_s > self.regime.burnt_out_s + TAIL_S {
-            self.regime.thrust_sd = 0.0;
+        if !self.regime.burning {
+            // Nothing lights a tail again: what may still come of it fades as it does.
+            let since = self.t_s - self.regime.burnt_out_s;
+            self.regime.thrust_sd =
+                if since > TAIL_S { 0.0 } else { self.tail_sd * libm::exp(-since.max(0.0) / TAIL_TAU_S) };
         }
         if self.regime.burning && self.told_burn_over(m) {
             self.regime.thrust_tau_s = self.regime.thrust_tau_s.min(TAIL_TAU_S);

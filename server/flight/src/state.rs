@@ -77,6 +77,8 @@ pub(crate) struct Blob {
     /// How long it takes to fill, s, and k before it opened, 1/m in the pad's air.
     pub(crate) fill_s: f64,
     pub(crate) shut_k: f64,
+    /// What its forces along the airspeed have added to the speed since one was felt last, m/s.
+    pub(crate) gained_mps: f64,
 }
 
 /// No opening.
@@ -93,6 +95,7 @@ impl Blob {
             opened_s: NEVER_S,
             fill_s: 0.0,
             shut_k: 0.0,
+            gained_mps: 0.0,
         }
     }
 
