@@ -38,6 +38,10 @@ def main(argv=None):
     q.add_argument("--first", type=int, default=1)
     q.add_argument("--samples", action="store_true")
     q.add_argument("--jobs", type=int, default=2)
+    f = sub.add_parser("untold", help="the offline fit told less, beside the program's rows: which missing knowledge costs what")
+    f.add_argument("--flights", type=int, default=24, help="of every class")
+    f.add_argument("--rows", action="append", required=True, help="a file that `score --rows` wrote; may be given again")
+    f.add_argument("--jobs", type=int, default=2)
     f = sub.add_parser("fit", help="compute (and cache) the offline fits")
     f.add_argument("--class", dest="cls", action="append")
     f.add_argument("--seed", type=seeds, default=seeds("1..24"))
@@ -137,6 +141,9 @@ def main(argv=None):
             said, wrong = check(a.binary, Path(work))
         print("\n".join(said + wrong))
         return 1 if wrong else 0
+    elif a.what == "untold":
+        from .ignorant import table
+        print(table(a.flights, [json.loads(line) for path in a.rows for line in open(path, encoding="utf-8")], a.jobs))
     elif a.what == "fit":
         from .reference import fit
         for s in a.seed:

@@ -25,18 +25,21 @@ SENSORS = {"p_bias": 150.0, "p_port": 0.015, "p_transonic": 0.06, "a_bias": 0.4,
 def lagged(ts, x, tau):
     """First-order lag of series (steps, K) that run straight between steps: exact."""
     y = x.copy()
+    left = np.exp(-np.diff(ts).reshape(-1, 1) / tau)
     for i in range(len(ts) - 1):
         dt = ts[i + 1] - ts[i]
         slope = (x[i + 1] - x[i]) / dt
-        y[i + 1] = x[i + 1] - slope * tau + (y[i] - x[i] + slope * tau) * math.exp(-dt / tau)
+        y[i + 1] = x[i + 1] - slope * tau + (y[i] - x[i] + slope * tau) * left[i]
     return y
 
 
 class Fit:
     """One flight's fit up to one instant."""
 
+    Model = Model
+
     def __init__(self, case, samples, pad, shift, t_end, lost):
-        self.case, self.model = case, Model(case)
+        self.case, self.model = case, self.Model(case)
         told = case.told
         self.names = self.model.names + list(SENSORS)
         self.n_model = len(self.model.names)
@@ -48,9 +51,21 @@ class Fit:
         for i in range(1, len(self.model.stages)):
             prior |= {f"ln_drag_{i}": (0, 0.25), f"ln_impulse_{i}": (0, 0.076), f"ignition_{i}": (0, 0.3)}
         prior |= {n: (0.0, sd) for n, sd in SENSORS.items()}
+        more = self.more()
+        self.names += [n for n in more if n not in self.names]
+        prior |= more
         self.mean = np.array([prior[n][0] for n in self.names])
         self.sd = np.array([prior[n][1] for n in self.names])
         self.rows(samples, pad, shift, t_end, lost)
+
+    def more(self):
+        """Further parameters: {name: (prior mean, its spread)}."""
+        return {}
+
+    def lags(self, th):
+        """How late barometer, own height and own climb are, s, and what a fix is later than its receiver's true lag."""
+        cfg = self.case.sensors
+        return cfg["baro"]["lag"], cfg["own"]["tau_h"], cfg["own"]["tau_v"], 0.0
 
     def rows(self, samples, pad, shift, t_end, lost):
         """Measurements as arrays (kind, time from ignition, value, spread)."""
@@ -109,17 +124,17 @@ class Fit:
         p0 = math.exp(self.model.lnp[0])
         g0 = self.case.air.g_pad
         out = []
-        cfg = self.case.sensors
+        baro_s, height_s, climb_s, late_s = self.lags(th)
         if "p" in self.data:
             port = th["p_port"] + th["p_transonic"] * np.exp(-((s["mach"] - 1) / 0.05) ** 2)
-            s["baro"] = lagged(ts, s["p"] + port * s["q"], cfg["baro"]["lag"])
+            s["baro"] = lagged(ts, s["p"] + port * s["q"], baro_s)
         if "h" in self.data:
-            s["own_h"] = lagged(ts, s["z"], cfg["own"]["tau_h"])
-            s["own_v"] = lagged(ts, s["vz"], cfg["own"]["tau_v"])
+            s["own_h"] = lagged(ts, s["z"], height_s)
+            s["own_v"] = lagged(ts, s["vz"], climb_s)
 
-        def series(name, when):
-            """Linear interpolation per set: when (N,) minus t0 (K,)."""
-            x = when[None, :] - th["t0"][:, None]
+        def series(name, when, late=0.0):
+            """Linear interpolation per set: when (N,) minus t0 and what it is late (K,)."""
+            x = when[None, :] - (th["t0"] + late)[:, None]
             i = np.clip(np.searchsorted(ts, x) - 1, 0, len(ts) - 2)
             f = np.clip((x - ts[i]) / (ts[i + 1] - ts[i]), 0.0, 1.0)
             c = np.arange(k)[:, None]
@@ -137,10 +152,10 @@ class Fit:
                 ax = np.where(pad, g0, ax)
                 pred = ax * (1 + th["a_scale"][:, None]) + th["a_bias"][:, None]
             elif kind in ("ge", "gn", "gu"):
-                pos, slope, pad = series({"ge": "x", "gn": "y", "gu": "z"}[kind], when)
+                pos, slope, pad = series({"ge": "x", "gn": "y", "gu": "z"}[kind], when, late_s)
                 pred = np.where(pad, 0.0, pos) + th["g_" + kind[1]][:, None]
             elif kind in ("gve", "gvn", "gvu"):
-                pred, slope, pad = series({"gve": "vx", "gvn": "vy", "gvu": "vz"}[kind], when)
+                pred, slope, pad = series({"gve": "vx", "gvn": "vy", "gvu": "vz"}[kind], when, late_s)
                 pred = np.where(pad, 0.0, pred)
             elif kind == "tilt":
                 v = [series(n, when)[0] for n in ("vx", "vy", "vz")]
@@ -232,7 +247,7 @@ def lost_spans(case, track):
     return spans
 
 
-def fit_flight(cls, seed):
+def fit_flight(cls, seed, fitted=Fit):
     """Errors of the fit at the two instants, as `score.judge_prediction` names them."""
     folder = flight_folder(cls, seed)
     case, tracks = flown(cls, seed)
@@ -246,7 +261,7 @@ def fit_flight(cls, seed):
     out = dict(cls=cls, seed=seed)
     lost = lost_spans(case, tracks[0])
     for key, t in (("after", burn + 0.5), ("half", burn + 0.5 * (ev["apogee"] - burn))):
-        fit = Fit(case, samples, True, shift, t, lost)
+        fit = fitted(case, samples, True, shift, t, lost)
         q, theta = fit.predict(rng)
         row = {"theta": theta}
         for k, x, scale in (("h", ap["height_m"], 100 / ap["height_m"]), ("t", ap["t_s"] - shift, 1.0), ("v", ap["airspeed_mps"], 1.0),

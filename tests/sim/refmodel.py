@@ -67,6 +67,19 @@ class Model:
         p = np.exp(lnp)
         return p, p / (R_AIR * temp), np.sqrt(GAMMA * R_AIR * temp)
 
+    def blows(self, z, th):
+        """Mean wind (east, north)."""
+        return np.interp(z, self.w_h, self.w_e), np.interp(z, self.w_h, self.w_n)
+
+    def pushes(self, i, x, th):
+        """(share of impulse spent, thrust over the mean one) at a share of the burn."""
+        grid, frac, force = self.fraction[i]
+        return np.interp(x, grid, frac, left=0.0, right=1.0), np.interp(x, grid, force)
+
+    def holds(self, i, mach, burning, th):
+        """Drag over its level at low speed."""
+        return drag_vector(self.stages[i].drag, mach, burning)
+
     def run(self, theta, t_stop=None, past_apogee=False):
         """theta: (K, n). Returns dict of arrays (steps, K); ends at t_stop or once all have passed apogee."""
         th = {n: theta[:, i] for n, i in self.index.items()}
@@ -97,7 +110,7 @@ class Model:
             """Mass, thrust, drag area, shape of drag, and where the first motor may still burn (None: nowhere)."""
             mass, thrust, cda, shape = np.full(k, self.m0), np.zeros(k), area0, None
             burning = np.zeros(k, bool)
-            for i, st in enumerate(self.stages):
+            for i in range(len(self.stages)):
                 told = self.tolds[i]
                 if i:
                     apart = tt >= starts[i - 1] + burns[i - 1] + min(0.3, told["ignition_after_burnout_s"])
@@ -108,18 +121,18 @@ class Model:
                     mass = mass - told["propellant_mass_kg"]
                 elif tt > begins[i]:
                     x = (tt - starts[i]) / burns[i]
-                    grid, frac, force = self.fraction[i]
-                    mass = mass - told["propellant_mass_kg"] * np.interp(x, grid, frac, left=0.0, right=1.0)
+                    spent, force = self.pushes(i, x, th)
+                    mass = mass - told["propellant_mass_kg"] * spent
                     on = (x > 0) & (x < 1)
                     scale = np.exp(th["ln_impulse"] if i == 0 else th[f"ln_impulse_{i}"])
-                    thrust = thrust + np.where(on, np.interp(x, grid, force) * told["total_impulse_ns"] * scale / burns[i], 0.0)
+                    thrust = thrust + np.where(on, force * told["total_impulse_ns"] * scale / burns[i], 0.0)
                     burning = burning | on
-            for i, st in enumerate(self.stages):
+            for i in range(len(self.stages)):
                 if i and tt < begins[i - 1]:
                     continue
                 if i == 0 and len(self.stages) > 1 and tt > begins[1]:
                     continue
-                own = drag_vector(st.drag, mach, burning)
+                own = self.holds(i, mach, burning, th)
                 if shape is None or i == 0:
                     shape = own
                 else:
@@ -131,8 +144,9 @@ class Model:
             z = pos[2]
             p, rho, sound = self.air(np.maximum(z, -50.0))
             va = vel.copy()
-            va[0] -= np.interp(z, self.w_h, self.w_e)
-            va[1] -= np.interp(z, self.w_h, self.w_n)
+            east, north = self.blows(z, th)
+            va[0] -= east
+            va[1] -= north
             v = np.sqrt((va * va).sum(0)) + 1e-9
             mass, thrust, cda, shape, first = powered(tt, v / sound)
             d = 0.5 * rho * v * v * cda * shape / mass

@@ -6,8 +6,8 @@ import pytest
 
 from sim.lines import Said, quantiles
 from sim.make import flown
-from sim.reference import lagged
-from sim.refmodel import Model
+from sim.reference import Fit, lagged
+from sim.refmodel import Model, drag_vector
 from sim.score import interval
 
 
@@ -51,3 +51,44 @@ def test_lines_are_read_flat_or_nested_and_onto_one_axis(tmp_path):
     assert line["t"] == 5.5 and said.broken == 1 and said.newest("prediction", 5.0) is None
     assert quantiles(line, "apogee_height_m") == dict(p05=1, p25=2, p50=5, p75=8, p95=9)
     assert quantiles(dict(a=dict(p50=1)), "a") == dict(p50=1)
+
+
+def test_a_fit_from_which_nothing_is_withheld_is_the_fit():
+    from sim.ignorant import fitter
+
+    case, _, samples, shift = short_flight()
+    plain = Fit(case, samples, True, shift, 3.0, [])
+    same = fitter([])(case, samples, True, shift, 3.0, [])
+    assert same.names == plain.names
+    theta = plain.mean[None, :] + 0.1 * plain.sd[None, :]
+    assert np.array_equal(plain.residuals(theta), same.residuals(theta))
+
+
+def test_an_untold_curve_holds_the_true_one_and_an_untold_thrust_has_the_told_impulse():
+    from sim.ignorant import BENDS, CURVE, KNOTS, fitter
+
+    case, _, samples, shift = short_flight()
+    fit = fitter(["drag", "thrust"])(case, samples, True, shift, 3.0, [])
+    model, drag = fit.model, case.vehicle.stages[0].drag
+    true = dict(rise_at=drag.middle_mach, ln_rise_width=math.log(drag.width_mach), rise=drag.peak_ratio, rise_decay=drag.decay,
+                friction_slope=drag.friction_slope, power_on=drag.power_on)
+    assert set(true) == set(CURVE)
+    mach, burning = np.linspace(0.0, 3.0, 200), np.arange(200) % 2 == 0
+    assert np.allclose(model.holds(0, mach, burning, {n: np.full(200, v) for n, v in true.items()}), drag_vector(drag, mach, burning))
+    x = np.linspace(0.0, 1.0, 4001)
+    level = {f"push_0_{k}": np.zeros(len(x)) for k in range(len(KNOTS))}
+    spent, force = model.pushes(0, x, level)
+    assert abs(np.trapezoid(force, x) - 1.0) < 1e-3 and spent[0] == 0.0 and spent[-1] == 1.0
+    # one knot bends the thrust there and no further than to the next
+    bent = level | {"push_0_3": np.full(len(x), BENDS[3])}
+    ratio = model.pushes(0, x, bent)[1][1:-1] / force[1:-1]
+    inside = (x[1:-1] > KNOTS[2]) & (x[1:-1] < KNOTS[4])
+    assert np.allclose(ratio[~inside], 1.0) and abs(ratio.max() - math.exp(BENDS[3])) < 1e-3
+
+
+def short_flight():
+    """A drawn case, with pressure and force of a body that stands there."""
+    case, tracks = flown("straight", 3)
+    empty = dict(body=0, t_sd_s=0.005, fix=None, velocity=None, tilt_rad=None, boot=0, own_height_m=None, own_climb_mps=None)
+    samples = [empty | dict(t_s=t, t_receive_s=t, pressure_pa=90000.0, axial_mps2=9.8) for t in np.arange(-1.0, 2.5, 0.25).tolist()]
+    return case, tracks, samples, 0.0
