@@ -12,13 +12,16 @@ use crate::motion::{air_cov, airspeed, axial_force};
 use crate::output::Phase;
 use crate::sample::Sample;
 use crate::sensors::Channel;
-use crate::state::{AB, AS, Blob, D, E, H, LNK, Row, SHAPE, TAU, VE, VN, VU, WE, WN};
+use crate::state::{AB, AS, Blob, D, H, LNK, Row, SHAPE, TAU, VE, VN, VU, WE, WN};
 
 /// Least spread of a thrust that goes beyond the accelerometer's range, over that range's end: told means say little of how a curve
 /// runs (common practice, no source).
 const AT_LEAST_SHARE: f64 = 0.1;
-/// Standard deviation of a moment that lies anywhere in a gap, over the gap.
+/// Standard deviation of a moment that lies anywhere in a gap, over the gap, and of the samples' own times, s.
 const STEP_ANYWHERE: f64 = 0.29;
+const STAMP_SD_S: f64 = 0.01;
+/// Longest gap that two forces say something of together, s.
+const LONGEST_GAP_S: f64 = 2.0;
 
 impl Filter {
     pub(crate) fn take_axial(&mut self, m: &Model, s: &Sample) {
@@ -75,9 +78,9 @@ impl Filter {
             return;
         }
         let record = self.sensors.get(Channel::Axial);
-        let gap = if record.heard { (self.t_s - record.taken_s).clamp(0.0, 2.0) } else { 0.0 };
+        let gap = if record.heard { (self.t_s - record.taken_s).clamp(0.0, LONGEST_GAP_S) } else { 0.0 };
         let ends = self.tally == 1;
-        let felt = self.felt.filter(|f| self.t_s - f.0 < 2.0);
+        let felt = self.felt.filter(|f| self.t_s - f.0 < LONGEST_GAP_S);
         for b in self.blobs.iter_mut() {
             let f = axial_force(m, &self.regime, b, t);
             let y = z - (f.f * (1.0 + b.x[AS]) + b.x[AB]);
@@ -89,6 +92,7 @@ impl Filter {
             let along = if v > 1.0 { air.map(|a| a / v) } else { b.rail };
             let step = y * y;
             let Some((then_s, then)) = felt else {
+                // Nothing was felt under power before: the belief itself weighs the step against the speed.
                 b.p[D][D] += step;
                 for i in 0..3 {
                     let with_d = 0.5 * gap * step * along[i];
@@ -100,22 +104,12 @@ impl Filter {
                 }
                 continue;
             };
-            let gap = self.t_s - then_s;
             let now = (z - b.x[AB]) / (1.0 + b.x[AS]);
-            let more = 0.5 * (then + now) * gap - b.gained_mps;
-            let sd = (now - then).abs() * (STEP_ANYWHERE * gap + 0.01);
+            let since_s = self.t_s - then_s;
+            let more = 0.5 * (then + now) * since_s - b.gained_mps;
+            let sd = (now - then).abs() * (STEP_ANYWHERE * since_s + STAMP_SD_S);
             b.reopen(D, b.p[D][D] + step);
-            for i in 0..3 {
-                b.x[VE + i] += more * along[i];
-                b.x[E + i] += 0.5 * gap * more * along[i];
-                for j in 0..3 {
-                    let both = sd * sd * along[i] * along[j];
-                    b.p[VE + i][VE + j] += both;
-                    b.p[E + i][E + j] += 0.25 * gap * gap * both;
-                    b.p[E + i][VE + j] += 0.5 * gap * both;
-                    b.p[VE + j][E + i] += 0.5 * gap * both;
-                }
-            }
+            b.gain_speed(along, more, sd, since_s);
         }
     }
 

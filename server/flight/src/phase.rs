@@ -13,7 +13,7 @@ use crate::output::{EventKind, Origin, Phase};
 use crate::plan::{CueKind, DescentState, Trigger};
 use crate::predict::{Hit, Summit};
 use crate::sensors::Channel;
-use crate::state::{AB, AS, D, E, LNK, TAU, VE, VU};
+use crate::state::{AB, AS, D, E, LNK, TAU, VU};
 
 /// Spread of thrust's tail after the force has crossed zero, over drag; its time constant and how long it lasts, s (tail-offs
 /// of usual grains; common practice, no source). Larger: drag is learnt later; smaller: a tail is taken for less drag.
@@ -165,17 +165,7 @@ impl Filter {
         for b in self.blobs.iter_mut() {
             let (a, v) = crate::motion::airspeed(m, &b.x);
             let u = a.map(|a| a / v.max(1.0));
-            for i in 0..3 {
-                b.x[VE + i] += gained * u[i];
-                b.x[E + i] += 0.5 * gained * since_s * u[i];
-                for j in 0..3 {
-                    let both = gained_sd * gained_sd * u[i] * u[j];
-                    b.p[VE + i][VE + j] += both;
-                    b.p[E + i][E + j] += 0.25 * since_s * since_s * both;
-                    b.p[E + i][VE + j] += 0.5 * since_s * both;
-                    b.p[VE + j][E + i] += 0.5 * since_s * both;
-                }
-            }
+            b.gain_speed(u, gained, gained_sd, since_s);
         }
     }
 

@@ -159,6 +159,21 @@ impl Blob {
         }
     }
 
+    /// Adds a speed gained along `u` at some moment of the last `since_s`, known to one standard deviation.
+    pub(crate) fn gain_speed(&mut self, u: [f64; 3], gained_mps: f64, sd_mps: f64, since_s: f64) {
+        for i in 0..3 {
+            self.x[VE + i] += gained_mps * u[i];
+            self.x[E + i] += 0.5 * gained_mps * since_s * u[i];
+            for j in 0..3 {
+                let both = sd_mps * sd_mps * u[i] * u[j];
+                self.p[VE + i][VE + j] += both;
+                self.p[E + i][E + j] += 0.25 * since_s * since_s * both;
+                self.p[E + i][VE + j] += 0.5 * since_s * both;
+                self.p[VE + j][E + i] += 0.5 * since_s * both;
+            }
+        }
+    }
+
     /// Makes the state independent of the others, with this variance.
     pub(crate) fn reopen(&mut self, i: usize, variance: f64) {
         for j in 0..N {
