@@ -10,6 +10,7 @@ use crate::fuse::Number;
 use crate::model::Model;
 use crate::motion::{air_cov, airspeed, axial_force};
 use crate::output::Phase;
+use crate::phase::FALLS_S;
 use crate::sample::Sample;
 use crate::sensors::Channel;
 use crate::state::{AB, AS, Blob, D, H, LNK, Row, SHAPE, TAU, VE, VN, VU, WE, WN};
@@ -17,9 +18,10 @@ use crate::state::{AB, AS, Blob, D, H, LNK, Row, SHAPE, TAU, VE, VN, VU, WE, WN}
 /// Least spread of a thrust that goes beyond the accelerometer's range, over that range's end: told means say little of how a curve
 /// runs (common practice, no source).
 const AT_LEAST_SHARE: f64 = 0.1;
-/// Standard deviation of a moment that lies anywhere in a gap, over the gap, and of the samples' own times, s.
+/// Standard deviation of a moment that lies anywhere in a gap, over the gap.
 const STEP_ANYWHERE: f64 = 0.29;
-const STAMP_SD_S: f64 = 0.01;
+/// Least force that no drag and no offset of an accelerometer gives in coast, m/s2 (common practice, no source).
+const STILL_PUSHED_MPS2: f64 = 6.0;
 /// Longest gap that two forces say something of together, s.
 const LONGEST_GAP_S: f64 = 2.0;
 
@@ -37,6 +39,7 @@ impl Filter {
             self.axial_top_run += 1;
         }
         let saturated = (z >= self.axial_top && z > 49.0 && self.axial_top_run >= 1) || full_scale(z);
+        self.goes_on(m, z);
         let (mean_f, slack) = self.expected_force(m);
         let noise = self.sensors.variance(Channel::Axial);
         if saturated {
@@ -81,6 +84,9 @@ impl Filter {
         let gap = if record.heard { (self.t_s - record.taken_s).clamp(0.0, LONGEST_GAP_S) } else { 0.0 };
         let ends = self.tally == 1;
         let felt = self.felt.filter(|f| self.t_s - f.0 < LONGEST_GAP_S);
+        // Between two values that are known thrust wanders as it does anywhere (a Brownian bridge).
+        let r = self.regime;
+        let wander = 2.0 * r.thrust_sd * r.thrust_sd / r.thrust_tau_s.max(1e-3);
         for b in self.blobs.iter_mut() {
             let f = axial_force(m, &self.regime, b, t);
             let y = z - (f.f * (1.0 + b.x[AS]) + b.x[AB]);
@@ -107,9 +113,23 @@ impl Filter {
             let now = (z - b.x[AB]) / (1.0 + b.x[AS]);
             let since_s = self.t_s - then_s;
             let more = 0.5 * (then + now) * since_s - b.gained_mps;
-            let sd = (now - then).abs() * (STEP_ANYWHERE * since_s + STAMP_SD_S);
+            let step_sd = (now - then).abs() * STEP_ANYWHERE * (since_s + FALLS_S);
+            let sd = sqrt(step_sd * step_sd + wander * since_s * since_s * since_s / 12.0);
             b.reopen(D, b.p[D][D] + step);
             b.gain_speed(along, more, sd, since_s);
+        }
+    }
+
+    /// A burn that was taken to be over in a silence, by its told time, is not where the next force still pushes.
+    fn goes_on(&mut self, m: &Model, z: f64) {
+        let unfelt = self.felt.is_some_and(|f| self.t_s - f.0 < LONGEST_GAP_S);
+        if self.about.is_none()
+            && unfelt
+            && self.phase == Phase::Coasting
+            && !self.regime.burning
+            && self.unbiased(z) > STILL_PUSHED_MPS2
+        {
+            self.keep_burning(m);
         }
     }
 

@@ -22,7 +22,7 @@ pub(crate) const TAIL_TAU_S: f64 = 0.15;
 pub(crate) const TAIL_S: f64 = 0.35;
 
 /// How long thrust takes to fall at the end, s (usual grains; common practice, no source).
-const FALLS_S: f64 = 0.12;
+pub(crate) const FALLS_S: f64 = 0.12;
 /// What more force than before, over it, says that thrust is still fading; how long after the told burn that may go on, over
 /// the burn and in s.
 const DEEPER_SHARE: f64 = 0.01;
@@ -167,6 +167,15 @@ impl Filter {
             let u = a.map(|a| a / v.max(1.0));
             b.gain_speed(u, gained, gained_sd, since_s);
         }
+    }
+
+    /// Takes back that the burn is over.
+    pub(crate) fn keep_burning(&mut self, m: &Model) {
+        let Some(s) = m.stages.get(self.regime.stage) else { return };
+        let kind = if self.regime.stage == 0 { EventKind::Burnout } else { EventKind::StageBurnout };
+        self.marks[kind as usize] = None;
+        self.phase = Phase::Powered;
+        self.burns(s, true);
     }
 
     pub(crate) fn end_burn(&mut self, m: &Model, t_s: f64) {

@@ -11,6 +11,7 @@ use crate::filter::{BLOBS, Filter};
 use crate::liftoff::{Glance, Heights, RECENT, first_motion, rests};
 use crate::model::Model;
 use crate::motion::{axial_force, column_variances};
+use crate::motor::Stage;
 use crate::output::{EventKind, Phase};
 use crate::pad::Zero;
 use crate::plan::Told;
@@ -441,6 +442,21 @@ impl Filter {
         let Some(s) = m.stages.get(stage) else { return };
         self.regime.stage = stage;
         self.regime.ignition_s = ignition_s;
+        self.burns(s, axial);
+        if stage > 0 {
+            let before = m.stages[stage - 1].ln_k;
+            for b in self.blobs.iter_mut() {
+                b.x[LNK] += s.ln_k - before;
+                b.p[LNK][LNK] += s.ln_k_sd * s.ln_k_sd;
+                b.x[TAU] = 0.0;
+                b.reopen(TAU, s.ln_thrust_sd * s.ln_thrust_sd);
+                b.p[D][D] += self.regime.thrust_sd * self.regime.thrust_sd;
+            }
+        }
+    }
+
+    /// Thrust acts as it does while this stage burns.
+    pub(crate) fn burns(&mut self, s: &Stage, axial: bool) {
         self.regime.burning = true;
         // Felt thrust is followed: it changes slowly, and where it does not, the surprise says so. Thrust that nobody feels
         // may differ from the told curve for a while.
@@ -455,16 +471,6 @@ impl Filter {
         self.regime.rough = 0.03;
         self.force = None;
         self.tally = 0;
-        if stage > 0 {
-            let before = m.stages[stage - 1].ln_k;
-            for b in self.blobs.iter_mut() {
-                b.x[LNK] += s.ln_k - before;
-                b.p[LNK][LNK] += s.ln_k_sd * s.ln_k_sd;
-                b.x[TAU] = 0.0;
-                b.reopen(TAU, s.ln_thrust_sd * s.ln_thrust_sd);
-                b.p[D][D] += self.regime.thrust_sd * self.regime.thrust_sd;
-            }
-        }
     }
 
     /// Whether the sum's thrust is over by the told curves, for all blobs.

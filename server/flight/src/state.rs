@@ -161,13 +161,15 @@ impl Blob {
 
     /// Adds a speed gained along `u` at some moment of the last `since_s`, known to one standard deviation.
     pub(crate) fn gain_speed(&mut self, u: [f64; 3], gained_mps: f64, sd_mps: f64, since_s: f64) {
+        // Gained early or late in that time it is worth more or less height.
+        let apart = (gained_mps * gained_mps + sd_mps * sd_mps) * since_s * since_s / 12.0;
         for i in 0..3 {
             self.x[VE + i] += gained_mps * u[i];
             self.x[E + i] += 0.5 * gained_mps * since_s * u[i];
             for j in 0..3 {
                 let both = sd_mps * sd_mps * u[i] * u[j];
                 self.p[VE + i][VE + j] += both;
-                self.p[E + i][E + j] += 0.25 * since_s * since_s * both;
+                self.p[E + i][E + j] += 0.25 * since_s * since_s * both + apart * u[i] * u[j];
                 self.p[E + i][VE + j] += 0.5 * since_s * both;
                 self.p[VE + j][E + i] += 0.5 * since_s * both;
             }

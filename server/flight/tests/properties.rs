@@ -3,7 +3,7 @@
 //!
 //! The flight is a plain vertical or leaning throw with drag, stepped here; it need not be a good one.
 
-use loftwatch_flight::{Area, Estimate, Fix, Plan, Quantiles, Sample, Tracker, Velocity, smoothed};
+use loftwatch_flight::{Area, Estimate, Fix, Phase, Plan, Quantiles, Sample, Tracker, Velocity, smoothed};
 use proptest::prelude::*;
 
 const PLAN: &str = include_str!("../../../tests/flights/straight/1/plan.json");
@@ -374,6 +374,24 @@ fn thrust_that_ends_in_a_silence_ends_anywhere_in_it() {
         assert!((sum / 5.0f64).abs() < 4.0, "told {told_s} s: {} m/s off on average", sum / 5.0);
         assert!(held >= 4, "told {told_s} s: {held} of 5 held");
     }
+}
+
+#[test]
+fn thrust_that_outlasts_its_told_time_across_a_silence_goes_on() {
+    let mut plan = plan();
+    plan.motors[0].curve.clear();
+    let mass = plan.vehicle.liftoff_mass_kg.value;
+    (plan.motors[0].burn_time_s, plan.motors[0].impulse_ns.value) = (2.0, 2.0 * 62.0 * mass);
+    let thrust = |since: f64| if (0.0..3.5).contains(&since) { 62.0 } else { 0.0 };
+    let mut samples = flight_under(&plan, LIFTOFF_S + 3.2, 0.0, false, 4e-4, thrust);
+    samples.retain(|s| !(LIFTOFF_S + 1.6..LIFTOFF_S + 2.9).contains(&s.t_s));
+    samples.iter_mut().filter(|s| s.t_s > LIFTOFF_S + 2.0).for_each(|s| s.pressure_pa = None);
+    let then = samples.last().expect("samples").t_s;
+    let tracker = fly(&plan, &samples);
+    let (now, truth) = (tracker.estimate(0).expect("aloft"), climb_under(then, 4e-4, thrust));
+    assert_eq!(now.phase, Phase::Powered);
+    assert!((now.climb_mps.p50 - truth).abs() < 12.0, "{:?}, {truth} m/s true", now.climb_mps);
+    assert!(now.climb_mps.p05 < truth && truth < now.climb_mps.p95, "{:?}, {truth} m/s true", now.climb_mps);
 }
 
 #[test]
