@@ -40,6 +40,7 @@ def main(argv=None):
     q.add_argument("--jobs", type=int, default=2)
     f = sub.add_parser("untold", help="the offline fit told less, beside the program's rows: which missing knowledge costs what")
     f.add_argument("--flights", type=int, default=24, help="of every class")
+    f.add_argument("--single", type=int, default=12, help="flights of some classes that are not told one thing at a time")
     f.add_argument("--rows", action="append", required=True, help="a file that `score --rows` wrote; may be given again")
     f.add_argument("--jobs", type=int, default=2)
     f = sub.add_parser("fit", help="compute (and cache) the offline fits")
@@ -143,7 +144,7 @@ def main(argv=None):
         return 1 if wrong else 0
     elif a.what == "untold":
         from .ignorant import table
-        print(table(a.flights, [json.loads(line) for path in a.rows for line in open(path, encoding="utf-8")], a.jobs))
+        print(table(a.flights, a.single, [json.loads(line) for path in a.rows for line in open(path, encoding="utf-8")], a.jobs))
     elif a.what == "fit":
         from .reference import fit
         for s in a.seed:

@@ -150,8 +150,9 @@ def ignorant(cls, seed, untold):
     return json.loads(path.read_text())
 
 
-def table(flights, rows, jobs):
-    """Errors of the fit that knows all, of fits that are not told one thing or any of them, and of the program where `rows` has it."""
+def table(flights, single, rows, jobs):
+    """Errors of the fit that knows all, of fits that are not told one thing (`single` flights of some classes) or any of them, and of
+    the program where `rows` has it."""
     from concurrent.futures import ProcessPoolExecutor
 
     from .classes import CLASSES as ALL
@@ -160,7 +161,7 @@ def table(flights, rows, jobs):
 
     ours = {(r["cls"], r["seed"]): r for r in rows}
     wanted = [(c, s, tuple(UNTOLD)) for c in ALL for s in range(1, flights + 1)]
-    wanted += [(c, s, (u,)) for u in UNTOLD for c in CLASSES for s in range(1, flights + 1)]
+    wanted += [(c, s, (u,)) for u in UNTOLD for c in CLASSES for s in range(1, single + 1)]
     with ProcessPoolExecutor(jobs) as pool:
         got = dict(zip(wanted, pool.map(_one, wanted)))
     knows = {(c, s): fit(c, s) for c in ALL for s in range(1, flights + 1)}
@@ -175,7 +176,7 @@ def table(flights, rows, jobs):
         return out
 
     head = ["", "flights"] + [f"{at}{what}" for at in ("0.5 s after burnout: ", "half of coast: ") for what in ("height %, median", "p90", "score %", "in 90 %")]
-    keys = [(c, s) for c in CLASSES for s in range(1, flights + 1)]
+    keys = [(c, s) for c in CLASSES for s in range(1, single + 1)]
     lines = [row("the fit that knows all", [knows[k] for k in keys])]
     lines += [row(f"not told {what}", [got[(*k, (u,))] for k in keys]) for u, what in UNTOLD.items()]
     lines += [row("told none of these", [got[(*k, tuple(UNTOLD))] for k in keys]), row("the program", [ours.get(k) for k in keys])]
