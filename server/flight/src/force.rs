@@ -148,7 +148,8 @@ impl Filter {
             let f = axial_force(m, &regime, b, t);
             // Drag goes with the square of an airspeed whose direction may be anywhere on a ring: its mean over the blob is not
             // that of the blob's mean (second-order filter, Jazwinski 1970, ch. 9; from memory).
-            let (more, bent) = if known { (0.0, 0.0) } else { bend(m, b, f.drag) };
+            // Under power what is felt is what moves the mean: thrust takes the difference, or the speed would grow by it.
+            let (more, bent) = if known || regime.burning { (0.0, 0.0) } else { bend(m, b, f.drag) };
             let g = 1.0 + b.x[AS];
             let row = Row::new()
                 .with(H, g * f.by_h)

@@ -340,8 +340,8 @@ fn the_speed_under_power_is_what_was_felt_whatever_drag_was_told() {
     };
     for drag_per_m in [5e-5, 1e-4, 2e-4, 3e-4] {
         let (climbed, felt) = gained(drag_per_m);
-        // Two to five per cent above what was felt today: a force that falls short of the thought one is in part put down to more speed.
-        assert!((climbed / felt - 1.0).abs() < 0.06, "drag {drag_per_m}: {climbed} where {felt} was felt");
+        // What falls short of the thought force is still shared with a drag that is not learnt then: one to two per cent of speed.
+        assert!((climbed / felt - 1.0).abs() < 0.02, "drag {drag_per_m}: {climbed} where {felt} was felt");
     }
 }
 
