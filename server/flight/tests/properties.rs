@@ -340,8 +340,8 @@ fn the_speed_under_power_is_what_was_felt_whatever_drag_was_told() {
     };
     for drag_per_m in [5e-5, 1e-4, 2e-4, 3e-4] {
         let (climbed, felt) = gained(drag_per_m);
-        // What falls short of the thought force is still shared with a drag that is not learnt then: one to two per cent of speed.
-        assert!((climbed / felt - 1.0).abs() < 0.02, "drag {drag_per_m}: {climbed} where {felt} was felt");
+        // What falls short of the thought force is still shared with a drag that is not learnt then: up to one per cent of speed.
+        assert!((climbed / felt - 1.0).abs() < 0.01, "drag {drag_per_m}: {climbed} where {felt} was felt");
     }
 }
 
