@@ -67,6 +67,12 @@ class Air:
         return p, temp, p / (R_AIR * temp), math.sqrt(GAMMA * R_AIR * temp)
 
 
+def told_air(elevation_m, pressure_pa, ground_k, latitude_rad):
+    """The standard lapse from a ground temperature and pressure: what a height by pressure assumes."""
+    warm = ground_k - standard_temperature_k(elevation_m)
+    return Air(elevation_m, pressure_pa, lambda h: standard_temperature_k(elevation_m + h) + warm, normal_gravity(latitude_rad, elevation_m))
+
+
 def drawn_air(rng, elevation_m, gravity_pad, warm_k, pressure_pa):
     """An off-standard profile: a mixed or inverted lowest layer, a drawn lapse and tropopause above."""
     t0 = standard_temperature_k(elevation_m) + warm_k

@@ -10,7 +10,7 @@ import math
 
 import numpy as np
 
-from .air import GAMMA, R_AIR, STEP_M, Air, normal_gravity, standard_temperature_k
+from .air import GAMMA, R_AIR, STEP_M, told_air
 from .filters import ASIDE, slopes
 from .make import A_WGS84, F_WGS84
 from .motion import EARTH_RATE
@@ -49,9 +49,7 @@ class Told:
     def __init__(self, plan):
         site, weather, v, m = plan["site"], plan["weather"], plan["vehicle"], plan["motors"][0]
         self.elevation, self.latitude, self.longitude = site["elevation_m"], site["latitude_rad"], site["longitude_rad"]
-        warm = weather["temperature_k"] - standard_temperature_k(self.elevation)
-        self.air = Air(self.elevation, weather["pressure_pa"], lambda h: standard_temperature_k(self.elevation + h) + warm,
-                       normal_gravity(self.latitude, self.elevation))
+        self.air = told_air(self.elevation, weather["pressure_pa"], weather["temperature_k"], self.latitude)
         self.h = np.arange(len(self.air.temp)) * STEP_M
         self.lnp, self.temp = np.array(self.air.lnp), np.array(self.air.temp)
         self.rho = np.exp(self.lnp) / (R_AIR * self.temp)

@@ -6,13 +6,14 @@ What is left between it and the program is what the program itself costs.
 """
 import json
 import math
+from types import SimpleNamespace
 
 import numpy as np
 
 from . import VERSION
-from .air import Air, normal_gravity, standard_temperature_k
+from .air import told_air
 from .reference import CACHE, FIT_VERSION, Fit, fit_flight
-from .refmodel import Model
+from .refmodel import Model, drag_vector
 
 CLASSES = ["straight", "full", "arcing", "no_gnss", "transonic", "two_stage"]
 UNTOLD = {"lags": "how late barometer and receiver are", "thrust": "the thrust curve's shape", "drag": "the drag curve's shape",
@@ -21,7 +22,7 @@ UNTOLD = {"lags": "how late barometer and receiver are", "thrust": "the thrust c
 KNOTS = np.array([0.0, 0.1, 0.25, 0.45, 0.65, 0.8, 0.9, 0.97])
 BENDS = [0.3, 0.3, 0.25, 0.25, 0.3, 0.5, 0.7, 0.7]
 # drag: where the rise is, ln of its width, its height, its decay, friction's slope, power-on drag: mean and spread
-CURVE = {"rise_at": (0.98, 0.03), "ln_rise_width": (math.log(0.06), 0.4), "rise": (1.8, 0.3), "rise_decay": (0.6, 0.2),
+CURVE = {"middle_mach": (0.98, 0.03), "ln_width_mach": (math.log(0.06), 0.4), "peak_ratio": (1.8, 0.3), "decay": (0.6, 0.2),
          "friction_slope": (0.06, 0.04), "power_on": (0.92, 0.05)}
 # the engine's own: baro lag, receiver's lag; a board's filters
 LAGS = {"ln_baro_lag": (math.log(0.05), 0.7), "fix_lag": (0.25, 0.2), "ln_own_h": (math.log(0.15), 0.7), "ln_own_v": (math.log(0.35), 0.6)}
@@ -36,35 +37,28 @@ class Untold(Model):
 
     def __init__(self, case):
         super().__init__(case)
-        names = []
+        # name: prior mean and spread of what takes the place of what is not told
+        self.priors = {}
         if "thrust" in self.untold:
-            names += [f"push_{i}_{k}" for i in range(len(self.stages)) for k in range(len(KNOTS))]
+            self.priors |= {f"push_{i}_{k}": (0.0, sd) for i in range(len(self.stages)) for k, sd in enumerate(BENDS)}
         if "drag" in self.untold:
-            names += list(CURVE)
+            self.priors |= CURVE
+        site, weather = case.told["site"], case.told["weather"]
         if "air" in self.untold:
-            names += list(AIR)
-            site, weather = case.told["site"], case.told["weather"]
-            ground = weather["temperature_c"] + 273.15
-            warm = ground - standard_temperature_k(site["elevation_m"])
-            told = Air(site["elevation_m"], 100 * weather["station_pressure_hpa"],
-                       lambda h: standard_temperature_k(site["elevation_m"] + h) + warm,
-                       normal_gravity(case.latitude_rad, site["elevation_m"]))
+            self.priors |= AIR
+            told = told_air(site["elevation_m"], 100 * weather["station_pressure_hpa"], weather["temperature_c"] + 273.15, case.latitude_rad)
             self.lnp, self.temp = np.array(told.lnp), np.array(told.temp)
         if "wind" in self.untold:
-            names += ["wind_e", "wind_n", "wind_e_km", "wind_n_km"]
-        self.names += names
+            sd = max(weather["wind_spread_mps"], 1.5)
+            self.priors |= {"wind_e": (0.0, sd), "wind_n": (0.0, sd), "wind_e_km": (0.0, 0.8 * sd), "wind_n_km": (0.0, 0.8 * sd)}
+        self.names += list(self.priors)
         self.index = {n: i for i, n in enumerate(self.names)}
 
-    def air(self, z):
-        return super().air(z * self.stretched(z) if "air" in self.untold else z)
-
-    def stretched(self, z):
-        # a warmer column is higher
-        return 1.0 - (self.th["warmth"] + self.th["warmth_per_km"] * z / 1000.0)
-
-    def run(self, theta, t_stop=None, past_apogee=False):
-        self.th = {n: theta[:, i] for n, i in self.index.items()}
-        return super().run(theta, t_stop, past_apogee)
+    def air(self, z, th):
+        if "air" in self.untold:
+            # a warmer column is higher
+            z = z * (1.0 - (th["warmth"] + th["warmth_per_km"] * z / 1000.0))
+        return super().air(z, th)
 
     def blows(self, z, th):
         if "wind" not in self.untold:
@@ -88,36 +82,19 @@ class Untold(Model):
     def holds(self, i, mach, burning, th):
         if "drag" not in self.untold:
             return super().holds(i, mach, burning, th)
-        width = np.exp(th["ln_rise_width"])
-        rise = 0.5 * (1.0 + np.tanh((mach - th["rise_at"]) / width))
-        over = np.maximum(mach / (th["rise_at"] + 2.0 * width), 1.0)
-        shape = 1.0 + (th["rise"] * over ** -th["rise_decay"] - 1.0) * rise
-        return shape * (1.0 - th["friction_slope"] * (np.minimum(mach, 1.0) - 0.25)) * np.where(burning, th["power_on"], 1.0)
+        curve = SimpleNamespace(middle_mach=th["middle_mach"], width_mach=np.exp(th["ln_width_mach"]), peak_ratio=th["peak_ratio"],
+                                decay=th["decay"], friction_slope=th["friction_slope"], power_on=th["power_on"])
+        return drag_vector(curve, mach, burning)
 
 
 def fitter(untold):
     """A fit that is not told these."""
 
     class Less(Fit):
-        class Model(Untold):
-            pass
-
-        Model.untold = frozenset(untold)
+        Model = type("Less", (Untold,), {"untold": frozenset(untold)})
 
         def more(self):
-            out = {}
-            if "lags" in untold:
-                out |= LAGS
-            if "thrust" in untold:
-                out |= {f"push_{i}_{k}": (0.0, sd) for i in range(len(self.model.stages)) for k, sd in enumerate(BENDS)}
-            if "drag" in untold:
-                out |= CURVE
-            if "air" in untold:
-                out |= AIR
-            if "wind" in untold:
-                sd = max(self.case.told["weather"]["wind_spread_mps"], 1.5)
-                out |= {"wind_e": (0.0, sd), "wind_n": (0.0, sd), "wind_e_km": (0.0, 0.8 * sd), "wind_n_km": (0.0, 0.8 * sd)}
-            return out
+            return self.model.priors | (LAGS if "lags" in untold else {})
 
         def lags(self, th):
             if "lags" not in untold:

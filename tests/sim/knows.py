@@ -5,7 +5,7 @@ told instead, one thing at a time, and the program is scored as always. What a r
 """
 import numpy as np
 
-from .air import Air, normal_gravity, standard_temperature_k
+from .air import told_air
 from .make import flown, write
 from .score import OUT, score
 from .wind import Wind
@@ -14,14 +14,11 @@ CLASSES = ["straight", "leaning", "transonic", "two_stage", "no_gnss", "full"]
 
 
 def air(case):
-    """The standard lapse from the told ground temperature, the told pressure: what a height by pressure assumes."""
+    """The air as told, which has the true temperature and pressure on the ground."""
     site, weather = case.told["site"], case.told["weather"]
-    elevation = site["elevation_m"]
     ground, pressure = case.air.at(0.0)[1], case.air.at(0.0)[0]
     weather["temperature_c"], weather["station_pressure_hpa"] = ground - 273.15, pressure / 100
-    warm = ground - standard_temperature_k(elevation)
-    case.air = Air(elevation, pressure, lambda h: standard_temperature_k(elevation + h) + warm,
-                   normal_gravity(case.latitude_rad, elevation))
+    case.air = told_air(site["elevation_m"], pressure, ground, case.latitude_rad)
 
 
 def calm(case):

@@ -60,7 +60,7 @@ class Model:
             self.fraction.append((grid, np.array([st.thrust.fraction(x * st.thrust.end) for x in grid]),
                                   np.array([st.thrust.at(x * st.thrust.end) for x in grid]) * st.thrust.end / st.thrust.impulse))
 
-    def air(self, z):
+    def air(self, z, th):
         """Pressure, density, sound speed."""
         lnp = np.interp(z, self.h_grid, self.lnp)
         temp = np.interp(z, self.h_grid, self.temp)
@@ -142,7 +142,7 @@ class Model:
 
         def accel(tt, pos, vel):
             z = pos[2]
-            p, rho, sound = self.air(np.maximum(z, -50.0))
+            p, rho, sound = self.air(np.maximum(z, -50.0), th)
             va = vel.copy()
             east, north = self.blows(z, th)
             va[0] -= east

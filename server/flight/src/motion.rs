@@ -10,6 +10,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::drag::shape;
 use crate::model::{EARTH_RADIUS_M, Model};
+use crate::output::EventKind;
 use crate::start::BARO_SCALE_SD;
 use crate::state::{BB, BS, Blob, D, E, GH, H, LNK, N, SHAPE, TAU, VE, WE};
 
@@ -62,6 +63,11 @@ pub(crate) struct Regime {
 }
 
 impl Regime {
+    /// What the end of this stage's burn is called.
+    pub(crate) const fn burnout(&self) -> EventKind {
+        if self.stage == 0 { EventKind::Burnout } else { EventKind::StageBurnout }
+    }
+
     /// What the model leaves out in coast: roughness, and a slow wandering of ln k.
     pub(crate) fn coasts(&mut self) {
         self.rough = 0.02;
@@ -72,6 +78,8 @@ impl Regime {
 /// Acceleration with its slopes.
 struct Push {
     a: [f64; 3],
+    /// Along the airspeed, or the rail.
+    along: f64,
     by_h: [f64; 3],
     by_v: [[f64; 3]; 3],
     /// By ln k, shape, wind east, wind north, tau, D.
@@ -233,7 +241,7 @@ fn push(m: &Model, x: &[f64], told: f64, thrust: f64, k: f64, share: f64, rail: 
     let kr = k * rho;
     let drag = kr * c.ratio * v;
     let u = [a[0] / v, a[1] / v, a[2] / v];
-    let mut out = Push { a: [0.0; 3], by_h: [0.0; 3], by_v: [[0.0; 3]; 3], by_q: [[0.0; Q]; 3] };
+    let mut out = Push { a: [0.0; 3], along: 0.0, by_h: [0.0; 3], by_v: [[0.0; 3]; 3], by_q: [[0.0; Q]; 3] };
     let thin = rho_h / rho.max(1e-12);
     if let Some(r) = rail {
         let dv = 2.0 * drag + kr * v * v * c.per_mach * per_mach;
@@ -253,6 +261,7 @@ fn push(m: &Model, x: &[f64], told: f64, thrust: f64, k: f64, share: f64, rail: 
                 r[i],
             ];
         }
+        out.along = out.a[0] * r[0] + out.a[1] * r[1] + out.a[2] * r[2];
         return out;
     }
     // Drag: -kr c V a; thrust: T n / |n|, n the airspeed with a share of the wind.
@@ -280,6 +289,7 @@ fn push(m: &Model, x: &[f64], told: f64, thrust: f64, k: f64, share: f64, rail: 
         out.by_q[i][4] = told * un[i];
         out.by_q[i][5] = un[i];
     }
+    out.along = out.a[0] * u[0] + out.a[1] * u[1] + out.a[2] * u[2];
     out.by_v[0][1] += 2.0 * m.spin_up;
     out.by_v[0][2] -= 2.0 * m.spin_north;
     out.by_v[1][0] -= 2.0 * m.spin_up;
@@ -406,9 +416,7 @@ pub(crate) fn step<const K: usize>(m: &Model, r: &Regime, blob: &mut Blob, t_s: 
     }
     let (mut offset_fade, mut climbed_m) = (1.0, 0.0);
     if K == N {
-        let (air, v) = airspeed(m, &middle);
-        let u = rail.copied().unwrap_or(air.map(|a| a / v.max(0.05)));
-        blob.gained_mps += dt * (j.a[0] * u[0] + j.a[1] * u[1] + j.a[2] * u[2]);
+        blob.gained_mps += dt * j.along;
         // Over a minute a receiver's height wanders by three metres, a barometer's by half a metre.
         blob.p[GH][GH] += 0.2 * dt;
         blob.p[BB][BB] += 0.006 * dt;

@@ -68,8 +68,7 @@ impl Filter {
                     // Thrust falls within a tenth of a second: in a longer gap the crossing may be anywhere.
                     let falls = f1 > f && gap < FALLS_S;
                     let share = if falls { (f1 / (f1 - f)).clamp(0.3, 1.0) } else { 0.5 };
-                    let kind =
-                        if self.regime.stage == 0 { EventKind::Burnout } else { EventKind::StageBurnout };
+                    let kind = self.regime.burnout();
                     self.marks[kind as usize] = Some(Mark {
                         t_s: t1 + share * gap,
                         sd_s: 0.29 * gap + 0.02,
@@ -79,8 +78,7 @@ impl Filter {
                 self.tally += 1;
             } else {
                 if self.tally > 0 {
-                    let kind =
-                        if self.regime.stage == 0 { EventKind::Burnout } else { EventKind::StageBurnout };
+                    let kind = self.regime.burnout();
                     self.marks[kind as usize] = None;
                 }
                 self.tally = 0;
@@ -172,7 +170,7 @@ impl Filter {
     /// Takes back that the burn is over.
     pub(crate) fn keep_burning(&mut self, m: &Model) {
         let Some(s) = m.stages.get(self.regime.stage) else { return };
-        let kind = if self.regime.stage == 0 { EventKind::Burnout } else { EventKind::StageBurnout };
+        let kind = self.regime.burnout();
         self.marks[kind as usize] = None;
         self.phase = Phase::Powered;
         self.burns(s, true);
@@ -181,7 +179,7 @@ impl Filter {
     pub(crate) fn end_burn(&mut self, m: &Model, t_s: f64) {
         // Where the force crosses zero thrust still equals drag: it fades over a quarter of a second from something
         // between nothing and drag.
-        let kind = if self.regime.stage == 0 { EventKind::Burnout } else { EventKind::StageBurnout };
+        let kind = self.regime.burnout();
         let mut drag = 1.0f64;
         for b in self.blobs.iter_mut() {
             let f = crate::motion::axial_force(m, &self.regime, b, t_s);
@@ -210,7 +208,7 @@ impl Filter {
         if self.phase == Phase::Descending {
             self.regime.ln_k_rate = if self.t_s < self.open_until_s { 0.5 } else { 0.08 };
         }
-        if !self.regime.burning {
+        if !self.regime.burning && self.regime.thrust_sd > 0.0 {
             // Nothing lights a tail again: what may still come of it fades as it does.
             let since = self.t_s - self.regime.burnt_out_s;
             self.regime.thrust_sd =
@@ -222,7 +220,7 @@ impl Filter {
         // Without an accelerometer a later stage lights at its told time.
         if self.phase == Phase::Coasting && !self.feels(FELT_S) {
             let next = self.regime.stage + 1;
-            let kind = if self.regime.stage == 0 { EventKind::Burnout } else { EventKind::StageBurnout };
+            let kind = self.regime.burnout();
             if let (Some(stage), Some(out)) = (m.stages.get(next), self.marked(kind)) {
                 let due = out.t_s + stage.ignition_after_s;
                 if self.t_s >= due && self.t_s < due + 1.0 {
@@ -286,7 +284,7 @@ impl Filter {
                 for (w, b) in w.iter().zip(self.blobs.iter()) {
                     var += w * (b.stretch - mean) * (b.stretch - mean);
                 }
-                let kind = if self.regime.stage == 0 { EventKind::Burnout } else { EventKind::StageBurnout };
+                let kind = self.regime.burnout();
                 let sd = told * sqrt(var + 0.05 * 0.05);
                 self.mark(kind, self.regime.ignition_s + told * mean, sd);
                 let t = self.t_s;

@@ -7,7 +7,7 @@
 use crate::filter::{BLOBS, Filter};
 use crate::model::Model;
 use crate::motion::{LIFT_SD, Regime, acceleration_of, air_cov, airspeed, longest_step_s, step};
-use crate::output::{EventKind, Phase, Prediction, Quantiles};
+use crate::output::{Phase, Prediction, Quantiles};
 use crate::phase::TAIL_TAU_S;
 use crate::quantiles::Spread;
 use crate::state::{Blob, D, H, LNK, PRED, TAU, VE, VU};
@@ -110,7 +110,7 @@ impl<'a> Ahead<'a> {
     pub(crate) fn from(m: &'a Model, f: &Filter, blob: &Blob) -> Self {
         let mut ahead = Self { m, regime: f.regime, blob: *blob, t_s: f.t_s, next: None };
         if matches!(f.phase, Phase::Coasting) {
-            let kind = if f.regime.stage == 0 { EventKind::Burnout } else { EventKind::StageBurnout };
+            let kind = f.regime.burnout();
             let out = f.marked(kind).map_or(f.t_s, |b| b.t_s);
             ahead.wait_for_stage(out);
         }

@@ -17,6 +17,16 @@ fn plan() -> Plan {
     serde_json::from_str(PLAN).expect("a committed plan")
 }
 
+/// The same with a motor of level thrust.
+fn plan_of_level_thrust(burn_s: f64, mean_mps2: f64) -> Plan {
+    let mut plan = plan();
+    let mass = plan.vehicle.liftoff_mass_kg.value;
+    let motor = &mut plan.motors[0];
+    (motor.burn_time_s, motor.impulse_ns.value) = (burn_s, burn_s * mean_mps2 * mass);
+    motor.curve.clear();
+    plan
+}
+
 fn nothing(t_s: f64) -> Sample {
     Sample {
         body: 0,
@@ -318,13 +328,11 @@ fn a_thrust_that_fades_is_not_taken_for_drag() {
 
 #[test]
 fn the_speed_under_power_is_what_was_felt_whatever_drag_was_told() {
-    let mut plan = plan();
     // Eight seconds at some 110 m/s2, far beyond Mach 1, where drag is as much as the thrust.
-    let mass = plan.vehicle.liftoff_mass_kg.value;
+    let mut plan = plan_of_level_thrust(8.0, 110.0);
     let motor = &mut plan.motors[0];
-    (motor.burn_time_s, motor.impulse_ns.value) = (8.0, 8.0 * 110.0 * mass);
-    (motor.impulse_ns.sd, motor.propellant_mass_kg) = (0.07 * motor.impulse_ns.value, 0.1 * mass);
-    motor.curve.clear();
+    motor.impulse_ns.sd = 0.07 * motor.impulse_ns.value;
+    motor.propellant_mass_kg = 0.1 * plan.vehicle.liftoff_mass_kg.value;
     let thrust = |since: f64| if (0.0..8.0).contains(&since) { 110.0 } else { 0.0 };
     let gained = |drag_per_m: f64| {
         let mut samples = flight_under(&plan, LIFTOFF_S + 7.5, 0.0, false, drag_per_m, thrust);
@@ -347,14 +355,10 @@ fn the_speed_under_power_is_what_was_felt_whatever_drag_was_told() {
 
 #[test]
 fn thrust_that_ends_in_a_silence_ends_anywhere_in_it() {
-    let mut plan = plan();
-    plan.motors[0].curve.clear();
-    let mass = plan.vehicle.liftoff_mass_kg.value;
     let gap_s = 0.4;
     // What the told burn time is does not matter, as little as where in the silence the thrust really ended.
     for told_s in [1.8, 2.0, 2.2] {
-        let motor = &mut plan.motors[0];
-        (motor.burn_time_s, motor.impulse_ns.value) = (told_s, told_s * 62.0 * mass);
+        let plan = plan_of_level_thrust(told_s, 62.0);
         let (mut sum, mut held) = (0.0, 0);
         for step in 0..5 {
             let end_s = 2.0 + gap_s * f64::from(step) / 4.0;
@@ -378,10 +382,7 @@ fn thrust_that_ends_in_a_silence_ends_anywhere_in_it() {
 
 #[test]
 fn thrust_that_outlasts_its_told_time_across_a_silence_goes_on() {
-    let mut plan = plan();
-    plan.motors[0].curve.clear();
-    let mass = plan.vehicle.liftoff_mass_kg.value;
-    (plan.motors[0].burn_time_s, plan.motors[0].impulse_ns.value) = (2.0, 2.0 * 62.0 * mass);
+    let plan = plan_of_level_thrust(2.0, 62.0);
     let thrust = |since: f64| if (0.0..3.5).contains(&since) { 62.0 } else { 0.0 };
     let mut samples = flight_under(&plan, LIFTOFF_S + 3.2, 0.0, false, 4e-4, thrust);
     samples.retain(|s| !(LIFTOFF_S + 1.6..LIFTOFF_S + 2.9).contains(&s.t_s));

@@ -70,7 +70,7 @@ def test_an_untold_curve_holds_the_true_one_and_an_untold_thrust_has_the_told_im
     case, _, samples, shift = short_flight()
     fit = fitter(["drag", "thrust"])(case, samples, True, shift, 3.0, [])
     model, drag = fit.model, case.vehicle.stages[0].drag
-    true = dict(rise_at=drag.middle_mach, ln_rise_width=math.log(drag.width_mach), rise=drag.peak_ratio, rise_decay=drag.decay,
+    true = dict(middle_mach=drag.middle_mach, ln_width_mach=math.log(drag.width_mach), peak_ratio=drag.peak_ratio, decay=drag.decay,
                 friction_slope=drag.friction_slope, power_on=drag.power_on)
     assert set(true) == set(CURVE)
     mach, burning = np.linspace(0.0, 3.0, 200), np.arange(200) % 2 == 0
