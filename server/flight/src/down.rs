@@ -1,22 +1,38 @@
-//! The way down under whatever is out, by height slices, and seeing the ground.
+//! The way down under whatever is out, by height slices.
 //!
 //! [`Fall`] goes from a moment at or after apogee to the ground with the planned descent states, or a case of them:
 //! vertical speed towards the terminal speed sqrt(g / (k rho/rho0)) by the closed form for quadratic drag, sideways
-//! with the wind once the body's own speed has decayed. Spread of drag area (half of it goes into time) and of the wind
-//! are carried along, fully correlated over one state, which is wide rather than narrow.
+//! with the wind once the body's own speed has decayed. A device fills on its way, and cues by height act at their height.
+//! Carried along are the spreads of drag area and mass (one figure for the whole of a state; half of it goes into time), of
+//! upright gusts, of when and how high a device opens, and of the wind, whose departure from the told profile forgets
+//! itself with height and time as the filter's does.
 
 use libm::{exp, sqrt, tanh};
 
+use crate::canopy::canopy_fill_s;
 use crate::filter::Filter;
 use crate::model::Model;
-use crate::motion::WIND_SCALE_M;
 use crate::output::{Case, EventKind, Phase};
 use crate::plan::{DescentState, MAX_CUES, Trigger};
 use crate::predict::Hit;
-use crate::state::{Blob, E, H, LNK, VE};
+use crate::state::{Blob, LNK};
+use crate::wind::kept;
 
 /// Descent states that a fall keeps apart.
 const STATES: usize = 8;
+
+/// By how much a vehicle's own height is off when a cue acts by it, m and share of the height (common practice, no source).
+const CUE_HEIGHT_SD_M: f64 = 4.0;
+const CUE_HEIGHT_SHARE: f64 = 0.02;
+/// Spread of ln k by air that is denser or thinner than told (10 K off are 3.5 %; common practice, no source).
+const AIR_SD: f64 = 0.03;
+/// Length of upright gusts: the height above ground up to 1000 ft, 1750 ft from 2000 ft on (MIL-HDBK-1797B, low and
+/// medium altitude models; cited from memory).
+const GUST_LOW_M: f64 = 305.0;
+const GUST_HIGH_M: f64 = 533.0;
+
+/// Height within which a cue's height is reached, m.
+const REACHED_M: f64 = 0.05;
 
 /// ln k within which what has just opened counts as what was planned.
 const NEAR_PLAN: f64 = 1.5;
@@ -35,6 +51,13 @@ pub(crate) struct Fall<'a> {
     bare_sd: f64,
     /// Slot that was out by plan at the start, and ln k and its spread as the belief has learnt them.
     learnt: Option<(usize, f64, f64)>,
+    /// What is out: its slot, when it came out, how long it takes to fill, k before.
+    slot: usize,
+    opened_s: f64,
+    fill_s: f64,
+    shut_k: f64,
+    /// k of the slice before.
+    k_before: f64,
     pub(crate) t_s: f64,
     pub(crate) height_m: f64,
     /// Downwards, m/s.
@@ -45,14 +68,25 @@ pub(crate) struct Fall<'a> {
     pub(crate) drift: [f64; 2],
     /// Time that the start's sideways speed acts for, s.
     pub(crate) side_s: f64,
+    /// The wind's departure from the told profile at the start, and the share of it that is left.
     wind_off: [f64; 2],
+    wind_kept: f64,
+    /// Variance of the wind's departure from what is thought at the height reached, m2/s2, of the way by it, m2, and their
+    /// covariance.
     wind_var: f64,
+    wind_way_var: f64,
+    wind_with_way: f64,
+    /// The same of upright gusts in the time that they cost, with the gust as a share of the speed: s2, s.
+    gust_var: f64,
+    gust_with: f64,
     start_height: f64,
     start_s: f64,
     spent: [f64; STATES],
     drift_in: [[f64; 2]; STATES],
     sd_in: [f64; STATES],
-    wind_sd_s: f64,
+    mass_sd: f64,
+    /// Variance of the time by when devices open, s2.
+    open_var: f64,
     pub(crate) t_var: f64,
     pub(crate) ln_area_sd: f64,
 }
@@ -78,6 +112,11 @@ impl<'a> Fall<'a> {
             bare_ln_k: m.bare_ln_k[body],
             bare_sd: told,
             learnt: None,
+            slot: usize::MAX,
+            opened_s: t_s,
+            fill_s: 0.0,
+            shut_k: 0.0,
+            k_before: 0.0,
             t_s,
             height_m: hit.height_m,
             speed_mps: -hit.velocity[2],
@@ -85,13 +124,19 @@ impl<'a> Fall<'a> {
             drift: [0.0; 2],
             side_s: 0.0,
             wind_off: [hit.velocity[0] - hit.air[0] - w[0], hit.velocity[1] - hit.air[1] - w[1]],
+            wind_kept: 1.0,
             wind_var: (hit.velocity_cov[0][0] + hit.air_cov[0][0]).min(25.0),
+            wind_way_var: 0.0,
+            wind_with_way: 0.0,
+            gust_var: 0.0,
+            gust_with: 0.0,
             start_height: hit.height_m,
             start_s: t_s,
             spent: [0.0; STATES],
             drift_in: [[0.0; 2]; STATES],
             sd_in: [0.0; STATES],
-            wind_sd_s: 0.0,
+            mass_sd: m.plan.bodies.get(f.body).map_or(0.0, |b| spread(&b.mass_kg)),
+            open_var: 0.0,
             t_var: 0.0,
             ln_area_sd: told,
         }
@@ -129,7 +174,9 @@ impl<'a> Fall<'a> {
             let due = match cue.trigger {
                 Trigger::ClimbRateBelow(_) | Trigger::BeforeApogee(_) => Some(self.apogee_s.min(self.t_s)),
                 Trigger::AfterApogee(s) => Some(self.apogee_s + s),
-                Trigger::HeightBelow(z) => (self.height_m < z && self.speed_mps > 0.0).then_some(self.t_s),
+                Trigger::HeightBelow(z) => {
+                    (self.height_m < z + REACHED_M && self.speed_mps > 0.0).then_some(self.t_s)
+                }
                 Trigger::AfterLiftoff(s) => Some(self.liftoff_s + s),
                 Trigger::AfterBurnout(s) => Some(self.burnout_s + s),
                 Trigger::AfterCue(c, s) => self.acted.get(c).copied().flatten().map(|t| t + s),
@@ -138,8 +185,16 @@ impl<'a> Fall<'a> {
         }
     }
 
-    /// Slot, ln k and ln spread of what is out now.
+    /// Slot, ln k and ln spread of what is out now: as learnt, or as told with what mass and air add.
     fn out_now(&self) -> (usize, f64, f64) {
+        let (slot, ln_k, sd) = self.told_now();
+        match self.learnt {
+            Some(learnt) if learnt.0 == slot => learnt,
+            _ => (slot, ln_k, sqrt(sd * sd + self.mass_sd * self.mass_sd + AIR_SD * AIR_SD)),
+        }
+    }
+
+    fn told_now(&self) -> (usize, f64, f64) {
         let nothing = (0, self.bare_ln_k, self.bare_sd);
         let Some(body) = self.m.plan.bodies.get(self.body) else { return nothing };
         if self.case == Case::Ballistic {
@@ -169,29 +224,88 @@ impl<'a> Fall<'a> {
                 );
             }
         }
-        match self.learnt {
-            Some((slot, ln_k, sd)) if slot == found.0 => (slot, ln_k, sd),
-            _ => found,
+        found
+    }
+
+    /// What comes next that acts by height or at a known time: how far above it the body is, m, and when, s.
+    fn next_act(&self, stop_m: f64) -> (f64, f64) {
+        let (mut height_m, mut t_s) = (stop_m, f64::INFINITY);
+        for (cue, acted) in self.m.plan.cues.iter().zip(&self.acted) {
+            match (acted, cue.trigger) {
+                (None, Trigger::HeightBelow(z)) if z + REACHED_M < self.height_m => {
+                    height_m = height_m.max(z);
+                }
+                (Some(t), _) if *t > self.t_s => t_s = t_s.min(*t),
+                _ => {}
+            }
         }
+        (height_m, t_s)
+    }
+
+    /// Notes that something else is out, and how far off the moment may be.
+    fn open(&mut self, slot: usize, k: f64) {
+        if self.slot != usize::MAX {
+            let body = self.m.plan.bodies.get(self.body);
+            let d = slot.checked_sub(1).and_then(|i| body?.descents.get(i));
+            self.shut_k = self.k_before;
+            self.opened_s = self.t_s;
+            self.fill_s = d.map_or(0.0, |d| match d.state {
+                DescentState::Tumbling | DescentState::Ballistic => 0.0,
+                _ => canopy_fill_s(d.drag_area_m2.value, self.speed_mps),
+            });
+            if let Some(cue) = d.and_then(|d| self.m.plan.cues.get(d.cue)) {
+                let late = self.speed_mps * cue.delay_s.sd;
+                let off = match cue.trigger {
+                    Trigger::HeightBelow(z) => CUE_HEIGHT_SD_M + CUE_HEIGHT_SHARE * z,
+                    _ => 0.0,
+                };
+                // Every metre further down at the old speed is one less at the new.
+                let g = self.m.gravity(self.height_m);
+                let (rho, _) = self.m.air.density_ratio(self.height_m);
+                let slower = sqrt(k * rho / g) - 1.0 / self.speed_mps.max(1.0);
+                self.open_var += (late * late + off * off) * slower * slower;
+            }
+        }
+        self.slot = slot;
     }
 
     fn slice(&mut self, stop_m: f64) {
         self.act();
         let (slot, ln_k, sd) = self.out_now();
-        let (rho, _) = self.m.air.density_ratio(self.height_m);
+        if slot != self.slot {
+            self.open(slot, exp(ln_k));
+        }
         let g = self.m.gravity(self.height_m);
-        let k = exp(ln_k) * rho;
-        let terminal = sqrt(g / k.max(1e-9));
+        let filled =
+            if self.fill_s > 0.0 { ((self.t_s - self.opened_s) / self.fill_s).min(1.0) } else { 1.0 };
+        let open_k = exp(ln_k);
+        let k0 = self.shut_k + (open_k - self.shut_k) * filled * filled;
+        self.k_before = k0;
+        let terminal_at = |height_m: f64| {
+            let k = k0 * self.m.air.density_ratio(height_m).0;
+            (k, sqrt(g / k.max(1e-9)))
+        };
+        let (_, terminal) = terminal_at(self.height_m);
         let side2 = self.side[0] * self.side[0] + self.side[1] * self.side[1];
-        // Fine while speeds change, coarse under a steady chute.
-        let settled = (self.speed_mps - terminal).abs() < 0.05 * terminal && side2 < 1.0;
-        let mut dt =
-            if settled { (0.02 * self.start_height.max(50.0) / terminal).clamp(0.2, 20.0) } else { 0.1 };
-        let to_go = self.height_m - stop_m;
+        // Fine while speeds change (a step of the closed form is exact in air of one density), coarse under a steady chute.
+        let settled = filled >= 1.0 && (self.speed_mps - terminal).abs() < 0.05 * terminal && side2 < 1.0;
+        let mut dt = if settled {
+            (0.02 * self.start_height.max(50.0) / terminal).clamp(0.2, 20.0)
+        } else if filled < 1.0 {
+            0.1
+        } else {
+            (0.05 * terminal / g).clamp(0.1, 1.0)
+        };
+        let (next_m, next_s) = self.next_act(stop_m);
+        let to_go = self.height_m - next_m;
         if settled {
             dt = dt.min((to_go / terminal).max(0.02));
         }
+        dt = dt.min((next_s - self.t_s).max(0.02));
         let v0 = self.speed_mps;
+        // The air half way down the slice.
+        let (k, terminal) =
+            terminal_at((self.height_m - 0.5 * v0.max(0.0) * dt).max(next_m.min(self.height_m)));
         self.speed_mps = if v0 < terminal {
             let x = (v0 / terminal).clamp(-20.0, 0.999_999);
             if x < 0.0 {
@@ -202,7 +316,8 @@ impl<'a> Fall<'a> {
         } else {
             terminal + (v0 - terminal) * exp(-g * (1.0 + v0 / terminal) / terminal * dt)
         };
-        let v = 0.5 * (v0 + self.speed_mps);
+        // Under a steady canopy a long slice is at the speed of its middle.
+        let v = if settled { terminal } else { 0.5 * (v0 + self.speed_mps) };
         if v > 0.0 && v * dt > to_go {
             dt = (to_go / v).max(1e-3);
         }
@@ -210,7 +325,8 @@ impl<'a> Fall<'a> {
         let decay = exp(-k * speed * dt);
         let mid = self.height_m - 0.5 * v * dt;
         let (w, _) = self.m.wind.at(mid);
-        let rho_w = exp(-(self.start_height - mid).abs() / WIND_SCALE_M - (self.t_s - self.start_s) / 300.0);
+        self.wind_kept *= kept(v, mid, dt);
+        let rho_w = self.wind_kept;
         for i in 0..2 {
             let moved = (w[i] + rho_w * self.wind_off[i] + 0.5 * self.side[i] * (1.0 + decay)) * dt;
             self.drift[i] += moved;
@@ -218,8 +334,7 @@ impl<'a> Fall<'a> {
             self.side[i] *= decay;
         }
         self.side_s += dt * exp(-k * speed * (self.t_s - self.start_s).min(1e3)).min(1.0);
-        let sigma = self.m.wind.sd_mps(mid);
-        self.wind_sd_s += dt * sqrt(sigma * sigma * (1.0 - rho_w * rho_w) + rho_w * rho_w * self.wind_var);
+        self.blow(mid, v, dt);
         self.spent[slot] += dt;
         self.sd_in[slot] = sd;
         self.ln_area_sd = sd;
@@ -227,8 +342,27 @@ impl<'a> Fall<'a> {
         self.t_s += dt;
     }
 
+    /// What is not known of the wind over a slice: each departure is a first-order process (exact over a step: for
+    /// example Brown and Hwang 1997, section 5.3) along the way, and its sum is carried with it.
+    fn blow(&mut self, height_m: f64, speed_mps: f64, dt: f64) {
+        let fade = kept(speed_mps, height_m, dt);
+        let sigma = self.m.wind.sd_mps(height_m);
+        self.wind_var = fade * fade * self.wind_var + sigma * sigma * (1.0 - fade * fade);
+        self.wind_way_var += (2.0 * self.wind_with_way + self.wind_var * dt) * dt;
+        self.wind_with_way = fade * (self.wind_with_way + self.wind_var * dt);
+        // Gusts as a share of the speed are what they cost in time.
+        let speed = speed_mps.abs().max(1.0);
+        let length = if height_m < GUST_LOW_M { height_m.max(3.0) } else { GUST_HIGH_M };
+        let tau = length / speed;
+        let share = self.m.wind.gust_mps() / speed;
+        let fade = exp(-dt / tau);
+        let held = tau * (1.0 - fade);
+        self.gust_var += 2.0 * self.gust_with * held + 2.0 * share * share * tau * (dt - held);
+        self.gust_with = fade * self.gust_with + share * share * held;
+    }
+
     fn finish(&mut self) {
-        self.t_var = 0.04;
+        self.t_var = 0.04 + self.open_var + self.gust_var;
         for i in 0..STATES {
             let d = 0.5 * self.sd_in[i] * self.spent[i];
             self.t_var += d * d;
@@ -264,7 +398,7 @@ impl<'a> Fall<'a> {
 
     /// Covariance that the fall adds to the place: drag area along the drift, wind in every direction.
     pub(crate) fn place_cov(&self) -> [[f64; 2]; 2] {
-        let wind = self.wind_sd_s * self.wind_sd_s;
+        let wind = self.wind_way_var;
         let mut c = [[wind, 0.0], [0.0, wind]];
         for i in 0..STATES {
             let d = [0.5 * self.sd_in[i] * self.drift_in[i][0], 0.5 * self.sd_in[i] * self.drift_in[i][1]];
@@ -282,119 +416,5 @@ fn spread(t: &crate::plan::Told) -> f64 {
     (t.sd / t.value.max(1e-9)).clamp(0.02, 1.0)
 }
 
-impl Filter {
-    /// Heights on the way down; still for two and a half seconds is the ground.
-    pub(crate) fn watch_ground(&mut self, t_s: f64, z: f64, noise_m: f64) {
-        if self.low.last().is_some_and(|l| t_s - l.0 < 0.2) {
-            return;
-        }
-        self.low.roll((t_s, z));
-        let n = self.low.len();
-        let window = 2.5;
-        let since = self.low.iter().position(|p| t_s - p.0 <= window + 0.3).unwrap_or(n);
-        let part = &self.low[since..n];
-        if part.len() < 4 || t_s - part[0].0 < window - 0.5 {
-            return;
-        }
-        if self.marked(EventKind::Apogee).is_some_and(|a| part[0].0 < a.t_s + 1.5) {
-            return;
-        }
-        let count = part.len() as f64;
-        let (mut st, mut sz, mut stt, mut stz) = (0.0, 0.0, 0.0, 0.0);
-        let (mut low, mut high) = (f64::INFINITY, f64::NEG_INFINITY);
-        for &(t, h) in part {
-            let t = t - t_s;
-            st += t;
-            sz += h;
-            stt += t * t;
-            stz += t * h;
-            low = low.min(h);
-            high = high.max(h);
-        }
-        let level = sz / count;
-        let slope = (count * stz - st * sz) / (count * stt - st * st).max(1e-9);
-        let slope_sd = noise_m / sqrt((stt - st * st / count).max(1e-6));
-        if slope.abs() > 0.7 + slope_sd || high - low > 2.0 + 6.0 * noise_m {
-            return;
-        }
-        // Back to the last height that was clearly above, and on from there at the rate of descent.
-        let clear = 1.0 + 3.0 * noise_m;
-        let mut at = part[0].0;
-        let mut sd = 0.6;
-        if let Some(i) = self.low.iter().rposition(|p| p.1 > level + clear) {
-            let (t0, z0) = self.low[i];
-            let next = self.low.get(i + 1).map_or(part[0].0, |p| p.0);
-            let rate = if i > 2 {
-                let (ta, za) = self.low[i - 3];
-                ((za - z0) / (t0 - ta).max(0.05)).max(0.5)
-            } else {
-                5.0
-            };
-            at = (t0 + (z0 - level) / rate).clamp(t0, (next + 1.0).max(t0));
-            sd = 0.3 + (next - t0).min(5.0) * 0.3;
-        } else if let Some(first) = self.low.first() {
-            // Already still when first heard.
-            sd = 0.5 * (part[0].0 - first.0) + 1.0;
-        }
-        self.mark(EventKind::Landing, at, sd);
-        self.phase = Phase::Down;
-        for b in self.blobs.iter_mut() {
-            for i in VE..VE + 3 {
-                b.x[i] = 0.0;
-                b.reopen(i, 1e-4);
-            }
-            b.x[H] = level;
-            b.reopen(H, 1.0 + noise_m * noise_m);
-            b.reopen(LNK, b.p[LNK][LNK]);
-        }
-    }
-
-    /// In silence a fall that must have ended has ended.
-    pub(crate) fn ground_by_physics(&mut self) {
-        if self.phase != Phase::Descending || self.t_s - self.used_s < 5.0 {
-            return;
-        }
-        let (h, var) = self.moments(H);
-        let sd = sqrt(var);
-        if h < -5.0 - 2.0 * sd {
-            let v = self.climb().abs().max(1.0);
-            self.mark(EventKind::Landing, self.t_s - (-h) / v, (sd + 5.0) / v);
-            self.phase = Phase::Down;
-            for b in self.blobs.iter_mut() {
-                for i in VE..VE + 3 {
-                    b.x[i] = 0.0;
-                    b.reopen(i, 1e-4);
-                }
-                b.x[H] = 0.0;
-                b.reopen(H, 100.0);
-            }
-        }
-    }
-
-    /// On the ground: fixes go on telling where.
-    pub(crate) fn rest(&mut self, m: &Model, s: &crate::sample::Sample) {
-        self.t_s = self.t_s.max(s.t_s);
-        let Some((e, n, _)) = Self::fix_enu(m, s) else { return };
-        let told = s.fix.and_then(|f| f.horizontal_sd_m).filter(|v| v.is_finite()).unwrap_or(0.0);
-        let variance = self.sensors.variance(crate::sensors::Channel::FixFlat).max(told * told) + 4.0;
-        let (we, _) = self.moments(E);
-        let (wn, pn) = self.moments(E + 1);
-        let far = (e - self.zero_gnss_m[0].value - we).abs() + (n - self.zero_gnss_m[1].value - wn).abs();
-        if far > 500.0 + 6.0 * sqrt(pn) {
-            return;
-        }
-        for (k, z) in [(0, e - self.zero_gnss_m[0].value), (1, n - self.zero_gnss_m[1].value)] {
-            for b in self.blobs.iter_mut() {
-                let row = crate::state::Row::new().with(E + k, 1.0);
-                // A body being carried or dragged: ten metres an hour of freedom per fix.
-                b.p[E + k][E + k] += 0.05;
-                let ph = b.times(&row);
-                let v = row.dot(&ph) + variance;
-                let y = z - b.x[E + k];
-                b.update(&ph, y, v);
-            }
-        }
-        self.used_s = self.t_s;
-        self.flat_known = true;
-    }
-}
+#[cfg(test)]
+mod tests;

@@ -22,6 +22,7 @@ mod fuse;
 pub mod geodesy;
 mod gnss;
 pub mod gravity;
+mod ground;
 mod liftoff;
 mod linear;
 mod mixture;

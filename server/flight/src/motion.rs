@@ -13,11 +13,8 @@ use crate::model::{EARTH_RADIUS_M, Model};
 use crate::output::EventKind;
 use crate::start::BARO_SCALE_SD;
 use crate::state::{BB, BS, Blob, D, E, GH, H, LNK, N, SHAPE, TAU, VE, WE};
+use crate::wind::kept;
 
-/// Height over which the wind's departure from the told profile changes, m.
-pub(crate) const WIND_SCALE_M: f64 = 1200.0;
-/// Time over which it does, s.
-const WIND_SCALE_S: f64 = 300.0;
 /// Variance that the relative error of the air's temperature gains per metre of height: 2 % or 5 K over 10 km (common practice,
 /// no source). Larger: height by pressure alone is vaguer high up; smaller: what a fix taught about the air below is
 /// believed of the air above.
@@ -350,8 +347,7 @@ pub(crate) fn step<const K: usize>(m: &Model, r: &Regime, blob: &mut Blob, t_s: 
     blob.p[D][D] += 0.5 * thrust_q;
     let wind_sd = m.wind.sd_mps(blob.x[H]);
     let (_, v0) = airspeed(m, &blob.x);
-    // The wind beyond the profile changes over about 1200 m of height and five minutes of time.
-    let wind_fade = exp(-(blob.x[VE + 2].abs() / WIND_SCALE_M + 1.0 / WIND_SCALE_S) * dt);
+    let wind_fade = kept(blob.x[VE + 2], blob.x[H], dt);
     let wind_q = wind_sd * wind_sd * (1.0 - wind_fade * wind_fade);
     blob.p[WE][WE] += 0.5 * wind_q;
     blob.p[WE + 1][WE + 1] += 0.5 * wind_q;

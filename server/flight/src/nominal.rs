@@ -198,4 +198,4 @@ impl Flights {
 }
 
 #[cfg(test)]
-mod tests;
+pub(crate) mod tests;

@@ -19,6 +19,18 @@ const UNKNOWN_PER_M: f64 = 0.002;
 /// Where that growth ends, m/s.
 const UNKNOWN_MOST_MPS: f64 = 15.0;
 
+/// Height over which the wind's departure from the told profile changes, m, what it grows by per metre of height (a jet is some
+/// thousands of metres deep), and the time over which it changes, s (common practice, no source).
+const SCALE_M: f64 = 1200.0;
+const SCALE_PER_M: f64 = 0.3;
+const SCALE_S: f64 = 300.0;
+
+/// Share of the wind's departure from the told profile that is left after `dt_s` at this climb rate, m/s.
+pub(crate) fn kept(climb_mps: f64, height_m: f64, dt_s: f64) -> f64 {
+    let scale_m = SCALE_M + SCALE_PER_M * height_m.max(0.0);
+    exp(-(climb_mps.abs() / scale_m + 1.0 / SCALE_S) * dt_s)
+}
+
 /// Upright gusts over the wind 20 ft above ground, one standard deviation, and that height in metres: MIL-HDBK-1797B, low
 /// altitude model (cited from memory).
 const GUST_SHARE: f64 = 0.1;

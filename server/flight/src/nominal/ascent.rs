@@ -5,9 +5,10 @@ use libm::{atan2, exp, hypot, sqrt};
 use super::draw::Draws;
 use super::{Flown, Point, RailExit};
 use crate::model::{Model, TURNS_SD};
-use crate::motion::{WIND_SCALE_M, acceleration, airspeed, nose};
+use crate::motion::{acceleration, airspeed, nose};
 use crate::start::{across, leaned};
 use crate::state::{E, H, LNK, PRED, SHAPE, VE, VN, VU, WE, WN};
+use crate::wind::kept;
 
 /// Spread of the burn time over the told one, as the estimator takes it where nothing shows burnout.
 const STRETCH_SD: f64 = 0.09;
@@ -24,8 +25,6 @@ const FIRST_S: f64 = 0.25;
 const QUIET_MACH: f64 = 0.7;
 /// What `motion` adds to the airspeed that thrust is divided by, m/s.
 const SOFT_MPS: f64 = 0.5;
-/// Time over which the wind changes, s.
-const WIND_SCALE_S: f64 = 300.0;
 
 /// The wind's departure from the told profile as it changes along a path, in standard deviations.
 #[derive(Clone, Copy, Debug)]
@@ -40,7 +39,7 @@ impl Gusts {
 
     /// Along a step; puts the wind's departure into the state.
     pub(super) fn step(&mut self, m: &Model, draws: &mut Draws, x: &mut [f64; PRED], dt: f64) {
-        let fade = exp(-(x[VU].abs() / WIND_SCALE_M + 1.0 / WIND_SCALE_S) * dt);
+        let fade = kept(x[VU], x[H], dt);
         let fresh = sqrt(1.0 - fade * fade);
         for z in &mut self.z {
             *z = *z * fade + fresh * draws.normal();

@@ -10,7 +10,7 @@ fn told(value: f64, sd: f64) -> Told {
 }
 
 /// A small, slow vehicle at sea level: over its few metres of height the air has one density.
-fn plan() -> Plan {
+pub(crate) fn plan() -> Plan {
     let drag = told(0.6, 0.15);
     Plan {
         site: Site { latitude_rad: 0.8, longitude_rad: 0.1, elevation_m: 0.0, geoid_m: 0.0 },
