@@ -95,6 +95,11 @@ fn between_rest_and_push(glances: &[Glance], at: Told) -> Told {
 }
 
 const G: f64 = 9.8;
+/// Time between pushes from which two do, where heights rise with them by more than this, s, m: a knock is over by the second
+/// packet (common practice, no source). Smaller: a vehicle that is set down hard is a liftoff; larger: at four packets a second it
+/// is said half a second after the first.
+const FEW_S: f64 = 0.19;
+const RISES_M: f64 = 0.5;
 /// Least acceleration over the told mean that a climb under power shows (thrust that rises late, a barometer that lags, told figures
 /// that are off). Larger: a weak motor is noticed later; smaller: a gust is taken for a motor.
 const LEAST_PUSH: f64 = 0.3;
@@ -157,7 +162,10 @@ fn by_force(glances: &[Glance], baro: Heights, net_mps2: f64) -> Option<Motion> 
     let denied = height_by(last).is_some_and(|r| r < 0.3 * expected - 3.0 * baro.moves_m - 1.0);
     let weak = denied || speed < LEAST_PUSH * net_mps2 * span;
     let pushed = count >= 3 && speed >= 4.0 && (!weak || speed >= 25.0);
-    if span < 0.08 || !(pushed || (aloft && count >= 2 && least > 2.0 * G)) {
+    // Where packets are few two strong pushes in a row are enough, if the barometer has begun to rise with them.
+    let rises = height_by(last).is_some_and(|h| h > RISES_M + 3.0 * baro.moves_m);
+    let soon = count == 2 && span > FEW_S && least > 2.0 * G && speed >= 4.0 && !weak && rises;
+    if span < 0.08 || !(pushed || soon || (aloft && count >= 2 && least > 2.0 * G)) {
         return None;
     }
     let (t, sd) = match before {
