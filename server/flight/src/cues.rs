@@ -63,7 +63,7 @@ pub(crate) fn predict(m: &Model, f: &Filter, out: &mut Vec<CuePrediction>) -> To
         if weights[i] < LEAST_WEIGHT {
             continue;
         }
-        let mut way = Way { m, f, b, at_climb: None, top: None };
+        let mut way = Way { m, f, b, stops: [None; STOPS], at_climb: None, top: None };
         for (row, hit) in hits.iter_mut().zip(way.moments()).take(cues) {
             row[i] = hit;
         }
@@ -139,11 +139,16 @@ fn shifted(hit: &Hit, by_s: f64, m: &Model) -> Hit {
     h
 }
 
+/// Places kept on a way.
+const STOPS: usize = 4;
+
 /// One blob's flight ahead, on which all its cues lie: what was carried for one goes on to the next.
 struct Way<'a> {
     m: &'a Model,
     f: &'a Filter,
     b: &'a Blob,
+    /// Places on the way from which a later moment is reached sooner than from now.
+    stops: [Option<Ahead<'a>>; STOPS],
     /// Where the climb rate has fallen to a value, and that value.
     at_climb: Option<(f64, Ahead<'a>)>,
     /// Apogee, or now if it is past.
@@ -174,7 +179,8 @@ impl<'a> Way<'a> {
 
     /// At a time; what is past is taken back by constant gravity.
     fn at_time(&self, t: f64) -> Hit {
-        let mut ahead = self.start();
+        let near = self.stops.iter().flatten().filter(|a| a.t_s <= t).max_by(|a, b| a.t_s.total_cmp(&b.t_s));
+        let mut ahead = near.copied().unwrap_or_else(|| self.start());
         if t > ahead.t_s {
             ahead.reach_time(t);
             ahead.hit(Crossing::Time)
@@ -189,6 +195,9 @@ impl<'a> Way<'a> {
             _ => self.start(),
         };
         ahead.reach_climb(c);
+        if let Some(free) = self.stops.iter_mut().find(|s| s.is_none()) {
+            *free = Some(ahead);
+        }
         let hit = ahead.hit(Crossing::Climb(c));
         self.at_climb = Some((c, ahead));
         hit
