@@ -491,7 +491,13 @@ fn columns(table: Table, flights: &[Flight], fields: &mut Fields) -> Vec<Column>
             c.push(real("ellipse_major_p90", Unit::Metre, 1, "longer semi-axis of the 90 % ellipse"));
             c.push(real("ellipse_minor_p90", Unit::Metre, 1, "shorter semi-axis"));
             c.push(real("ellipse_azimuth", Unit::Radian, 4, "of the longer one, clockwise from true north"));
-            interval(c, "ring_radius", Unit::Metre, 1, "distance from the middle");
+            interval(
+                c,
+                "ring_radius",
+                Unit::Metre,
+                1,
+                "distance from the middle; bounds of the rings of least area",
+            );
         }
         Table::Events => {
             c.push(whole("id", "number within the flight; a correction has the same"));

@@ -164,7 +164,8 @@ pub enum Area {
     Ring {
         /// Middle, east and north, m (drift under the chutes moves it off the pad).
         centre_m: [f64; 2],
-        /// Distance from the middle, m.
+        /// Distance from the middle, m: bounds of the rings of least area that hold 90 % (`p05` to `p95`) and 50 % (`p25` to
+        /// `p75`), and its median. Where the middle is the likeliest spot they are discs and the inner bounds zero.
         radius_m: Quantiles,
     },
 }

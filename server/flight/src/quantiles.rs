@@ -124,26 +124,52 @@ impl Spread {
         if self.len == 0 {
             return None;
         }
-        let nodes = &mut self.nodes[..self.len];
-        nodes.sort_unstable_by(|a, b| a.0.total_cmp(&b.0).then(a.1.total_cmp(&b.1)));
-        let total: f64 = nodes.iter().map(|n| n.1).sum();
+        let total = self.sort();
+        let nodes = &self.nodes[..self.len];
+        let read = |p: f64| read(nodes, p * total);
+        Some(Quantiles { p05: read(0.05), p25: read(0.25), p50: read(0.5), p75: read(0.75), p95: read(0.95) })
+    }
+
+    /// For lengths in the plane whose direction is not known: the bounds of the rings of least area that hold 90 % (`p05`,
+    /// `p95`) and 50 % (`p25`, `p75`) of the weight, and the median. Where the middle is as likely a spot as any the inner bound
+    /// is zero: equal tails would leave a hole there (highest density region, Hyndman 1996).
+    pub(crate) fn rings(&mut self) -> Option<Quantiles> {
+        if self.len == 0 {
+            return None;
+        }
+        let total = self.sort();
+        let nodes = &self.nodes[..self.len];
+        let cell = nodes.chunk_by(alike).next()?;
+        let (first, at) = (cell[0].0.max(0.0), 0.5 * cell.iter().map(|n| n.1).sum::<f64>());
         let read = |p: f64| {
             let target = p * total;
-            let mut sum = 0.0;
-            let mut before: Option<(f64, f64)> = None;
-            for &(v, w) in nodes.iter() {
-                let at = sum + 0.5 * w;
-                if at >= target {
-                    return before.map_or(v, |(v0, at0)| {
-                        if at > at0 { v0 + (v - v0) * (target - at0) / (at - at0) } else { v }
-                    });
-                }
-                before = Some((v, at));
-                sum += w;
-            }
-            nodes[nodes.len() - 1].0
+            // Within the first node's cell every spot is alike.
+            if target < at { first * sqrt(target / at) } else { read(nodes, target) }
         };
-        Some(Quantiles { p05: read(0.05), p25: read(0.25), p50: read(0.5), p75: read(0.75), p95: read(0.95) })
+        let least = |share: f64| {
+            let steps = 20;
+            let ring = |k: u32| {
+                let skipped = (1.0 - share) * f64::from(k) / f64::from(steps);
+                let (inner, outer) = (read(skipped), read(skipped + share));
+                (inner, outer, outer * outer - inner * inner)
+            };
+            (0..=steps).map(ring).min_by(|a, b| a.2.total_cmp(&b.2)).map_or((0.0, 0.0), |r| (r.0, r.1))
+        };
+        let ((p05, p95), (p25, p75), p50) = (least(0.9), least(0.5), read(0.5));
+        Some(Quantiles {
+            p05,
+            p25: p25.clamp(p05, p50.max(p05)),
+            p50,
+            p75: p75.clamp(p50, p95.max(p50)),
+            p95,
+        })
+    }
+
+    /// Sorts the nodes and sums their weight.
+    fn sort(&mut self) -> f64 {
+        let nodes = &mut self.nodes[..self.len];
+        nodes.sort_unstable_by(|a, b| a.0.total_cmp(&b.0).then(a.1.total_cmp(&b.1)));
+        nodes.iter().map(|n| n.1).sum()
     }
 
     /// Share of the weight above a value.
@@ -157,6 +183,33 @@ impl Spread {
         }
         self.nodes[..self.len].iter().filter(|n| n.0 > value).map(|n| n.1).sum::<f64>() / total
     }
+}
+
+/// Whether two nodes have one value.
+fn alike(a: &(f64, f64), b: &(f64, f64)) -> bool {
+    b.0 - a.0 <= 1e-9 * a.0.abs()
+}
+
+/// The value below which this much of the weight of sorted nodes lies; nodes of one value are one cell.
+fn read(nodes: &[(f64, f64)], target: f64) -> f64 {
+    let mut sum = 0.0;
+    let mut before: Option<(f64, f64)> = None;
+    for cell in nodes.chunk_by(alike) {
+        let v = cell[0].0;
+        let w: f64 = cell.iter().map(|n| n.1).sum();
+        let at = sum + 0.5 * w;
+        if at >= target {
+            return before.map_or(
+                v,
+                |(v0, at0)| {
+                    if at > at0 { v0 + (v - v0) * (target - at0) / (at - at0) } else { v }
+                },
+            );
+        }
+        before = Some((v, at));
+        sum += w;
+    }
+    nodes.last().map_or(f64::NAN, |n| n.0)
 }
 
 #[cfg(test)]
@@ -190,5 +243,20 @@ mod tests {
         let q = s.quantiles().unwrap();
         // Rayleigh: median 1.177, 95 % 2.448.
         assert!((q.p50 - 1.177).abs() < 0.13 && (q.p95 - 2.448).abs() < 0.15, "{q:?}");
+    }
+
+    /// About nothing every direction is alike and the middle the likeliest spot: discs, of the radii within which 90 % and
+    /// 50 % of a Rayleigh distribution lie (2.146 and 1.177). Far from the middle they are rings of about equal tails.
+    #[test]
+    fn rings_of_least_area_leave_no_hole_in_the_middle() {
+        let mut s = Spread::new();
+        s.length(1.0, &[0.0; 3], &[[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 0.0]]);
+        let q = s.rings().unwrap();
+        assert!(q.p05 < 0.12 && q.p25 < 0.2, "{q:?}");
+        assert!((q.p95 - 2.146).abs() < 0.15 && (q.p75 - 1.177).abs() < 0.15, "{q:?}");
+        let mut s = Spread::new();
+        s.length(1.0, &[100.0, 0.0, 0.0], &[[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 0.0]]);
+        let q = s.rings().unwrap();
+        assert!((q.p05 - 98.355).abs() < 0.3 && (q.p95 - 101.645).abs() < 0.3, "{q:?}");
     }
 }

@@ -56,11 +56,15 @@ pub(crate) fn state(m: &Model, f: &Filter) -> Option<Estimate> {
     let mut lean = Spread::new();
     let mut drag = Spread::new();
     let (mut place, mut speed, mut mach, mut q) = ([0.0; 2], [0.0; 2], 0.0, 0.0);
-    // On the way down a body sinks through gusts that no measurement shows; on the way up they are small beside its speed.
-    let gust = if f.phase == Phase::Descending { m.wind.gust_mps() } else { 0.0 };
+    // The air that a body meets gusts about the mean that is followed, every way alike from 1000 ft up (MIL-HDBK-1797B; from
+    // memory). What hangs under a canopy goes along with those that are not upright.
+    let gust = m.wind.gust_mps();
+    let aside = if f.phase == Phase::Descending { 0.0 } else { gust };
     for (w, b) in w.iter().zip(f.blobs.iter()) {
         let mut hit = Hit::here(m, &f.regime, b, f.t_s, Crossing::Time);
-        hit.air_cov[2][2] += gust * gust;
+        for (i, g) in [aside, aside, gust].into_iter().enumerate() {
+            hit.air_cov[i][i] += g * g;
+        }
         let older = [hit.velocity[2], f.acceleration[2]].map(|rate| CLOCK_SD_S * rate);
         height.gauss(*w, hit.height_m, hit.height_var + older[0] * older[0]);
         climb.gauss(*w, hit.velocity[2], hit.velocity_cov[2][2] + older[1] * older[1]);
@@ -325,7 +329,7 @@ impl Spots {
             let cov3 = [[i.cov[0][0], i.cov[0][1], 0.0], [i.cov[1][0], i.cov[1][1], 0.0], [0.0; 3]];
             radius.length(i.w, &[i.at[0] - c[0], i.at[1] - c[1], 0.0], &cov3);
         }
-        Some(Area::Ring { centre_m: c, radius_m: not_below(radius.quantiles()?, 0.0) })
+        Some(Area::Ring { centre_m: c, radius_m: radius.rings()? })
     }
 }
 

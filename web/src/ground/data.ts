@@ -11,7 +11,7 @@ export interface LandingShape {
   bare: boolean;
   centre: EN;
   axes: Axes | null;
-  /** Radii of a ring when the heading is unknown: 5, 25, 75 and 95 % quantiles, m. */
+  /** Radii of the rings of least area when the heading is unknown: inner of 90 and 50 %, outer of 50 and 90 %, m; inner 0 is a disc. */
   ring: [number, number, number, number] | null;
 }
 

@@ -4,6 +4,7 @@ import type { LandingArea, Picture } from '../lib/messages';
 import { Past } from '../lib/past';
 import { groundOf, mustShow, namesOn } from './data';
 import { axesOf, HALF, NINE_TENTHS, reach } from './ellipse';
+import { inGround } from './summary';
 import { around, keepExtent, planOf, ringStep, xOf, yOf } from './view';
 
 describe('ellipses', () => {
@@ -120,6 +121,18 @@ describe('the ground', () => {
     const ground = groundOf(now(), picture([ring]), new Past());
     expect(ground.landings[0]).toMatchObject({ axes: null, ring: [240, 275.4, 324.6, 360] });
     expect(around(mustShow(ground, SITE, false)).east).toBeGreaterThanOrEqual(370);
+  });
+
+  it('says a ring where there is one, and a disc where its middle is as likely', () => {
+    const said = (radius_m: typeof whole): string =>
+      inGround(
+        now(),
+        groundOf(now(), picture([area({ area: { ring: { centre_m: [0, 0], radius_m } } })]), new Past()),
+        'metric',
+      );
+    const whole = q(300, 60);
+    expect(said(whole)).toContain('on a ring, 240 m to 360 m out');
+    expect(said({ ...whole, p05: 0, p25: 0 })).toContain('somewhere within 360 m');
   });
 
   it('drops the areas of what lies', () => {

@@ -16,11 +16,16 @@ export function inGround(now: Now, ground: Ground, units: Units, here: Place | n
   }
   for (const l of ground.landings) {
     const who = l.bare ? 'If nothing deploys, the landing' : `${l.name}'s landing`;
-    said.push(
-      l.ring
-        ? `${who} is somewhere on a ring, ${distance(l.ring[0], units)} to ${distance(l.ring[3], units)} out: the heading is not known.`
-        : `${who} is predicted ${at(l.centre)}.`,
-    );
+    if (!l.ring) {
+      said.push(`${who} is predicted ${at(l.centre)}.`);
+      continue;
+    }
+    const [inner, , , outer] = l.ring;
+    const where =
+      inner > 0
+        ? `on a ring, ${distance(inner, units)} to ${distance(outer, units)} out`
+        : `within ${distance(outer, units)}`;
+    said.push(`${who} is somewhere ${where}: the heading is not known.`);
   }
   return said.join(' ');
 }

@@ -339,7 +339,7 @@ centre_m: [number, number],
 covariance_m2: [number, number, number] } } | { "ring": {
 /** Middle. */
 centre_m: [number, number],
-/** Distance from the middle, m. */
+/** Distance from the middle, m: bounds of the rings of least area; an inner bound of 0 is a disc. */
 radius_m: Q } };
 
 /** What has happened, how the radio is heard, which links are up. */

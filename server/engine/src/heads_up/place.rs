@@ -138,15 +138,28 @@ fn points(area: &Spread) -> Vec<[f64; 2]> {
                 .collect()
         }
         Spread::Ring { centre_m, radius_m: q } => {
-            let knots = [
-                (0.0, q.p05),
-                (0.05, q.p05),
-                (0.25, q.p25),
-                (0.5, q.p50),
-                (0.75, q.p75),
-                (0.95, q.p95),
-                (1.0, q.p95),
-            ];
+            // A disc of least area has no tail inside; beyond it lies what a Rayleigh distribution has there.
+            let knots = if q.p05 > 0.0 {
+                [
+                    (0.0, q.p05),
+                    (0.05, q.p05),
+                    (0.25, q.p25),
+                    (0.5, q.p50),
+                    (0.75, q.p75),
+                    (0.95, q.p95),
+                    (1.0, q.p95),
+                ]
+            } else {
+                [
+                    (0.0, 0.0),
+                    (0.1, 0.39 * q.p50),
+                    (0.25, 0.64 * q.p50),
+                    (0.5, q.p50),
+                    (0.9, q.p95),
+                    (0.95, 1.14 * q.p95),
+                    (1.0, 1.3 * q.p95),
+                ]
+            };
             let radius = move |p: f64| {
                 let w = knots.windows(2).find(|w| p <= w[1].0).unwrap_or(&knots[5..7]);
                 w[0].1 + (w[1].1 - w[0].1) * (p - w[0].0) / (w[1].0 - w[0].0).max(1e-9)

@@ -82,7 +82,7 @@ pub(crate) enum AreaNow {
     Ring {
         /// Middle.
         centre_m: [f64; 2],
-        /// Distance from the middle, m.
+        /// Distance from the middle, m: bounds of the rings of least area; an inner bound of 0 is a disc.
         radius_m: Q,
     },
 }
