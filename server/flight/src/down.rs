@@ -227,9 +227,9 @@ impl<'a> Fall<'a> {
         found
     }
 
-    /// What comes next that acts by height or at a known time: how far above it the body is, m, and when, s.
-    fn next_act(&self, stop_m: f64) -> (f64, f64) {
-        let (mut height_m, mut t_s) = (stop_m, f64::INFINITY);
+    /// What comes next that ends a slice: the height at which it acts, m, and when, s.
+    fn next_act(&self, stop_m: f64, stop_s: f64) -> (f64, f64) {
+        let (mut height_m, mut t_s) = (stop_m, stop_s);
         for (cue, acted) in self.m.plan.cues.iter().zip(&self.acted) {
             match (acted, cue.trigger) {
                 (None, Trigger::HeightBelow(z)) if z + REACHED_M < self.height_m => {
@@ -269,7 +269,8 @@ impl<'a> Fall<'a> {
         self.slot = slot;
     }
 
-    fn slice(&mut self, stop_m: f64) {
+    /// On by at most to a height or a time.
+    fn slice(&mut self, stop_m: f64, stop_s: f64) {
         self.act();
         let (slot, ln_k, sd) = self.out_now();
         if slot != self.slot {
@@ -296,12 +297,12 @@ impl<'a> Fall<'a> {
         } else {
             (0.05 * terminal / g).clamp(0.1, 1.0)
         };
-        let (next_m, next_s) = self.next_act(stop_m);
+        let (next_m, next_s) = self.next_act(stop_m, stop_s);
         let to_go = self.height_m - next_m;
         if settled {
             dt = dt.min((to_go / terminal).max(0.02));
         }
-        dt = dt.min((next_s - self.t_s).max(0.02));
+        dt = dt.min((next_s - self.t_s).max(1e-3));
         let v0 = self.speed_mps;
         // The air half way down the slice.
         let (k, terminal) =
@@ -375,7 +376,7 @@ impl<'a> Fall<'a> {
             if self.height_m <= stop_m + 0.01 {
                 break;
             }
-            self.slice(stop_m);
+            self.slice(stop_m, f64::INFINITY);
         }
         self.act();
         self.finish();
@@ -384,10 +385,10 @@ impl<'a> Fall<'a> {
     /// Down until a time, or the ground.
     pub(crate) fn until_time(&mut self, t_s: f64) {
         for _ in 0..3000 {
-            if self.t_s >= t_s || self.height_m <= 0.01 {
+            if self.t_s >= t_s - 1e-6 || self.height_m <= 0.01 {
                 break;
             }
-            self.slice(0.0);
+            self.slice(0.0, t_s);
         }
     }
 

@@ -32,6 +32,10 @@ const DIRECTIONS: usize = 6;
 /// Room for nodes.
 const ROOM: usize = 900;
 
+/// Area of a disc over the least ring's for which the disc is taken. Larger: wider than need be; smaller: holes that are the
+/// nodes' spacing.
+const NO_HOLE: f64 = 1.12;
+
 /// z of the quantiles.
 const Z: [f64; 5] = [-1.644_853_627, -0.674_489_750_2, 0.0, 0.674_489_750_2, 1.644_853_627];
 
@@ -153,7 +157,10 @@ impl Spread {
                 let (inner, outer) = (read(skipped), read(skipped + share));
                 (inner, outer, outer * outer - inner * inner)
             };
-            (0..=steps).map(ring).min_by(|a, b| a.2.total_cmp(&b.2)).map_or((0.0, 0.0), |r| (r.0, r.1))
+            let disc = ring(0);
+            let best = (1..=steps).map(ring).min_by(|a, b| a.2.total_cmp(&b.2)).unwrap_or(disc);
+            // A hole that saves next to nothing is none.
+            if disc.2 <= NO_HOLE * best.2 { (0.0, disc.1) } else { (best.0, best.1) }
         };
         let ((p05, p95), (p25, p75), p50) = (least(0.9), least(0.5), read(0.5));
         Some(Quantiles {
@@ -252,11 +259,11 @@ mod tests {
         let mut s = Spread::new();
         s.length(1.0, &[0.0; 3], &[[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 0.0]]);
         let q = s.rings().unwrap();
-        assert!(q.p05 < 0.12 && q.p25 < 0.2, "{q:?}");
+        assert!(q.p05 == 0.0 && q.p25 == 0.0, "{q:?}");
         assert!((q.p95 - 2.146).abs() < 0.15 && (q.p75 - 1.177).abs() < 0.15, "{q:?}");
         let mut s = Spread::new();
         s.length(1.0, &[100.0, 0.0, 0.0], &[[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 0.0]]);
         let q = s.rings().unwrap();
-        assert!((q.p05 - 98.355).abs() < 0.3 && (q.p95 - 101.645).abs() < 0.3, "{q:?}");
+        assert!((q.p05 - 98.355).abs() < 0.4 && (q.p95 - 101.645).abs() < 0.5, "{q:?}");
     }
 }
