@@ -118,12 +118,11 @@ def judge_landing(said, t, body, index):
     else:
         q = quantiles(line, "ring_radius_m")
         r = float(np.hypot(*d))
-        out = dict(ring=1.0, err=abs(r - q["p50"]), in90=float(q["p05"] <= r <= q["p95"]), side=float(r > q["p95"]) - float(r < q["p05"]))
+        out = dict(ring=1.0, err=abs(r - q["p50"]), in90=float(q["p05"] <= r <= q["p95"]))
     when = said.times(quantiles(line, "landing_time_utc", "landing_t_s"))
     if when:
         out["t_err"] = when["p50"] - land["t_s"]
         out["t_in90"] = float(when["p05"] <= land["t_s"] <= when["p95"])
-        out["t_width"] = when["p95"] - when["p05"]
     return out
 
 
@@ -202,7 +201,7 @@ def judge_hindsight(said, name, state, instants, late):
         for field in ("height_m", "climb_mps", "airspeed_mps"):
             q, x = quantiles(near[1], field), float(np.interp(near[0], state["t_s"], state[field]))
             if q:
-                row |= {f"{field}_err": q["p50"] - x, f"{field}_in90": interval(q, x)[0], f"{field}_width": q["p95"] - q["p05"]}
+                row |= {f"{field}_err": q["p50"] - x, f"{field}_in90": interval(q, x)[0]}
         out[key] = row
     return out
 

@@ -63,7 +63,7 @@ pub(crate) fn predict(m: &Model, f: &Filter, out: &mut Vec<CuePrediction>) -> To
         if weights[i] < LEAST_WEIGHT {
             continue;
         }
-        let mut way = Way { m, f, b, stops: [None; STOPS], at_climb: None, top: None };
+        let mut way = Way { m, f, b, stops: [None; STOPS], top: None };
         for (row, hit) in hits.iter_mut().zip(way.moments()).take(cues) {
             row[i] = hit;
         }
@@ -147,10 +147,8 @@ struct Way<'a> {
     m: &'a Model,
     f: &'a Filter,
     b: &'a Blob,
-    /// Places on the way from which a later moment is reached sooner than from now.
-    stops: [Option<Ahead<'a>>; STOPS],
-    /// Where the climb rate has fallen to a value, and that value.
-    at_climb: Option<(f64, Ahead<'a>)>,
+    /// Where the climb rate has fallen to a value, and that value: later moments are reached sooner from there than from now.
+    stops: [Option<(f64, Ahead<'a>)>; STOPS],
     /// Apogee, or now if it is past.
     top: Option<(Ahead<'a>, Hit)>,
 }
@@ -179,8 +177,7 @@ impl<'a> Way<'a> {
 
     /// At a time; what is past is taken back by constant gravity.
     fn at_time(&self, t: f64) -> Hit {
-        let near = self.stops.iter().flatten().filter(|a| a.t_s <= t).max_by(|a, b| a.t_s.total_cmp(&b.t_s));
-        let mut ahead = near.copied().unwrap_or_else(|| self.start());
+        let mut ahead = self.last_stop(|_, ahead| ahead.t_s <= t);
         if t > ahead.t_s {
             ahead.reach_time(t);
             ahead.hit(Crossing::Time)
@@ -189,18 +186,19 @@ impl<'a> Way<'a> {
         }
     }
 
-    fn at_climb(&mut self, c: f64) -> Hit {
-        let mut ahead = match self.at_climb.take() {
-            Some((before, ahead)) if before >= c => ahead,
-            _ => self.start(),
-        };
+    /// The last stop that a later moment may be reached from, or now.
+    fn last_stop(&self, may: impl Fn(f64, &Ahead<'a>) -> bool) -> Ahead<'a> {
+        let stops = self.stops.iter().flatten().filter(|(climb, ahead)| may(*climb, ahead));
+        stops.max_by(|a, b| a.1.t_s.total_cmp(&b.1.t_s)).map_or_else(|| self.start(), |stop| stop.1)
+    }
+
+    fn at_climb(&mut self, c: f64) -> (Ahead<'a>, Hit) {
+        let mut ahead = self.last_stop(|climb, _| climb >= c);
         ahead.reach_climb(c);
         if let Some(free) = self.stops.iter_mut().find(|s| s.is_none()) {
-            *free = Some(ahead);
+            *free = Some((c, ahead));
         }
-        let hit = ahead.hit(Crossing::Climb(c));
-        self.at_climb = Some((c, ahead));
-        hit
+        (ahead, ahead.hit(Crossing::Climb(c)))
     }
 
     fn top(&mut self) -> (Ahead<'a>, Hit) {
@@ -208,8 +206,7 @@ impl<'a> Way<'a> {
             return top;
         }
         let top = if self.f.top.is_none() {
-            let hit = self.at_climb(0.0);
-            (self.at_climb.map_or_else(|| self.start(), |(_, ahead)| ahead), hit)
+            self.at_climb(0.0)
         } else {
             let ahead = self.start();
             (ahead, ahead.hit(Crossing::Time))
@@ -232,7 +229,7 @@ impl<'a> Way<'a> {
         let marked = |k: EventKind| self.f.marked(k).map(|x| x.t_s);
         let up = self.f.top.is_none();
         match told.trigger {
-            Trigger::ClimbRateBelow(c) => Some(shifted(&self.at_climb(c), delay_s, self.m)),
+            Trigger::ClimbRateBelow(c) => Some(shifted(&self.at_climb(c).1, delay_s, self.m)),
             Trigger::BeforeApogee(s) if up => {
                 let (_, top) = self.top();
                 Some(shifted(&top, delay_s - s, self.m))

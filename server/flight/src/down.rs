@@ -16,7 +16,7 @@ use crate::output::{Case, EventKind, Phase};
 use crate::plan::{DescentState, MAX_CUES, Trigger};
 use crate::predict::Hit;
 use crate::state::{Blob, LNK};
-use crate::wind::kept;
+use crate::wind::{gust_length_m, kept};
 
 /// Descent states that a fall keeps apart.
 const STATES: usize = 8;
@@ -26,10 +26,6 @@ const CUE_HEIGHT_SD_M: f64 = 4.0;
 const CUE_HEIGHT_SHARE: f64 = 0.02;
 /// Spread of ln k by air that is denser or thinner than told (10 K off are 3.5 %; common practice, no source).
 const AIR_SD: f64 = 0.03;
-/// Length of upright gusts: the height above ground up to 1000 ft, 1750 ft from 2000 ft on (MIL-HDBK-1797B, low and
-/// medium altitude models; cited from memory).
-const GUST_LOW_M: f64 = 305.0;
-const GUST_HIGH_M: f64 = 533.0;
 
 /// Height within which a cue's height is reached, m.
 const REACHED_M: f64 = 0.05;
@@ -273,13 +269,13 @@ impl<'a> Fall<'a> {
     fn slice(&mut self, stop_m: f64, stop_s: f64) {
         self.act();
         let (slot, ln_k, sd) = self.out_now();
+        let open_k = exp(ln_k);
         if slot != self.slot {
-            self.open(slot, exp(ln_k));
+            self.open(slot, open_k);
         }
         let g = self.m.gravity(self.height_m);
         let filled =
             if self.fill_s > 0.0 { ((self.t_s - self.opened_s) / self.fill_s).min(1.0) } else { 1.0 };
-        let open_k = exp(ln_k);
         let k0 = self.shut_k + (open_k - self.shut_k) * filled * filled;
         self.k_before = k0;
         let terminal_at = |height_m: f64| {
@@ -326,16 +322,16 @@ impl<'a> Fall<'a> {
         let decay = exp(-k * speed * dt);
         let mid = self.height_m - 0.5 * v * dt;
         let (w, _) = self.m.wind.at(mid);
-        self.wind_kept *= kept(v, mid, dt);
-        let rho_w = self.wind_kept;
+        let fade = kept(v, mid, dt);
+        self.wind_kept *= fade;
         for i in 0..2 {
-            let moved = (w[i] + rho_w * self.wind_off[i] + 0.5 * self.side[i] * (1.0 + decay)) * dt;
-            self.drift[i] += moved;
-            self.drift_in[slot][i] += (w[i] + rho_w * self.wind_off[i]) * dt;
+            let blows = w[i] + self.wind_kept * self.wind_off[i];
+            self.drift[i] += (blows + 0.5 * self.side[i] * (1.0 + decay)) * dt;
+            self.drift_in[slot][i] += blows * dt;
             self.side[i] *= decay;
         }
         self.side_s += dt * exp(-k * speed * (self.t_s - self.start_s).min(1e3)).min(1.0);
-        self.blow(mid, v, dt);
+        self.blow(mid, v, fade, dt);
         self.spent[slot] += dt;
         self.sd_in[slot] = sd;
         self.ln_area_sd = sd;
@@ -343,18 +339,16 @@ impl<'a> Fall<'a> {
         self.t_s += dt;
     }
 
-    /// What is not known of the wind over a slice: each departure is a first-order process (exact over a step: for
+    /// What is not known of the wind over a slice, over which `fade` of its departure is left: each departure is a first-order process (exact over a step: for
     /// example Brown and Hwang 1997, section 5.3) along the way, and its sum is carried with it.
-    fn blow(&mut self, height_m: f64, speed_mps: f64, dt: f64) {
-        let fade = kept(speed_mps, height_m, dt);
+    fn blow(&mut self, height_m: f64, speed_mps: f64, fade: f64, dt: f64) {
         let sigma = self.m.wind.sd_mps(height_m);
         self.wind_var = fade * fade * self.wind_var + sigma * sigma * (1.0 - fade * fade);
         self.wind_way_var += (2.0 * self.wind_with_way + self.wind_var * dt) * dt;
         self.wind_with_way = fade * (self.wind_with_way + self.wind_var * dt);
         // Gusts as a share of the speed are what they cost in time.
         let speed = speed_mps.abs().max(1.0);
-        let length = if height_m < GUST_LOW_M { height_m.max(3.0) } else { GUST_HIGH_M };
-        let tau = length / speed;
+        let tau = gust_length_m(height_m) / speed;
         let share = self.m.wind.gust_mps() / speed;
         let fade = exp(-dt / tau);
         let held = tau * (1.0 - fade);

@@ -61,16 +61,23 @@ impl Filter {
             // Already still when first heard.
             sd = 0.5 * (part[0].0 - first.0) + 1.0;
         }
-        self.mark(EventKind::Landing, at, sd);
+        self.lie(at, sd, level, 1.0 + noise_m * noise_m);
+        for b in self.blobs.iter_mut() {
+            b.reopen(LNK, b.p[LNK][LNK]);
+        }
+    }
+
+    /// It has landed and lies at a height.
+    fn lie(&mut self, at_s: f64, sd_s: f64, height_m: f64, height_var: f64) {
+        self.mark(EventKind::Landing, at_s, sd_s);
         self.phase = Phase::Down;
         for b in self.blobs.iter_mut() {
             for i in VE..VE + 3 {
                 b.x[i] = 0.0;
                 b.reopen(i, 1e-4);
             }
-            b.x[H] = level;
-            b.reopen(H, 1.0 + noise_m * noise_m);
-            b.reopen(LNK, b.p[LNK][LNK]);
+            b.x[H] = height_m;
+            b.reopen(H, height_var);
         }
     }
 
@@ -83,16 +90,7 @@ impl Filter {
         let sd = sqrt(var);
         if h < -5.0 - 2.0 * sd {
             let v = self.climb().abs().max(1.0);
-            self.mark(EventKind::Landing, self.t_s - (-h) / v, (sd + 5.0) / v);
-            self.phase = Phase::Down;
-            for b in self.blobs.iter_mut() {
-                for i in VE..VE + 3 {
-                    b.x[i] = 0.0;
-                    b.reopen(i, 1e-4);
-                }
-                b.x[H] = 0.0;
-                b.reopen(H, 100.0);
-            }
+            self.lie(self.t_s - (-h) / v, (sd + 5.0) / v, 0.0, 100.0);
         }
     }
 

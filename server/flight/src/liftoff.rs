@@ -447,6 +447,17 @@ mod tests {
     }
 
     #[test]
+    fn two_strong_pushes_far_apart_that_heights_rise_with_are_a_liftoff() {
+        let (still, pushed) = (Some(9.8), Some(60.0));
+        let (heights, felt) = ([0.0, 0.1, 0.0, 0.4, 1.2, 2.6], [still, still, None, pushed, None, pushed]);
+        assert!(noticed(&heights, &felt, 0.3).is_some());
+        assert_eq!(noticed(&heights, &felt[..4], 0.1), None, "one push");
+        assert_eq!(noticed(&[0.0, 0.1, 0.0, 0.0, 0.1, 0.2], &felt, 0.3), None, "the height stays");
+        let weak = [still, still, None, Some(18.0), None, Some(18.0)];
+        assert_eq!(noticed(&heights, &weak, 0.3), None, "carried");
+    }
+
+    #[test]
     fn two_pushes_and_a_height_clear_of_the_pad_are_a_liftoff_across_a_silence() {
         let still = Some(9.8);
         let heights = [0.1, 0.0, 0.3, 2.3, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 76.0];

@@ -35,6 +35,15 @@ pub(crate) fn kept(climb_mps: f64, height_m: f64, dt_s: f64) -> f64 {
 /// altitude model (cited from memory).
 const GUST_SHARE: f64 = 0.1;
 const GUST_TOLD_AT_M: f64 = 6.1;
+/// Their length in the same models: the height above ground up to 1000 ft, and 1750 ft, which is from 2000 ft on there and here
+/// already above 1000 ft.
+const GUST_LOW_M: f64 = 305.0;
+const GUST_HIGH_M: f64 = 533.0;
+
+/// Length of upright gusts at a height above ground, m.
+pub(crate) fn gust_length_m(height_m: f64) -> f64 {
+    if height_m < GUST_LOW_M { height_m.max(3.0) } else { GUST_HIGH_M }
+}
 
 /// The told wind.
 #[derive(Clone, Debug)]

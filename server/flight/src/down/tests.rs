@@ -81,10 +81,10 @@ fn winds_and_gusts_add_up_as_their_closed_form() {
     let sigma = m.wind.sd_mps(height_m);
     fall.wind_var = sigma * sigma;
     for _ in 0..600 {
-        fall.blow(height_m, speed_mps, dt);
+        fall.blow(height_m, speed_mps, kept(speed_mps, height_m, dt), dt);
     }
     let want = way(sigma, -1.0 / libm::log(kept(speed_mps, height_m, 1.0)), 300.0);
     assert!((fall.wind_way_var / want - 1.0).abs() < 0.01, "{} {want}", fall.wind_way_var);
-    let want = way(m.wind.gust_mps() / speed_mps, GUST_HIGH_M / speed_mps, 300.0);
+    let want = way(m.wind.gust_mps() / speed_mps, gust_length_m(height_m) / speed_mps, 300.0);
     assert!((fall.gust_var / want - 1.0).abs() < 0.05, "{} {want}", fall.gust_var);
 }
