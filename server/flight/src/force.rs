@@ -113,7 +113,8 @@ impl Filter {
             let now = (z - b.x[AB]) / (1.0 + b.x[AS]);
             let since_s = self.t_s - then_s;
             let more = 0.5 * (then + now) * since_s - b.gained_mps;
-            let step_sd = (now - then).abs() * STEP_ANYWHERE * (since_s + FALLS_S);
+            // A thrust that takes longer than the gap to change is nearly straight in it.
+            let step_sd = (now - then).abs() * STEP_ANYWHERE * since_s * since_s / (since_s + FALLS_S);
             let sd = sqrt(step_sd * step_sd + wander * since_s * since_s * since_s / 12.0);
             b.reopen(D, b.p[D][D] + step);
             b.gain_speed(along, more, sd, since_s);

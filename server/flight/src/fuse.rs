@@ -10,7 +10,7 @@ use libm::{log, sqrt};
 use crate::falling::VENT_S;
 use crate::filter::{BLOBS, Filter};
 use crate::model::{EARTH_RADIUS_M, Model};
-use crate::motion::{air_cov, airspeed};
+use crate::motion::{BARO_LAG_RANGE_S, air_cov, airspeed};
 use crate::output::Phase;
 use crate::sample::Sample;
 use crate::sensors::Channel;
@@ -211,9 +211,12 @@ impl Filter {
             let h = b.x[H] + bulge;
             let (air, v) = airspeed(m, &b.x);
             let (rho, _) = m.air.density_ratio(b.x[H]);
-            // Metres that the port's error is worth per unit, and its slope along the airspeed.
-            let port = 0.5 * rho * rho0 * v * v * mpp;
+            // Metres that the port's error is worth per unit, as the barometer shows it, and its slope along the airspeed.
+            let port = 0.5 * rho * rho0 * v * v * mpp - b.port_trail_m;
             let per_v = b.x[PORT] * rho * rho0 * mpp;
+            // The trail goes with the square of the lag, the port's with the lag.
+            let lag_s = b.x[BLAG].clamp(BARO_LAG_RANGE_S.0, BARO_LAG_RANGE_S.1);
+            let by_lag = -b.x[VU] + (2.0 * b.trail_m - b.x[PORT] * b.port_trail_m) / lag_s;
             let row = Row::new()
                 .with(H, 1.0)
                 .with(BB, 1.0)
@@ -221,8 +224,8 @@ impl Filter {
                 .with(VE, per_v * air[0])
                 .with(VN, per_v * air[1])
                 .with(VU, per_v * air[2] - b.x[BLAG])
-                .with(BLAG, -b.x[VU]);
-            (h + b.x[BB] + b.x[PORT] * port - b.x[BLAG] * b.x[VU], row)
+                .with(BLAG, by_lag);
+            (h + b.x[BB] + b.x[PORT] * port - b.x[BLAG] * b.x[VU] + b.trail_m, row)
         };
         // The record's variance is in pascal squared: the comparison is made in pascal.
         let scale = 1.0 / mpp;

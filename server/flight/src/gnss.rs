@@ -74,8 +74,9 @@ impl Filter {
                     widen,
                     hard,
                 };
-                let off =
-                    up.map_or((0.0, 1.0), |_| (fix.at_m[2] - self.mean_of(&up_view), sqrt(fix.tall_var)));
+                let off = up.map_or((0.0, 1.0), |_| {
+                    (fix.at_m[2] - self.mean_of(&up_view(self.acceleration[2])), sqrt(fix.tall_var))
+                });
                 let tall_agrees = up.is_none() || self.fix_up(&fix);
                 if up.is_some() {
                     let (off_m, off_sd) = off;
@@ -114,7 +115,7 @@ impl Filter {
 
     /// Compares the fix's height, and takes it if it is believed; says whether it agrees.
     fn fix_up(&mut self, fix: &Fix) -> bool {
-        self.gnss_number(Channel::FixUp, fix.at_m[2], fix.tall_var, fix.hard, &up_view)
+        self.gnss_number(Channel::FixUp, fix.at_m[2], fix.tall_var, fix.hard, &up_view(self.acceleration[2]))
     }
 
     /// The same of its place.
@@ -123,11 +124,11 @@ impl Filter {
         for k in 0..2 {
             let sd0 = self.zero_gnss_m[k].sd;
             let variance = fix.flat_var + sd0 * sd0 * fix.widen;
+            let along = self.acceleration[k];
             let view = |b: &Blob| {
-                (
-                    b.x[E + k] - b.x[LAG] * b.x[VE + k],
-                    Row::new().with(E + k, 1.0).with(VE + k, -b.x[LAG]).with(LAG, -b.x[VE + k]),
-                )
+                let (back_m, per_s) = late(b, VE + k, along);
+                let row = Row::new().with(E + k, 1.0).with(VE + k, -b.x[LAG]).with(LAG, -per_s);
+                (b.x[E + k] - back_m, row)
             };
             agrees &= self.gnss_number(Channel::FixFlat, fix.at_m[k], variance, fix.hard, &view);
         }
@@ -307,13 +308,20 @@ struct Fix {
     hard: bool,
 }
 
-/// How a blob sees a height by GNSS.
-fn up_view(b: &Blob) -> (f64, Row) {
-    let bulge = (b.x[E] * b.x[E] + b.x[E + 1] * b.x[E + 1]) / (2.0 * EARTH_RADIUS_M);
-    (
-        b.x[H] + bulge + b.x[GH] - b.x[LAG] * b.x[VU],
-        Row::new().with(H, 1.0).with(GH, 1.0).with(VU, -b.x[LAG]).with(LAG, -b.x[VU]),
-    )
+/// How a blob that is accelerated upwards like this, m/s2, sees a height by GNSS.
+fn up_view(upwards: f64) -> impl Fn(&Blob) -> (f64, Row) {
+    move |b| {
+        let bulge = (b.x[E] * b.x[E] + b.x[E + 1] * b.x[E + 1]) / (2.0 * EARTH_RADIUS_M);
+        let (back_m, per_s) = late(b, VU, upwards);
+        let row = Row::new().with(H, 1.0).with(GH, 1.0).with(VU, -b.x[LAG]).with(LAG, -per_s);
+        (b.x[H] + bulge + b.x[GH] - back_m, row)
+    }
+}
+
+/// How far back along an axis a fix is as late as it is, with the acceleration along it, m/s2, and the slope of that over the lag.
+fn late(b: &Blob, speed: usize, along: f64) -> (f64, f64) {
+    let lag_s = b.x[LAG];
+    (lag_s * (b.x[speed] - 0.5 * lag_s * along), b.x[speed] - lag_s * along)
 }
 
 /// How long, s, a height has been off by the same while `holds`; `run` keeps when and by how much it began. A receiver that

@@ -73,6 +73,8 @@ fn join(a: &mut Blob, b: &Blob) {
         a.x[i] += wb * d[i];
     }
     a.stretch = wa * a.stretch + wb * b.stretch;
+    a.trail_m = wa * a.trail_m + wb * b.trail_m;
+    a.port_trail_m = wa * a.port_trail_m + wb * b.port_trail_m;
     a.gained_mps = wa * a.gained_mps + wb * b.gained_mps;
     // A filling canopy's course has no mean with another's: the likelier one's stands.
     if wb > wa {

@@ -12,7 +12,7 @@ use crate::drag::shape;
 use crate::model::{EARTH_RADIUS_M, Model};
 use crate::output::EventKind;
 use crate::start::BARO_SCALE_SD;
-use crate::state::{BB, BS, Blob, D, E, GH, H, LNK, N, SHAPE, TAU, VE, WE};
+use crate::state::{BB, BLAG, BS, Blob, D, E, GH, H, LNK, N, SHAPE, TAU, VE, WE};
 use crate::wind::kept;
 
 /// Variance that the relative error of the air's temperature gains per metre of height: 2 % or 5 K over 10 km (common practice,
@@ -33,6 +33,8 @@ const RISE_WIDTH: f64 = 0.15;
 /// Spread of [`Model::late_lift`], and how long that lasts in the filter, s.
 pub(crate) const LIFT_SD: f64 = 0.01;
 const LIFT_LASTS_S: f64 = 1.0;
+/// Lags of a barometer that its trail is reckoned with, s.
+pub(crate) const BARO_LAG_RANGE_S: (f64, f64) = (0.005, 0.5);
 /// Number of motion states: position and velocity.
 const M: usize = 6;
 /// Number of parameters that act on it: ln k, shape, wind, thrust.
@@ -397,8 +399,8 @@ pub(crate) fn step<const K: usize>(m: &Model, r: &Regime, blob: &mut Blob, t_s: 
     let phi = transition(&j, dt, mean_fade);
     carry_covariance::<K>(blob, &phi);
 
-    // What the model leaves out: sideways and lengthwise, of the size of a part of the aerodynamic force and thrust,
-    // wandering over 0.3 s; plus small turbulence.
+    // What the model leaves out: sideways, of the size of a part of the aerodynamic force and thrust, wandering over 0.3 s (lengthwise
+    // that is thrust or drag, which have states of their own); plus small turbulence.
     let forced = sqrt(j.a[0] * j.a[0] + j.a[1] * j.a[1] + j.a[2] * j.a[2]);
     let side = r.rough * forced;
     let gust = 0.02 + 0.0004 * v0;
@@ -406,13 +408,19 @@ pub(crate) fn step<const K: usize>(m: &Model, r: &Regime, blob: &mut Blob, t_s: 
     let (air0, _) = airspeed(m, &x0);
     let across = sqrt(air0[0] * air0[0] + air0[1] * air0[1]) / v0.max(1.0);
     let lift = if r.burning { 0.0 } else { LIFT_SD * m.gravity(x0[H]) * across.min(1.0) };
-    let q = (2.0 * 0.3 * side * side + gust * gust + 2.0 * LIFT_LASTS_S * lift * lift) * dt;
-    for i in VE..VE + 3 {
-        blob.p[i][i] += q;
+    let rough = 2.0 * 0.3 * side * side * dt;
+    let q = (gust * gust + 2.0 * LIFT_LASTS_S * lift * lift) * dt + rough;
+    let along = j.a.map(|a| a / forced.max(1e-9));
+    for i in 0..3 {
+        blob.p[VE + i][VE + i] += q;
+        for k in 0..3 {
+            blob.p[VE + i][VE + k] -= rough * along[i] * along[k];
+        }
     }
     let (mut offset_fade, mut climbed_m) = (1.0, 0.0);
     if K == N {
         blob.gained_mps += dt * j.along;
+        trail(m, blob, &x0, dt);
         // Over a minute a receiver's height wanders by three metres, a barometer's by half a metre.
         blob.p[GH][GH] += 0.2 * dt;
         blob.p[BB][BB] += 0.006 * dt;
@@ -435,6 +443,24 @@ pub(crate) fn step<const K: usize>(m: &Model, r: &Regime, blob: &mut Blob, t_s: 
         blob.hold();
     }
     Slopes { phi, fade, wind_fade, offset_fade, climbed_m }
+}
+
+/// Height, m, that the dynamic pressure is worth.
+pub(crate) fn dynamic_head_m(m: &Model, x: &[f64]) -> f64 {
+    let (_, v) = airspeed(m, x);
+    let (rho, _) = m.air.density_ratio(x[H]);
+    0.5 * rho * m.air.pad_density() * v * v * m.air.metres_per_pascal(x[H].max(-500.0))
+}
+
+/// A first-order lag tau answers a path h by y, y' = (h - y) / tau. With y = h - tau h' + e that is e' = tau h'' - e / tau: what its
+/// row leaves out when it takes the path for straight, a metre under power. The port's error trails alike.
+fn trail(m: &Model, blob: &mut Blob, from: &[f64; N], dt: f64) {
+    let lag_s = blob.x[BLAG].clamp(BARO_LAG_RANGE_S.0, BARO_LAG_RANGE_S.1);
+    let left = exp(-dt / lag_s);
+    let bent = lag_s * (blob.x[VE + 2] - from[VE + 2]) / dt;
+    blob.trail_m = blob.trail_m * left + lag_s * bent * (1.0 - left);
+    let rises = (dynamic_head_m(m, &blob.x) - dynamic_head_m(m, from)) / dt;
+    blob.port_trail_m = blob.port_trail_m * left + lag_s * rises * (1.0 - left);
 }
 
 /// What the column below a height, m, may add to height by pressure, m2, and the variance of the scale there: the scale's own

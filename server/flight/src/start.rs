@@ -42,9 +42,9 @@ const BARO_ZERO_SD_M: f64 = 0.5;
 /// How far a receiver's height has wandered from its zero on the pad by the time of the flight, m: satellites come and go, the
 /// ionosphere changes (common practice, no source). Smaller: height by pressure is bent to a receiver that is off.
 const GNSS_WANDERS_M: f64 = 3.0;
-/// Spread of a static port's error over the dynamic pressure: small holes behind a nose cone read about one per cent
+/// Spread of a static port's error over the dynamic pressure: small holes behind a nose cone read one or two per cent
 /// off (common practice, no source).
-pub(crate) const PORT_SD: f64 = 0.009;
+pub(crate) const PORT_SD: f64 = 0.012;
 /// Spread of a height that has no zero yet: told pressure, told elevation, geoid, m (common practice, no source).
 const UNSETTLED_SD_M: f64 = 15.0;
 /// How late a barometer is: tubes, bays and filters on boards (common practice, no source).
