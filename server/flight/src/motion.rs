@@ -446,7 +446,7 @@ pub(crate) fn step<const K: usize>(m: &Model, r: &Regime, blob: &mut Blob, t_s: 
 }
 
 /// Height, m, that the dynamic pressure is worth.
-pub(crate) fn dynamic_head_m(m: &Model, x: &[f64]) -> f64 {
+fn dynamic_head_m(m: &Model, x: &[f64]) -> f64 {
     let (_, v) = airspeed(m, x);
     let (rho, _) = m.air.density_ratio(x[H]);
     0.5 * rho * m.air.pad_density() * v * v * m.air.metres_per_pascal(x[H].max(-500.0))

@@ -205,3 +205,42 @@ fn height_by_pressure_gains_the_spread_of_the_column_below() {
     assert!(b.x[BB].abs() < 0.5, "{}", b.x[BB]);
     assert!(b.p[BB][BB] < 4.0, "{}", b.p[BB][BB]);
 }
+
+#[test]
+fn a_barometer_that_lags_is_seen_as_it_lags() {
+    // The lag's own equation y' = (x - y) / tau, step by step in milliseconds, for height and dynamic pressure under a motor and after it.
+    let m = Model::new(&plan(0.0));
+    for lag_s in [0.03, 0.08, 0.15] {
+        let mut coarse = Blob::zero();
+        coarse.x[LNK] = libm::log(5e-4);
+        coarse.x[BLAG] = lag_s;
+        let mut fine = coarse;
+        let (mut shown_m, mut shown_head_m, mut straight_m) = (0.0, 0.0, 0.0f64);
+        for i in 0..60 {
+            let regime = Regime { burning: i < 40, ignition_s: 0.0, ..coast() };
+            let t = 0.05 * f64::from(i);
+            carry(&m, &regime, &mut coarse, t, 0.05, 0.25);
+            for k in 0..50 {
+                carry(&m, &regime, &mut fine, t + 0.001 * f64::from(k), 0.001, 0.25);
+                let gain = 1.0 - exp(-0.001 / lag_s);
+                shown_m += (fine.x[H] - shown_m) * gain;
+                shown_head_m += (dynamic_head_m(&m, &fine.x) - shown_head_m) * gain;
+            }
+            // Below its own height: the paths themselves differ by how their steps meet burnout.
+            let below_m = shown_m - fine.x[H];
+            let seen_below_m = coarse.trail_m - lag_s * coarse.x[VU];
+            let seen_head_m = dynamic_head_m(&m, &coarse.x) - coarse.port_trail_m;
+            assert!(
+                (seen_below_m - below_m).abs() < 0.15,
+                "lag {lag_s}, {t} s: {seen_below_m} for {below_m}"
+            );
+            // A hundredth or two of this is what a port errs by.
+            assert!(
+                (seen_head_m - shown_head_m).abs() < 15.0,
+                "lag {lag_s}, {t} s: {seen_head_m} for {shown_head_m}"
+            );
+            straight_m = straight_m.max((-lag_s * coarse.x[VU] - below_m).abs());
+        }
+        assert!(straight_m > 70.0 * lag_s * lag_s, "a straight path leaves something: {straight_m}");
+    }
+}
