@@ -44,6 +44,10 @@ fn late_lift(diameter_m: f64) -> f64 {
     0.005 + 0.14 * diameter_m.clamp(0.0, 0.5)
 }
 
+/// Spread of the late lift: a share of it, and what is left of it where it is small.
+const LIFT_SD_SHARE: f64 = 0.35;
+const LIFT_LEAST_SD: f64 = 0.005;
+
 /// A plan, ready for arithmetic.
 #[derive(Clone, Debug)]
 pub(crate) struct Model {
@@ -68,6 +72,8 @@ pub(crate) struct Model {
     pub(crate) turns_with_wind: f64,
     /// See [`late_lift`].
     pub(crate) late_lift: f64,
+    /// Its spread: it goes with one over the margin, which nobody tells and which is one to three and a half diameters.
+    pub(crate) late_lift_sd: f64,
     /// ln of rho0 CdA / (2 m) of each body, bare.
     pub(crate) bare_ln_k: [f64; MAX_BODIES],
 }
@@ -138,6 +144,7 @@ impl Model {
             lean_off_rail_rad,
             rail_length_m: v.rail_length_m.max(0.0),
             late_lift: late_lift(v.diameter_m),
+            late_lift_sd: LIFT_LEAST_SD + LIFT_SD_SHARE * late_lift(v.diameter_m),
             turns_with_wind,
             bare_ln_k,
             air,

@@ -30,8 +30,7 @@ const SHAPE_WANDER: f64 = 0.03;
 /// body to body (common practice, no source). Smaller: what a steeper rise does to the drag is taken for more speed and more lean.
 const RISE_WANDER: f64 = 0.1;
 const RISE_WIDTH: f64 = 0.15;
-/// Spread of [`Model::late_lift`], and how long that lasts in the filter, s.
-pub(crate) const LIFT_SD: f64 = 0.01;
+/// How long what is not known of [`Model::late_lift`] lasts in the filter, s.
 const LIFT_LASTS_S: f64 = 1.0;
 /// Lags of a barometer that its trail is reckoned with, s.
 pub(crate) const BARO_LAG_RANGE_S: (f64, f64) = (0.005, 0.5);
@@ -407,7 +406,7 @@ pub(crate) fn step<const K: usize>(m: &Model, r: &Regime, blob: &mut Blob, t_s: 
     // A nose that follows the falling path late lifts the body by a hundredth of gravity's part across it or so.
     let (air0, _) = airspeed(m, &x0);
     let across = sqrt(air0[0] * air0[0] + air0[1] * air0[1]) / v0.max(1.0);
-    let lift = if r.burning { 0.0 } else { LIFT_SD * m.gravity(x0[H]) * across.min(1.0) };
+    let lift = if r.burning { 0.0 } else { m.late_lift_sd * m.gravity(x0[H]) * across.min(1.0) };
     let rough = 2.0 * 0.3 * side * side * dt;
     let q = (gust * gust + 2.0 * LIFT_LASTS_S * lift * lift) * dt + rough;
     let along = j.a.map(|a| a / forced.max(1e-9));

@@ -6,7 +6,7 @@
 
 use crate::filter::{BLOBS, Filter};
 use crate::model::Model;
-use crate::motion::{LIFT_SD, Regime, acceleration_of, air_cov, airspeed, longest_step_s, step};
+use crate::motion::{Regime, acceleration_of, air_cov, airspeed, longest_step_s, step};
 use crate::output::{Phase, Prediction, Quantiles};
 use crate::phase::TAIL_TAU_S;
 use crate::quantiles::Spread;
@@ -296,7 +296,7 @@ fn leave_lift_open(m: &Model, f: &Filter, b: &Blob, hit: &mut Hit) {
     let to_go_s = (hit.t_s - f.t_s).max(0.0);
     let (air, v) = airspeed(m, &b.x);
     let flat = libm::sqrt(air[0] * air[0] + air[1] * air[1]) / v.max(1.0);
-    let share = LIFT_SD * 0.5 * (1.0 + flat.min(1.0));
+    let share = m.late_lift_sd * 0.5 * (1.0 + flat.min(1.0));
     let (dt, dh) = (share * to_go_s, share * 0.5 * m.gravity(b.x[H]) * to_go_s * to_go_s);
     hit.t_var += dt * dt + CLOCK_SD_S * CLOCK_SD_S;
     hit.height_var += dh * dh;
