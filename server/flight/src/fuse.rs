@@ -10,8 +10,9 @@ use libm::{log, sqrt};
 use crate::falling::VENT_S;
 use crate::filter::{BLOBS, Filter};
 use crate::model::{EARTH_RADIUS_M, Model};
-use crate::motion::{BARO_LAG_RANGE_S, air_cov, airspeed};
+use crate::motion::{air_cov, airspeed};
 use crate::output::Phase;
+use crate::pressure::baro_lag_s;
 use crate::sample::Sample;
 use crate::sensors::Channel;
 use crate::state::{BB, BLAG, Blob, D, E, H, LAG, LNK, N, PORT, Row, SHAPE, VE, VN, VU, WE, WN};
@@ -215,8 +216,7 @@ impl Filter {
             let port = 0.5 * rho * rho0 * v * v * mpp - b.port_trail_m;
             let per_v = b.x[PORT] * rho * rho0 * mpp;
             // The trail goes with the square of the lag, the port's with the lag.
-            let lag_s = b.x[BLAG].clamp(BARO_LAG_RANGE_S.0, BARO_LAG_RANGE_S.1);
-            let by_lag = -b.x[VU] + (2.0 * b.trail_m - b.x[PORT] * b.port_trail_m) / lag_s;
+            let by_lag = -b.x[VU] + (2.0 * b.trail_m - b.x[PORT] * b.port_trail_m) / baro_lag_s(b);
             let row = Row::new()
                 .with(H, 1.0)
                 .with(BB, 1.0)

@@ -35,6 +35,7 @@ mod pad;
 mod phase;
 mod plan;
 mod predict;
+mod pressure;
 mod quantiles;
 mod report;
 mod sample;

@@ -44,7 +44,8 @@ fn late_lift(diameter_m: f64) -> f64 {
     0.005 + 0.14 * diameter_m.clamp(0.0, 0.5)
 }
 
-/// Spread of the late lift: a share of it, and what is left of it where it is small.
+/// Spread of the late lift: a share of it, for margins of one to three and a half diameters that nobody tells, and what is left open where
+/// it is small (common practice, no source). Smaller: wide vehicles' time of apogee is believed too soon.
 const LIFT_SD_SHARE: f64 = 0.35;
 const LIFT_LEAST_SD: f64 = 0.005;
 
@@ -72,7 +73,7 @@ pub(crate) struct Model {
     pub(crate) turns_with_wind: f64,
     /// See [`late_lift`].
     pub(crate) late_lift: f64,
-    /// Its spread: it goes with one over the margin, which nobody tells and which is one to three and a half diameters.
+    /// Its spread: [`LIFT_SD_SHARE`].
     pub(crate) late_lift_sd: f64,
     /// ln of rho0 CdA / (2 m) of each body, bare.
     pub(crate) bare_ln_k: [f64; MAX_BODIES],
@@ -129,6 +130,7 @@ impl Model {
         let ([east, north], _) = wind.at(10.0);
         let by_wind_rad = turns_with_wind * libm::hypot(east, north) / exit_mps;
         let known = 0.5 * (by_wind_rad * by_wind_rad + tilt * tilt);
+        let late_lift = late_lift(v.diameter_m);
         let lean_off_rail_rad =
             libm::sqrt((told_rad * told_rad - known).max(LEFT_LEAST * told_rad * told_rad));
         Self {
@@ -143,8 +145,8 @@ impl Model {
             lean_sd_rad,
             lean_off_rail_rad,
             rail_length_m: v.rail_length_m.max(0.0),
-            late_lift: late_lift(v.diameter_m),
-            late_lift_sd: LIFT_LEAST_SD + LIFT_SD_SHARE * late_lift(v.diameter_m),
+            late_lift,
+            late_lift_sd: LIFT_LEAST_SD + LIFT_SD_SHARE * late_lift,
             turns_with_wind,
             bare_ln_k,
             air,

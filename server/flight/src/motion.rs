@@ -11,18 +11,10 @@ use serde::{Deserialize, Serialize};
 use crate::drag::shape;
 use crate::model::{EARTH_RADIUS_M, Model};
 use crate::output::EventKind;
-use crate::start::BARO_SCALE_SD;
-use crate::state::{BB, BLAG, BS, Blob, D, E, GH, H, LNK, N, SHAPE, TAU, VE, WE};
+use crate::pressure::{pass_air, trail};
+use crate::state::{BB, Blob, D, E, GH, H, LNK, N, SHAPE, TAU, VE, WE};
 use crate::wind::kept;
 
-/// Variance that the relative error of the air's temperature gains per metre of height: 2 % or 5 K over 10 km (common practice,
-/// no source). Larger: height by pressure alone is vaguer high up; smaller: what a fix taught about the air below is
-/// believed of the air above.
-const AIR_PER_M: f64 = 4e-8;
-/// What is left open of the pressure sensor's own offset, Pa: a hectopascal less what the pad shows (common practice, no source).
-const OFFSET_SD_PA: f64 = 50.0;
-/// Height of column below which the sensor's own offset is most of the sum, m.
-const COLUMN_LEAST_M: f64 = 30.0;
 /// Wandering of ln k above Mach 0.7, per root second: 10 % over ten seconds of supersonic coast, which is what
 /// slender bodies' curves differ by beyond a common rise. Larger: predictions from above Mach 1 are vaguer.
 const SHAPE_WANDER: f64 = 0.03;
@@ -32,8 +24,6 @@ const RISE_WANDER: f64 = 0.1;
 const RISE_WIDTH: f64 = 0.15;
 /// How long what is not known of [`Model::late_lift`] lasts in the filter, s.
 const LIFT_LASTS_S: f64 = 1.0;
-/// Lags of a barometer that its trail is reckoned with, s.
-pub(crate) const BARO_LAG_RANGE_S: (f64, f64) = (0.005, 0.5);
 /// Number of motion states: position and velocity.
 const M: usize = 6;
 /// Number of parameters that act on it: ln k, shape, wind, thrust.
@@ -403,7 +393,7 @@ pub(crate) fn step<const K: usize>(m: &Model, r: &Regime, blob: &mut Blob, t_s: 
     let forced = sqrt(j.a[0] * j.a[0] + j.a[1] * j.a[1] + j.a[2] * j.a[2]);
     let side = r.rough * forced;
     let gust = 0.02 + 0.0004 * v0;
-    // A nose that follows the falling path late lifts the body by a hundredth of gravity's part across it or so.
+    // A nose that follows the falling path late lifts the body by a share of gravity's part across it that is not known.
     let (air0, _) = airspeed(m, &x0);
     let across = sqrt(air0[0] * air0[0] + air0[1] * air0[1]) / v0.max(1.0);
     let lift = if r.burning { 0.0 } else { m.late_lift_sd * m.gravity(x0[H]) * across.min(1.0) };
@@ -444,64 +434,7 @@ pub(crate) fn step<const K: usize>(m: &Model, r: &Regime, blob: &mut Blob, t_s: 
     Slopes { phi, fade, wind_fade, offset_fade, climbed_m }
 }
 
-/// Height, m, that the dynamic pressure is worth.
-fn dynamic_head_m(m: &Model, x: &[f64]) -> f64 {
-    let (_, v) = airspeed(m, x);
-    let (rho, _) = m.air.density_ratio(x[H]);
-    0.5 * rho * m.air.pad_density() * v * v * m.air.metres_per_pascal(x[H].max(-500.0))
-}
-
-/// A first-order lag tau answers a path h by y, y' = (h - y) / tau. With y = h - tau h' + e that is e' = tau h'' - e / tau: what its
-/// row leaves out when it takes the path for straight, a metre under power. The port's error trails alike.
-fn trail(m: &Model, blob: &mut Blob, from: &[f64; N], dt: f64) {
-    let lag_s = blob.x[BLAG].clamp(BARO_LAG_RANGE_S.0, BARO_LAG_RANGE_S.1);
-    let left = exp(-dt / lag_s);
-    let bent = lag_s * (blob.x[VE + 2] - from[VE + 2]) / dt;
-    blob.trail_m = blob.trail_m * left + lag_s * bent * (1.0 - left);
-    let rises = (dynamic_head_m(m, &blob.x) - dynamic_head_m(m, from)) / dt;
-    blob.port_trail_m = blob.port_trail_m * left + lag_s * rises * (1.0 - left);
-}
-
-/// What the column below a height, m, may add to height by pressure, m2, and the variance of the scale there: the scale's own
-/// spread near the ground, and what layers have added to it.
-pub(crate) fn column_variances(height_m: f64) -> (f64, f64) {
-    let h = height_m.max(0.0);
-    let ground = BARO_SCALE_SD * BARO_SCALE_SD;
-    (h * h * (ground + AIR_PER_M * h / 3.0), ground + AIR_PER_M * h)
-}
-
-/// The air between two heights, whose temperature is not the model's, shifts the height by pressure: on the way up each layer
-/// adds its part and the next is a little different; on the way down the same column is passed, of which only the sum is
-/// kept. Gives what is left of the offset and the height over which the scale was added to it.
-fn pass_air(m: &Model, blob: &mut Blob, from_m: f64) -> (f64, f64) {
-    let to_m = blob.x[H];
-    let passed = to_m - from_m;
-    if passed > 0.0 {
-        blob.x[BB] += passed * blob.x[BS];
-        for j in 0..N {
-            blob.p[BB][j] += passed * blob.p[BS][j];
-        }
-        for i in 0..N {
-            blob.p[i][BB] += passed * blob.p[i][BS];
-        }
-        blob.p[BS][BS] += AIR_PER_M * passed;
-        let at_pad = m.air.metres_per_pascal(0.0);
-        let grown = |h: f64| {
-            let off = OFFSET_SD_PA * (m.air.metres_per_pascal(h.max(0.0)) - at_pad);
-            off * off
-        };
-        blob.p[BB][BB] += (grown(to_m) - grown(from_m)).max(0.0);
-        return (1.0, passed);
-    }
-    let above = |h: f64| h.max(0.0) + COLUMN_LEAST_M;
-    let left = above(to_m) / above(from_m);
-    fade_state::<N>(blob, BB, left);
-    // A column's mean is the one of the column above with another share of its layers.
-    blob.p[BB][BB] += AIR_PER_M / 3.0 * to_m * to_m * -passed;
-    (left, 0.0)
-}
-
-fn fade_state<const K: usize>(blob: &mut Blob, i: usize, fade: f64) {
+pub(crate) fn fade_state<const K: usize>(blob: &mut Blob, i: usize, fade: f64) {
     blob.x[i] *= fade;
     for j in 0..K {
         blob.p[i][j] *= fade;

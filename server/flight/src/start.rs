@@ -10,11 +10,12 @@ use libm::{cos, sin, sqrt};
 use crate::filter::{BLOBS, Filter};
 use crate::liftoff::{Glance, Heights, RECENT, first_motion, rests};
 use crate::model::Model;
-use crate::motion::{axial_force, column_variances};
+use crate::motion::axial_force;
 use crate::motor::Stage;
 use crate::output::{EventKind, Phase};
 use crate::pad::Zero;
 use crate::plan::Told;
+use crate::pressure::column_variances;
 use crate::sensors::Channel;
 use crate::shelf::Shelf;
 use crate::state::{
@@ -27,7 +28,7 @@ const RINGS: [(f64, usize, f64); 3] = [(0.0, 1, 0.42), (1.25, 6, 0.38), (2.4, 6,
 /// Spread of a blob over the told one.
 const BLOB_SD: f64 = 0.62;
 /// Spread of height by pressure over true height near the ground: thermometer and lowest layer are not the standard's (1 K off
-/// over the column is 0.35 %; common practice, no source); what layers above add is in `motion`. Larger: apogee by pressure alone is less certain than it is on a
+/// over the column is 0.35 %; common practice, no source); what layers above add is in `pressure`. Larger: apogee by pressure alone is less certain than it is on a
 /// standard day; smaller: GNSS and pressure quarrel on others.
 pub(crate) const BARO_SCALE_SD: f64 = 0.006;
 /// Share of the difference between told and read pressure on the pad that is the sensor's own offset, and not the told
