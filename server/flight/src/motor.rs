@@ -6,6 +6,12 @@
 
 use crate::plan::Motor;
 
+/// Time constant of thrust's tail over the burn, and its ends, s: what is left of a grain goes with its web, as the burn does (tail-offs of
+/// usual grains; common practice, no source). Longer: drag is learnt later; shorter: a tail is taken for less drag.
+const TAIL_SHARE: f64 = 0.06;
+const TAIL_LEAST_S: f64 = 0.05;
+const TAIL_MOST_S: f64 = 0.8;
+
 /// Cells of the grid over the burn.
 const CELLS: usize = 128;
 
@@ -100,6 +106,11 @@ impl Stage {
         let spent = self.spent[i] + (self.spent[i + 1] - self.spent[i]) * f;
         let mass = self.ignition_mass_kg - self.propellant_kg * spent;
         (thrust / stretch / mass, mass / burnt)
+    }
+
+    /// Time constant of thrust's tail, s, as far as the told burn says.
+    pub(crate) fn tail_tau_s(&self) -> f64 {
+        (TAIL_SHARE * self.burn_s).clamp(TAIL_LEAST_S, TAIL_MOST_S)
     }
 
     /// Mean thrust over mean mass, m/s2.

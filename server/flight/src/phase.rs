@@ -15,11 +15,15 @@ use crate::predict::{Hit, Summit};
 use crate::sensors::Channel;
 use crate::state::{AB, AS, D, E, LNK, TAU, VU};
 
-/// Spread of thrust's tail after the force has crossed zero, over drag; its time constant and how long it lasts, s (tail-offs
-/// of usual grains; common practice, no source). Larger: drag is learnt later; smaller: a tail is taken for less drag.
-const TAIL_SHARE: f64 = 0.3;
-pub(crate) const TAIL_TAU_S: f64 = 0.15;
-pub(crate) const TAIL_S: f64 = 0.35;
+/// Spread of thrust's tail after the force has crossed zero, over drag, and how many time constants it lasts (common practice, no source).
+/// Larger: drag is learnt later; smaller: a tail is taken for less drag.
+const TAIL_SD: f64 = 0.3;
+pub(crate) const TAIL_OVER_TAU: f64 = 7.0 / 3.0;
+/// How much shorter and longer than the told burn's a tail may be by how steeply the force fell to zero, over it.
+const TAIL_SHORTER: f64 = 0.4;
+const TAIL_LONGER: f64 = 2.5;
+/// Time constant where no burn is told, s.
+const TAIL_UNTOLD_S: f64 = 0.15;
 
 /// How long thrust takes to fall at the end, s (usual grains; common practice, no source).
 pub(crate) const FALLS_S: f64 = 0.12;
@@ -76,6 +80,7 @@ impl Filter {
                     });
                 }
                 self.tally += 1;
+                self.under = Some((t_s, f));
             } else {
                 if self.tally > 0 {
                     let kind = self.regime.burnout();
@@ -121,7 +126,10 @@ impl Filter {
         let since = t_s - self.regime.burnt_out_s;
         let out_s = t_s - self.regime.ignition_s;
         let deeper = f < self.deepest - sqrt(self.sensors.variance(Channel::Axial)) - DEEPER_SHARE * f.abs();
-        if since < TAIL_S && out_s < (1.0 + LONGEST_TAIL_SHARE) * burn_s + LONGEST_TAIL_S && deeper {
+        if since < TAIL_OVER_TAU * self.regime.thrust_tau_s
+            && out_s < (1.0 + LONGEST_TAIL_SHARE) * burn_s + LONGEST_TAIL_S
+            && deeper
+        {
             self.regime.burnt_out_s = t_s;
         }
         self.deepest = self.deepest.min(f);
@@ -176,15 +184,25 @@ impl Filter {
         self.burns(s, true);
     }
 
+    /// How fast the force fell to where it crossed zero, m/s3. Where its last value under power was felt before it began to fall
+    /// that is too slow, and the tail is taken for longer than it is.
+    fn fall_mps3(&self) -> Option<f64> {
+        let (t1, f1) = self.force?;
+        let (t2, f2) = self.under?;
+        (t2 > t1 && f1 > f2).then(|| (f1 - f2) / (t2 - t1))
+    }
+
     pub(crate) fn end_burn(&mut self, m: &Model, t_s: f64) {
-        // Where the force crosses zero thrust still equals drag: it fades over a quarter of a second from something
-        // between nothing and drag.
+        // Where the force crosses zero thrust still equals drag: it fades from something between nothing and drag, as steeply as
+        // the force fell.
         let kind = self.regime.burnout();
         let mut drag = 1.0f64;
+        let mut most_left = 0.0f64;
         for b in self.blobs.iter_mut() {
             let f = crate::motion::axial_force(m, &self.regime, b, t_s);
             let left = (b.x[D] + f.thrust).clamp(0.0, f.drag.max(1.0));
             drag = drag.max(f.drag);
+            most_left = most_left.max(left);
             b.x[D] = left;
             b.reopen(D, 1.0 + 0.16 * f.drag * f.drag);
             b.x[TAU] = 0.0;
@@ -193,9 +211,12 @@ impl Filter {
         self.regime.burning = false;
         // The tail of thrust is not told apart from less drag while it lasts.
         self.regime.burnt_out_s = self.marked(kind).map_or(t_s, |k| k.t_s);
-        self.tail_sd = TAIL_SHARE * drag;
+        self.tail_sd = TAIL_SD * drag;
         self.regime.thrust_sd = self.tail_sd;
-        self.regime.thrust_tau_s = TAIL_TAU_S;
+        let told = tail_tau_s(m, &self.regime);
+        self.regime.thrust_tau_s = self
+            .fall_mps3()
+            .map_or(told, |rate| (most_left / rate).clamp(TAIL_SHORTER * told, TAIL_LONGER * told));
         self.regime.coasts();
         self.phase = Phase::Coasting;
         self.tally = 0;
@@ -210,12 +231,11 @@ impl Filter {
         }
         if !self.regime.burning && self.regime.thrust_sd > 0.0 {
             // Nothing lights a tail again: what may still come of it fades as it does.
-            let since = self.t_s - self.regime.burnt_out_s;
-            self.regime.thrust_sd =
-                if since > TAIL_S { 0.0 } else { self.tail_sd * libm::exp(-since.max(0.0) / TAIL_TAU_S) };
+            let taus = (self.t_s - self.regime.burnt_out_s).max(0.0) / self.regime.thrust_tau_s;
+            self.regime.thrust_sd = if taus > TAIL_OVER_TAU { 0.0 } else { self.tail_sd * libm::exp(-taus) };
         }
         if self.regime.burning && self.told_burn_over(m) {
-            self.regime.thrust_tau_s = self.regime.thrust_tau_s.min(TAIL_TAU_S);
+            self.regime.thrust_tau_s = self.regime.thrust_tau_s.min(tail_tau_s(m, &self.regime));
         }
         // Without an accelerometer a later stage lights at its told time.
         if self.phase == Phase::Coasting && !self.feels(FELT_S) {
@@ -455,4 +475,9 @@ impl Filter {
 /// Told burn time of the stage that burns or has burnt, s.
 fn told_s(m: &Model, r: &crate::motion::Regime) -> f64 {
     m.stages.get(r.stage).map_or(1.0, |s| s.burn_s)
+}
+
+/// Time constant of its tail, as told, s.
+pub(crate) fn tail_tau_s(m: &Model, r: &crate::motion::Regime) -> f64 {
+    m.stages.get(r.stage).map_or(TAIL_UNTOLD_S, crate::motor::Stage::tail_tau_s)
 }

@@ -8,7 +8,7 @@ use crate::filter::{BLOBS, Filter};
 use crate::model::Model;
 use crate::motion::{Regime, acceleration_of, air_cov, airspeed, longest_step_s, step};
 use crate::output::{Phase, Prediction, Quantiles};
-use crate::phase::TAIL_TAU_S;
+use crate::phase::tail_tau_s;
 use crate::quantiles::Spread;
 use crate::state::{Blob, D, H, LNK, PRED, TAU, VE, VU};
 
@@ -135,7 +135,7 @@ impl<'a> Ahead<'a> {
             let out = self.regime.ignition_s + burn;
             // Past the told end what is felt beyond the told curve fades as a tail does.
             if self.t_s >= out + 1e-6 {
-                self.regime.thrust_tau_s = self.regime.thrust_tau_s.min(TAIL_TAU_S);
+                self.regime.thrust_tau_s = self.regime.thrust_tau_s.min(tail_tau_s(self.m, &self.regime));
             }
             if self.t_s >= out + 1e-6 && self.blob.x[D].abs() < 2.0 {
                 self.regime.burning = false;

@@ -12,7 +12,7 @@ use crate::model::Model;
 use crate::motion::{Slopes, carry_seen};
 use crate::motor::Stage;
 use crate::output::{Estimate, EventKind, Phase};
-use crate::phase::TAIL_S;
+use crate::phase::TAIL_OVER_TAU;
 use crate::plan::{DescentState, Plan};
 use crate::sample::{Report, Sample};
 use crate::start::PORT_SD;
@@ -352,7 +352,7 @@ impl<'a> Path<'a> {
                 let opens = |at: &f64| f.t_s > at - OPENS_S.0 && f.t_s < at + OPENS_S.1;
                 f.regime.ln_k_rate = if self.openings.iter().any(opens) { OPENING } else { STEADY };
             }
-            if !f.regime.burning && f.t_s > f.regime.burnt_out_s + TAIL_S {
+            if !f.regime.burning && f.t_s > f.regime.burnt_out_s + TAIL_OVER_TAU * f.regime.thrust_tau_s {
                 f.regime.thrust_sd = 0.0;
             }
             let (regime, at) = (f.regime, f.t_s);
