@@ -35,6 +35,12 @@ impl Sum {
         }
     }
 
+    fn clear(&mut self) {
+        for s in [&mut self.time, &mut self.height, &mut self.climb, &mut self.air, &mut self.q] {
+            s.clear();
+        }
+    }
+
     fn add(&mut self, m: &Model, w: f64, hit: &Hit, t_var: f64) {
         self.time.gauss(w, hit.t_s, hit.t_var + t_var);
         let v = hit.velocity[2];
@@ -69,18 +75,25 @@ pub(crate) fn predict(m: &Model, f: &Filter, out: &mut Vec<CuePrediction>) -> To
         }
         tops[i] = f.top.is_none().then(|| way.top().1);
     }
+    let mut sum = Sum::new();
     for (cue, row) in hits.iter().enumerate().take(cues) {
-        if let Some(p) = one(m, f, cue, row) {
+        sum.clear();
+        if let Some(p) = one(m, f, cue, row, &mut sum) {
             out.push(p);
         }
     }
     tops
 }
 
-fn one(m: &Model, f: &Filter, index: usize, hits: &[Option<Hit>; BLOBS]) -> Option<CuePrediction> {
+fn one(
+    m: &Model,
+    f: &Filter,
+    index: usize,
+    hits: &[Option<Hit>; BLOBS],
+    sum: &mut Sum,
+) -> Option<CuePrediction> {
     let cue = &m.plan.cues[index];
     let delay_var = cue.delay_s.sd * cue.delay_s.sd + CLOCK_SD_S * CLOCK_SD_S;
-    let mut sum = Sum::new();
     let passed = f.cue_s[index].is_some_and(|t| t <= f.t_s);
     for (i, w) in f.weights().iter().enumerate().take(f.blobs.len()) {
         if *w >= LEAST_WEIGHT {

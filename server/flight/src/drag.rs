@@ -4,7 +4,7 @@
 //! (Hoerner 1965, Fluid-Dynamic Drag, ch. 16, cited from memory). The height of the rise is one parameter with a standard
 //! normal prior: median 0.55 of the subsonic value, a factor 1.6 either way at one standard deviation.
 
-use libm::{exp, pow};
+use libm::{exp, sqrt};
 
 /// Start of the rise, Mach.
 const RISE_FROM: f64 = 0.8;
@@ -18,7 +18,7 @@ const RISE_LN_SD: f64 = 0.45;
 /// How the coefficient falls after the peak, as a power of Mach: wave, base and friction drag all do, so that it is back at its
 /// subsonic value by Mach 2.3 and below it after (from memory of published curves of finned sounding rockets, 0.5 to 0.7). Smaller: drag
 /// below Mach 1 is taken for less than what was felt above, and apogee for higher.
-const FALL: f64 = 0.6;
+const FALL: f64 = 0.625;
 
 /// Cd over its subsonic value.
 #[derive(Clone, Copy, Debug)]
@@ -39,13 +39,19 @@ pub(crate) fn shape(mach: f64, parameter: f64) -> Shape {
     }
     let rise = RISE * exp(RISE_LN_SD * parameter.clamp(-4.0, 4.0));
     if mach > PEAK_AT {
-        let left = pow(mach / PEAK_AT, -FALL);
+        let left = fallen(mach / PEAK_AT);
         let ratio = (1.0 + rise) * left;
         return Shape { ratio, per_mach: -FALL * ratio / mach, per_parameter: rise * left * RISE_LN_SD };
     }
     let u = (mach - RISE_FROM) / (PEAK_AT - RISE_FROM);
     let (f, df) = (u * u * (3.0 - 2.0 * u), 6.0 * u * (1.0 - u) / (PEAK_AT - RISE_FROM));
     Shape { ratio: 1.0 + rise * f, per_mach: rise * df, per_parameter: rise * f * RISE_LN_SD }
+}
+
+/// x to the power of -[`FALL`], by square roots, which are a quarter of the cost of a power.
+fn fallen(x: f64) -> f64 {
+    let half = sqrt(x);
+    1.0 / (half * sqrt(sqrt(half)))
 }
 
 #[cfg(test)]

@@ -133,9 +133,27 @@ fn share_of(m: &Model, r: &Regime) -> f64 {
 }
 
 fn on_rail(m: &Model, r: &Regime, blob: &Blob, x: &[f64]) -> bool {
-    r.burning
-        && r.stage == 0
-        && x[E] * blob.rail[0] + x[E + 1] * blob.rail[1] + x[H] * blob.rail[2] < m.rail_length_m
+    r.burning && r.stage == 0 && along_rail(blob, x) < m.rail_length_m
+}
+
+/// How far up its rail a body is, m.
+fn along_rail(blob: &Blob, x: &[f64]) -> f64 {
+    x[E] * blob.rail[0] + x[E + 1] * blob.rail[1] + x[H] * blob.rail[2]
+}
+
+/// Time to the rail's end at this acceleration, s; none off the rail, and where nothing pushes.
+pub(crate) fn rail_exit_in_s(m: &Model, r: &Regime, blob: &Blob, t_s: f64) -> Option<f64> {
+    if !on_rail(m, r, blob, &blob.x) {
+        return None;
+    }
+    let left = m.rail_length_m - along_rail(blob, &blob.x);
+    let push = acceleration_of(m, r, blob, t_s);
+    let (mut v, mut a) = (0.0, 0.0);
+    for (i, u) in blob.rail.iter().enumerate() {
+        v += blob.x[VE + i] * u;
+        a += push[i] * u;
+    }
+    (a > 0.5).then(|| (sqrt(v * v + 2.0 * a * left) - v) / a)
 }
 
 /// Specific force along the airspeed.
@@ -162,13 +180,16 @@ pub(crate) fn axial_force(m: &Model, r: &Regime, blob: &Blob, t_s: f64) -> Axial
 
 /// Told thrust acceleration times exp tau, and mass over burnout mass.
 fn thrust_at(m: &Model, r: &Regime, blob: &Blob, t_s: f64) -> (f64, f64) {
+    let (a, mass) = told_at(m, r, blob, t_s);
+    (if a > 0.0 { a * exp(blob.x[TAU]) } else { 0.0 }, mass)
+}
+
+/// Told thrust acceleration, and mass over burnout mass.
+fn told_at(m: &Model, r: &Regime, blob: &Blob, t_s: f64) -> (f64, f64) {
     if !r.burning {
         return (0.0, 1.0);
     }
-    m.stages.get(r.stage).map_or((0.0, 1.0), |s| {
-        let (a, mass) = s.at(t_s - r.ignition_s, blob.stretch);
-        (a * exp(blob.x[TAU]), mass)
-    })
+    m.stages.get(r.stage).map_or((0.0, 1.0), |s| s.at(t_s - r.ignition_s, blob.stretch))
 }
 
 /// Acceleration only, for the mean.
@@ -349,9 +370,16 @@ pub(crate) fn step<const K: usize>(m: &Model, r: &Regime, blob: &mut Blob, t_s: 
     let mean_fade = if r.thrust_tau_s > 1e-3 { (1.0 - fade) * r.thrust_tau_s / dt } else { 0.0 };
     let extra = blob.x[D] * mean_fade;
     let (k0, k_slope) = blob.k_at(t_s + 0.5 * dt);
-    let at = |s: f64| thrust_at(m, r, blob, t_s + s);
-    let ((ta, ma), (tb, mb), (tc, mc)) =
-        if r.burning { (at(0.0), at(0.5 * dt), at(dt)) } else { ((0.0, 1.0), (0.0, 1.0), (0.0, 1.0)) };
+    let ((ta, ma), (tb, mb), (tc, mc)) = if r.burning {
+        let off = exp(blob.x[TAU]);
+        let at = |s: f64| {
+            let (told, mass) = told_at(m, r, blob, t_s + s);
+            (told * off, mass)
+        };
+        (at(0.0), at(0.5 * dt), at(dt))
+    } else {
+        ((0.0, 1.0), (0.0, 1.0), (0.0, 1.0))
+    };
 
     let share = share_of(m, r);
     let x0 = blob.x;
