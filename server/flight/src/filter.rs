@@ -143,8 +143,6 @@ pub(crate) struct Filter {
     pub(crate) force: Option<(f64, f64)>,
     /// Time (s) and force (m/s2) of the newest value that says thrust is over.
     pub(crate) under: Option<(f64, f64)>,
-    /// Spread of the thrust that was left at burnout, m/s2.
-    pub(crate) tail_sd: f64,
     /// The force last felt under power, with the accelerometer's errors taken off: when, s, and how much, m/s2.
     pub(crate) felt: Option<(f64, f64)>,
     /// Most negative force since burnout, m/s2.
@@ -222,7 +220,6 @@ impl Filter {
             puff: None,
             force: None,
             under: None,
-            tail_sd: 0.0,
             felt: None,
             deepest: 0.0,
             tally: 0,

@@ -195,25 +195,23 @@ impl Filter {
     }
 }
 
-/// What a blob's spread adds to its mean drag, m/s2, and the variance of that: drag is exp(ln k) times the square of the airspeed.
+/// What the spread of a blob's airspeed adds to its mean drag, m/s2, and the variance of that: drag goes with its square. What that of ln k
+/// adds is not in: the value is compared where it leads to, not at the mean.
 fn bend(m: &Model, b: &Blob, drag: f64) -> (f64, f64) {
-    let (air, v) = airspeed(m, &b.x);
+    let (_, v) = airspeed(m, &b.x);
     if v < 1.0 {
         return (0.0, 0.0);
     }
     let cov = air_cov(&b.p);
     let per = drag / (v * v);
-    let (mut trace, mut square, mut cross) = (0.0, 0.0, 0.0);
+    let (mut trace, mut square) = (0.0, 0.0);
     for i in 0..3 {
         trace += cov[i][i];
         for j in 0..3 {
             square += cov[i][j] * cov[i][j];
         }
-        let own = b.p[LNK][VE + i] - if i < 2 { b.p[LNK][WE + i] } else { 0.0 };
-        cross += air[i] * own;
     }
-    let more = per * (trace + 2.0 * cross + 0.5 * v * v * b.p[LNK][LNK]);
-    (more, 2.0 * per * per * square)
+    (per * trace, 2.0 * per * per * square)
 }
 
 /// What a value beyond the end of a range says of a Gaussian: the measurement, and its variance, that leave the mean and the variance of

@@ -35,6 +35,10 @@ const CHARGE_LASTS_S: f64 = 1.5;
 /// Larger: a body that slows through Mach 1 flies on drag alone for seconds; smaller: the step is believed.
 const SHOCK_WIDTH: f64 = 0.055;
 
+/// Rounds after which a value is compared where it is, and the change of ln k or of the curve's parameter that is not worth another.
+const ROUNDS: usize = 4;
+const ENOUGH: f64 = 0.01;
+
 /// One number to take.
 pub(crate) struct Number {
     pub(crate) channel: Channel,
@@ -102,11 +106,16 @@ impl Filter {
         let mut rows: [(f64, f64, [f64; N]); BLOBS] = [(0.0, 0.0, [0.0; N]); BLOBS];
         let weights = self.weights();
         let (mut least, mut y2, mut known) = (f64::INFINITY, 0.0, 0.0);
+        // Drag goes with the exponent of ln k: one straight line from a drag that is thought half as much leads past it.
+        let again = n.channel == Channel::Axial && !self.regime.burning && self.about.is_none();
         for (i, b) in self.blobs.iter().enumerate() {
             let (expected, row) = self.seen(b, view);
-            let ph = b.times(&row);
-            let hph = row.dot(&ph).max(0.0) + row.bent;
-            let y = n.value - expected;
+            let mut ph = b.times(&row);
+            let mut hph = row.dot(&ph).max(0.0) + row.bent;
+            let mut y = n.value - expected;
+            if again {
+                (y, hph, ph) = iterated(b, n.value, variance, view, (y, hph, ph));
+            }
             if !y.is_finite() || !hph.is_finite() {
                 return false;
             }
@@ -324,6 +333,39 @@ impl Filter {
             self.tilt_known = true;
         }
     }
+}
+
+/// Innovation, what is known of it and the covariance times the row, seen from where the value leads to (iterated extended Kalman
+/// filter, Jazwinski 1970, ch. 9.7; from memory).
+fn iterated(
+    b: &Blob,
+    value: f64,
+    variance: f64,
+    view: View<'_>,
+    first: (f64, f64, [f64; N]),
+) -> (f64, f64, [f64; N]) {
+    let (mut y, mut hph, mut ph) = first;
+    let mut at = *b;
+    for _ in 0..ROUNDS {
+        let gain = y / (hph + variance);
+        let mut moved = 0.0f64;
+        for i in 0..N {
+            let to = b.x[i] + ph[i] * gain;
+            if i == LNK || i == SHAPE {
+                moved = moved.max((to - at.x[i]).abs());
+            }
+            at.x[i] = to;
+        }
+        if moved < ENOUGH {
+            break;
+        }
+        let (expected, row) = view(&at);
+        let off = row.terms().iter().map(|&(i, c)| c * (b.x[i] - at.x[i])).sum::<f64>();
+        ph = b.times(&row);
+        hph = row.dot(&ph).max(0.0) + row.bent;
+        y = value - expected - off;
+    }
+    (y, hph, ph)
 }
 
 fn scaled(row: &Row, by: f64) -> Row {

@@ -196,12 +196,10 @@ impl Filter {
         // Where the force crosses zero thrust still equals drag: it fades from something between nothing and drag, as steeply as
         // the force fell.
         let kind = self.regime.burnout();
-        let mut drag = 1.0f64;
         let mut most_left = 0.0f64;
         for b in self.blobs.iter_mut() {
             let f = crate::motion::axial_force(m, &self.regime, b, t_s);
             let left = (b.x[D] + f.thrust).clamp(0.0, f.drag.max(1.0));
-            drag = drag.max(f.drag);
             most_left = most_left.max(left);
             b.x[D] = left;
             b.reopen(D, 1.0 + 0.16 * f.drag * f.drag);
@@ -211,8 +209,7 @@ impl Filter {
         self.regime.burning = false;
         // The tail of thrust is not told apart from less drag while it lasts.
         self.regime.burnt_out_s = self.marked(kind).map_or(t_s, |k| k.t_s);
-        self.tail_sd = TAIL_SD * drag;
-        self.regime.thrust_sd = self.tail_sd;
+        self.regime.thrust_sd = TAIL_SD * self.most_drag(m);
         let told = tail_tau_s(m, &self.regime);
         self.regime.thrust_tau_s = self
             .fall_mps3()
@@ -224,6 +221,12 @@ impl Filter {
         self.force = None;
     }
 
+    /// The greatest drag that any blob thinks of, m/s2.
+    fn most_drag(&self, m: &Model) -> f64 {
+        let drag = |b| crate::motion::axial_force(m, &self.regime, b, self.t_s).drag;
+        self.blobs.iter().map(drag).fold(1.0, f64::max)
+    }
+
     /// Before a slice of time is carried.
     pub(crate) fn before_slice(&mut self, m: &Model) {
         if self.phase == Phase::Descending {
@@ -232,7 +235,8 @@ impl Filter {
         if !self.regime.burning && self.regime.thrust_sd > 0.0 {
             // Nothing lights a tail again: what may still come of it fades as it does.
             let taus = (self.t_s - self.regime.burnt_out_s).max(0.0) / self.regime.thrust_tau_s;
-            self.regime.thrust_sd = if taus > TAIL_OVER_TAU { 0.0 } else { self.tail_sd * libm::exp(-taus) };
+            self.regime.thrust_sd =
+                if taus > TAIL_OVER_TAU { 0.0 } else { TAIL_SD * self.most_drag(m) * libm::exp(-taus) };
         }
         if self.regime.burning && self.told_burn_over(m) {
             self.regime.thrust_tau_s = self.regime.thrust_tau_s.min(tail_tau_s(m, &self.regime));

@@ -10,7 +10,7 @@ use crate::motion::{Regime, acceleration_of, air_cov, airspeed, longest_step_s, 
 use crate::output::{Phase, Prediction, Quantiles};
 use crate::phase::tail_tau_s;
 use crate::quantiles::Spread;
-use crate::state::{Blob, D, H, LNK, PRED, TAU, VE, VU};
+use crate::state::{Blob, D, H, LNK, PRED, SHAPE, TAU, VE, VU};
 
 /// Blobs of less weight are left out of predictions.
 pub(crate) const LEAST_WEIGHT: f64 = 4e-3;
@@ -167,12 +167,14 @@ impl<'a> Ahead<'a> {
             self.regime.rough = 0.03;
             self.blob.x[LNK] += s.ln_k - before;
             self.blob.p[LNK][LNK] += s.ln_k_sd * s.ln_k_sd;
-            self.blob.x[TAU] = 0.0;
-            for j in 0..PRED {
-                self.blob.p[TAU][j] = 0.0;
-                self.blob.p[j][TAU] = 0.0;
+            for (i, variance) in [(TAU, s.ln_thrust_sd * s.ln_thrust_sd), (SHAPE, 1.0)] {
+                self.blob.x[i] = 0.0;
+                for j in 0..PRED {
+                    self.blob.p[i][j] = 0.0;
+                    self.blob.p[j][i] = 0.0;
+                }
+                self.blob.p[i][i] = variance;
             }
-            self.blob.p[TAU][TAU] = s.ln_thrust_sd * s.ln_thrust_sd;
             let dv = 9.8 * sd;
             self.blob.p[VU][VU] += dv * dv;
         }

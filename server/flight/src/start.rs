@@ -449,6 +449,9 @@ impl Filter {
             for b in self.blobs.iter_mut() {
                 b.x[LNK] += s.ln_k - before;
                 b.p[LNK][LNK] += s.ln_k_sd * s.ln_k_sd;
+                // Another body: its curve near Mach 1 is not the stack's.
+                b.x[SHAPE] = 0.0;
+                b.reopen(SHAPE, 1.0);
                 b.x[TAU] = 0.0;
                 b.reopen(TAU, s.ln_thrust_sd * s.ln_thrust_sd);
                 b.p[D][D] += self.regime.thrust_sd * self.regime.thrust_sd;
