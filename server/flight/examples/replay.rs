@@ -3,7 +3,8 @@
 //! `PLAN.json` is a [`Plan`] in its serde form; each line of `SAMPLES.jsonl` is a [`Sample`], or
 //! `{"report": {...}}` with a [`Report`], in the order received. After each line of input come an `estimate` and
 //! a `prediction` of the first body, `cue` lines and new `event`s, and `landing` lines five times a second. Each
-//! line carries `t_receive_s`: nothing later is in it. At the end come `smoothed` lines. The time per sample goes to standard error at the end.
+//! line carries `t_receive_s`: nothing later is in it. At the end come `smoothed` lines. The time per
+//! sample goes to standard error at the end, and apart that of all landing areas and the band ahead.
 
 use std::io::{BufRead, BufReader, BufWriter, Write};
 
@@ -41,7 +42,8 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     let mut out = BufWriter::new(std::io::stdout().lock());
     let (mut events, mut cues, mut landings) = (Vec::new(), Vec::new(), Vec::new());
     let mut areas_s = f64::NEG_INFINITY;
-    let mut costs_ms = Vec::new();
+    let (mut costs_ms, mut areas_ms) = (Vec::new(), Vec::new());
+    let mut band = Vec::new();
     let (mut samples_heard, mut reports) = (Vec::new(), Vec::new());
     for line in BufReader::new(std::fs::File::open(samples)?).lines() {
         let line: Line = serde_json::from_str(&line?)?;
@@ -80,12 +82,18 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
         }
         if t >= areas_s + 0.2 {
             areas_s = t;
+            let began = std::time::Instant::now();
+            tracker.path(0, &mut band);
+            let mut took_ms = began.elapsed().as_secs_f64() * 1e3;
             for body in 0..plan.bodies.len() {
+                let began = std::time::Instant::now();
                 tracker.landings(body, &mut landings);
+                took_ms += began.elapsed().as_secs_f64() * 1e3;
                 for l in &landings {
                     say(&mut out, "landing", body, t, l)?;
                 }
             }
+            areas_ms.push(took_ms);
         }
     }
     let began = std::time::Instant::now();
@@ -97,10 +105,17 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     }
     out.flush()?;
     eprintln!("smoothed: {} states in {took_s:.2} s", hindsight.len());
-    costs_ms.sort_by(f64::total_cmp);
-    if let Some(last) = costs_ms.len().checked_sub(1) {
-        let at = |p: f64| costs_ms[(p * last as f64) as usize];
-        eprintln!("per sample: median {:.3} ms, 99 % {:.3} ms, most {:.3} ms", at(0.5), at(0.99), at(1.0));
+    for (what, mut ms) in [("sample", costs_ms), ("landing areas and band", areas_ms)] {
+        ms.sort_by(f64::total_cmp);
+        if let Some(last) = ms.len().checked_sub(1) {
+            let at = |p: f64| ms[(p * last as f64) as usize];
+            eprintln!(
+                "per {what}: median {:.3} ms, 99 % {:.3} ms, most {:.3} ms",
+                at(0.5),
+                at(0.99),
+                at(1.0)
+            );
+        }
     }
     Ok(())
 }

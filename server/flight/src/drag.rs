@@ -48,7 +48,7 @@ pub(crate) fn shape(mach: f64, parameter: f64) -> Shape {
     Shape { ratio: 1.0 + rise * f, per_mach: rise * df, per_parameter: rise * f * RISE_LN_SD }
 }
 
-/// x to the power of -[`FALL`], by square roots, which are a quarter of the cost of a power.
+/// x to the power of -[`FALL`], five eighths, by square roots, which cost a quarter of a power.
 fn fallen(x: f64) -> f64 {
     let half = sqrt(x);
     1.0 / (half * sqrt(sqrt(half)))

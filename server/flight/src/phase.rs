@@ -192,6 +192,7 @@ impl Filter {
         (t2 > t1 && f1 > f2).then(|| (f1 - f2) / (t2 - t1))
     }
 
+    /// Thrust is over but for its tail.
     pub(crate) fn end_burn(&mut self, m: &Model, t_s: f64) {
         // Where the force crosses zero thrust still equals drag: it fades from something between nothing and drag, as steeply as
         // the force fell.

@@ -203,15 +203,12 @@ impl Spread {
         let (mut len, mut total) = (0, 0.0);
         let mut next = 0;
         while next < self.len {
-            let value = ordered[next].0;
             let first = ordered[next];
-            let mut weight = 0.0;
-            while next < self.len && (next == 0 || alike(&first, &ordered[next])) {
-                weight += ordered[next].1;
-                next += 1;
-            }
-            ordered[len] = (value, total + 0.5 * weight);
+            let alike = ordered[next..self.len].iter().take_while(|n| n.0 - first.0 <= 1e-9 * first.0.abs());
+            let (count, weight) = alike.fold((0, 0.0), |(count, sum), n| (count + 1, sum + n.1));
+            ordered[len] = (first.0, total + 0.5 * weight);
             len += 1;
+            next += count;
             total += weight;
         }
         Cells { all: ordered, len, total }
@@ -228,11 +225,6 @@ impl Spread {
         }
         self.nodes[..self.len].iter().filter(|n| n.0 > value).map(|n| n.1).sum::<f64>() / total
     }
-}
-
-/// Whether two nodes have one value.
-fn alike(a: &(f64, f64), b: &(f64, f64)) -> bool {
-    b.0 - a.0 <= 1e-9 * a.0.abs()
 }
 
 /// Nodes in order, those of one value as one: the value, and the weight up to the middle of its cell.
