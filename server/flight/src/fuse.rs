@@ -375,3 +375,37 @@ fn scaled(row: &Row, by: f64) -> Row {
     }
     out
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Against the likeliest ln k by trying all: the least sum of squares of the value's and the belief's deviations.
+    #[test]
+    fn a_force_leads_to_the_likeliest_drag_however_far_off_it_was_thought() {
+        let view = |b: &Blob| {
+            let drag = 20.0 * libm::exp(b.x[LNK]);
+            (-drag, Row::new().with(LNK, -drag))
+        };
+        let (sd, noise) = (0.5, 1.0);
+        for felt in [-5.0, -10.0, -20.0, -40.0, -60.0] {
+            let mut b = Blob::zero();
+            b.p[LNK][LNK] = sd * sd;
+            let (expected, row) = view(&b);
+            let ph = b.times(&row);
+            let first = (felt - expected, row.dot(&ph), ph);
+            let (y, hph, ph) = iterated(&b, felt, noise * noise, &view, first);
+            b.update(&ph, y, hph + noise * noise);
+            let misfit = |ln_k: f64| {
+                let off = (felt + 20.0 * libm::exp(ln_k)) / noise;
+                off * off + ln_k * ln_k / (sd * sd)
+            };
+            let tried = (-30_000..30_000).map(|i| 1e-4 * f64::from(i));
+            let likeliest = tried.min_by(|a, b| misfit(*a).total_cmp(&misfit(*b))).unwrap();
+            assert!((b.x[LNK] - likeliest).abs() < 0.02, "{felt}: {} for {likeliest}", b.x[LNK]);
+            // One straight line from what was thought leads past it.
+            let line = first.2[LNK] * first.0 / (first.1 + noise * noise);
+            assert!(felt == -20.0 || (line - likeliest).abs() > 0.1, "{felt}: {line} for {likeliest}");
+        }
+    }
+}

@@ -27,6 +27,15 @@ fn plan_of_level_thrust(burn_s: f64, mean_mps2: f64) -> Plan {
     plan
 }
 
+/// Told so many times as much drag.
+fn with_more_drag(mut plan: Plan, by: f64) -> Plan {
+    let motors = plan.motors.iter_mut().map(|m| &mut m.drag_coefficient);
+    for told in motors.chain([&mut plan.vehicle.drag_coefficient]) {
+        (told.value, told.sd) = (by * told.value, by * told.sd);
+    }
+    plan
+}
+
 fn nothing(t_s: f64) -> Sample {
     Sample {
         body: 0,
@@ -310,15 +319,8 @@ fn hindsight_is_closer_than_the_filter_and_surer() {
 
 #[test]
 fn a_thrust_that_fades_is_not_taken_for_drag() {
-    let mut plan = plan();
-    // Told a third of what it is, four times as far off as its spread says.
-    for drag in core::iter::once(&mut plan.vehicle.drag_coefficient)
-        .chain(plan.motors.iter_mut().map(|m| &mut m.drag_coefficient))
-    {
-        drag.value *= 1.85;
-        drag.sd *= 1.85;
-    }
-    let plan = plan;
+    // Drag is told a third of what it is, four times as far off as its spread says.
+    let plan = with_more_drag(plan(), 1.85);
     // Down from full thrust over 1.2 s, the last of it below drag: long after the force has crossed zero.
     let fading = |since: f64| match since {
         t if (0.0..1.3).contains(&t) => 130.0,
@@ -332,6 +334,22 @@ fn a_thrust_that_fades_is_not_taken_for_drag() {
     let (before, fallen, after) = (drag(1.2).p50, drag(2.1).p50, drag(3.6));
     assert!((fallen / before - 1.0).abs() < 0.02, "{before} before the thrust fell, {fallen} after");
     assert!(after.p05 < 1.2e-3 && after.p95 > 1.2e-3, "{after:?}");
+}
+
+#[test]
+fn the_tail_of_a_long_burn_is_not_taken_for_less_drag() {
+    let (drag_per_m, plan) = (1.2e-3, with_more_drag(plan_of_level_thrust(8.0, 100.0), 5.5));
+    // Drag is nearly as much as thrust when that falls over 0.8 s: most of the fall lies beyond where the force crosses zero.
+    let falling = |since: f64| match since {
+        t if (0.0..7.2).contains(&t) => 100.0,
+        t if (7.2..8.0).contains(&t) => 125.0 * (8.0 - t),
+        _ => 0.0,
+    };
+    for after_s in [0.4, 0.5, 0.6, 0.8, 1.0, 2.0] {
+        let samples = flight_under(&plan, LIFTOFF_S + 7.3 + after_s, 0.0, false, drag_per_m, falling);
+        let k = fly(&plan, &samples).estimate(0).expect("aloft").drag_k_per_m;
+        assert!(k.p05 < drag_per_m && k.p95 > drag_per_m, "{after_s} s after: {k:?}");
+    }
 }
 
 #[test]
