@@ -10,7 +10,7 @@ use crate::output::{Area, Case, Estimate, Knot, Landing, Phase, Quantiles};
 use crate::plan::DescentState;
 use crate::predict::{Ahead, CLOCK_SD_S, Crossing, Hit, not_below};
 use crate::quantiles::Spread;
-use crate::state::{E, H, LNK, VE, VU};
+use crate::state::{E, H, LNK, VE};
 
 /// Quantiles of something known for certain.
 fn certain(v: f64) -> Quantiles {
@@ -442,5 +442,3 @@ impl Sums {
         })
     }
 }
-
-const _: usize = VU;
