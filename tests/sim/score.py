@@ -219,8 +219,8 @@ def judge(folder, lines_path, samples_only=False):
     half = last_burn + 0.5 * (ap["t_s"] - last_burn)
     for key, t in (("after", last_burn + 0.5), ("half", half), ("near", ap["t_s"] - 1.0)):
         out[key] = judge_prediction(said, t, ap, name)
-        newest = said.newest("estimate", t, 0, name)
         if out[key] is not None:
+            newest = said.newest("estimate", t, 0, name)
             # It has not been seen to fly: the prediction is of a motor lit at that moment.
             out[key]["waits"] = newest is not None and newest.get("phase") == "waiting"
     pad = judge_prediction(said, ev["liftoff"] - 0.5, ap, name, ap["t_s"] - ev["liftoff"])

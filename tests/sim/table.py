@@ -182,12 +182,25 @@ def refused_table(rows):
     return md(["at", "of apogee", "in 90 %", "not 90 % by Holm's test at the 1 % level"], out)
 
 
+def waiting_line(rows, key):
+    """How many flights of each class had not been seen to lift off by then, and how many times of the others hold."""
+    parts = []
+    for cls in dict.fromkeys(r["cls"] for r in rows):
+        of = [r[key] for r in rows if r["cls"] == cls and r.get(key)]
+        held = [x["t_in90"] for x in of if not x.get("waits") and "t_in90" in x]
+        if len(held) < len(of) and held:
+            parts.append(f"{cls} {len(of) - len(held)} ({100 * sum(held) / len(held):.0f} % of the others' times hold)")
+    return "Not seen to lift off by then: " + (", ".join(parts) or "none") + ".\n"
+
+
 def report(rows, fits=None):
     """The whole report."""
     bad = [r for r in rows if "failed" in r or r.get("exit")]
     parts = []
     for key in ("pad",) + ORDER:
         parts += [f"### Apogee, {TITLES[key]}\n", apogee_table(rows, key, fits if key in ("after", "half") else None)]
+        if key == "after":
+            parts.append(waiting_line(rows, key))
     parts += ["### Intervals that do not hold as told\n", refused_table(rows)]
     parts += ["### Events: median / 90th percentile of the error (never seen)\n", event_table(rows), "### Airspeed at cues\n", cue_table(rows),
               "### Landing\n", landing_table(rows), "### Lean at half of coast, state there, chutes\n", other_table(rows),

@@ -71,8 +71,7 @@ impl Filter {
     /// What a blob expects, and the row: seen from its own mean, or from the path that is known with hindsight.
     pub(crate) fn seen(&self, b: &Blob, view: View<'_>) -> (f64, Row) {
         let Some(x) = self.about else { return view(b) };
-        let (expected, row) = view(&Blob { x, ..*b });
-        let off = row.terms().iter().map(|&(i, c)| c * (b.x[i] - x[i])).sum::<f64>();
+        let (expected, off, row) = seen_from(b, x, view);
         (expected + off, row)
     }
 
@@ -335,6 +334,13 @@ impl Filter {
     }
 }
 
+/// What a blob expects as seen from `x`, what its own mean's distance from there adds by the straight line, and the line's row.
+fn seen_from(b: &Blob, x: [f64; N], view: View<'_>) -> (f64, f64, Row) {
+    let (expected, row) = view(&Blob { x, ..*b });
+    let off = row.terms().iter().map(|&(i, c)| c * (b.x[i] - x[i])).sum::<f64>();
+    (expected, off, row)
+}
+
 /// Innovation, what is known of it and the covariance times the row, seen from where the value leads to (iterated extended Kalman
 /// filter, Jazwinski 1970, ch. 9.7; from memory).
 fn iterated(
@@ -345,22 +351,21 @@ fn iterated(
     first: (f64, f64, [f64; N]),
 ) -> (f64, f64, [f64; N]) {
     let (mut y, mut hph, mut ph) = first;
-    let mut at = *b;
+    let mut at = b.x;
     for _ in 0..ROUNDS {
         let gain = y / (hph + variance);
         let mut moved = 0.0f64;
         for i in 0..N {
             let to = b.x[i] + ph[i] * gain;
             if i == LNK || i == SHAPE {
-                moved = moved.max((to - at.x[i]).abs());
+                moved = moved.max((to - at[i]).abs());
             }
-            at.x[i] = to;
+            at[i] = to;
         }
         if moved < ENOUGH {
             break;
         }
-        let (expected, row) = view(&at);
-        let off = row.terms().iter().map(|&(i, c)| c * (b.x[i] - at.x[i])).sum::<f64>();
+        let (expected, off, row) = seen_from(b, at, view);
         ph = b.times(&row);
         hph = row.dot(&ph).max(0.0) + row.bent;
         y = value - expected - off;

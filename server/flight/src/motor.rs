@@ -5,6 +5,7 @@
 //! the impulse stays the same.
 
 use crate::plan::Motor;
+use crate::state::{Blob, LNK, SHAPE, TAU};
 
 /// Time constant of thrust's tail over the burn, and its ends, s: what is left of a grain goes with its web, as the burn does (tail-offs of
 /// usual grains; common practice, no source). Longer: drag is learnt later; shorter: a tail is taken for less drag.
@@ -111,6 +112,17 @@ impl Stage {
     /// Time constant of thrust's tail, s, as far as the told burn says.
     pub(crate) fn tail_tau_s(&self) -> f64 {
         (TAIL_SHARE * self.burn_s).clamp(TAIL_LEAST_S, TAIL_MOST_S)
+    }
+
+    /// This stage flies on where another burnt out: drag and thrust are those of another body, whose curve near Mach 1 is not the
+    /// stack's.
+    pub(crate) fn takes_over(&self, from: &Self, b: &mut Blob) {
+        b.x[LNK] += self.ln_k - from.ln_k;
+        b.p[LNK][LNK] += self.ln_k_sd * self.ln_k_sd;
+        b.x[SHAPE] = 0.0;
+        b.reopen(SHAPE, 1.0);
+        b.x[TAU] = 0.0;
+        b.reopen(TAU, self.ln_thrust_sd * self.ln_thrust_sd);
     }
 
     /// Mean thrust over mean mass, m/s2.

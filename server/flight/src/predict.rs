@@ -10,7 +10,7 @@ use crate::motion::{Regime, acceleration_of, air_cov, airspeed, longest_step_s, 
 use crate::output::{Phase, Prediction, Quantiles};
 use crate::phase::tail_tau_s;
 use crate::quantiles::Spread;
-use crate::state::{Blob, D, H, LNK, PRED, SHAPE, TAU, VE, VU};
+use crate::state::{Blob, D, H, PRED, VE, VU};
 
 /// Blobs of less weight are left out of predictions.
 pub(crate) const LEAST_WEIGHT: f64 = 4e-3;
@@ -134,11 +134,15 @@ impl<'a> Ahead<'a> {
         }
     }
 
+    /// Told burn time of the stage that flies, s.
+    fn burn_s(&self) -> f64 {
+        self.m.stages.get(self.regime.stage).map_or(0.0, |s| s.burn_s)
+    }
+
     /// Thrust ends, a later stage lights.
     fn turn(&mut self) {
         if self.regime.burning {
-            let burn = self.m.stages.get(self.regime.stage).map_or(0.0, |s| s.burn_s) * self.blob.stretch;
-            let out = self.regime.ignition_s + burn;
+            let out = self.regime.ignition_s + self.burn_s() * self.blob.stretch;
             // Past the told end what is felt beyond the told curve fades as a tail does.
             if self.t_s >= out + 1e-6 {
                 self.regime.thrust_tau_s = self.regime.thrust_tau_s.min(tail_tau_s(self.m, &self.regime));
@@ -148,10 +152,7 @@ impl<'a> Ahead<'a> {
                 self.regime.thrust_sd = 0.0;
                 self.regime.coasts();
                 self.blob.x[D] = 0.0;
-                for j in 0..PRED {
-                    self.blob.p[D][j] = 0.0;
-                    self.blob.p[j][D] = 0.0;
-                }
+                self.blob.reopen(D, 0.0);
                 let at = self.t_s;
                 self.wait_for_stage(at);
             }
@@ -159,22 +160,13 @@ impl<'a> Ahead<'a> {
             && self.t_s >= due - 1e-6
         {
             self.next = None;
-            let before = self.m.stages[self.regime.stage].ln_k;
+            let before = self.regime.stage;
             let s = &self.m.stages[stage];
             self.regime.stage = stage;
             self.regime.ignition_s = due;
             self.regime.burning = true;
             self.regime.rough = 0.03;
-            self.blob.x[LNK] += s.ln_k - before;
-            self.blob.p[LNK][LNK] += s.ln_k_sd * s.ln_k_sd;
-            for (i, variance) in [(TAU, s.ln_thrust_sd * s.ln_thrust_sd), (SHAPE, 1.0)] {
-                self.blob.x[i] = 0.0;
-                for j in 0..PRED {
-                    self.blob.p[i][j] = 0.0;
-                    self.blob.p[j][i] = 0.0;
-                }
-                self.blob.p[i][i] = variance;
-            }
+            s.takes_over(&self.m.stages[before], &mut self.blob);
             let dv = 9.8 * sd;
             self.blob.p[VU][VU] += dv * dv;
         }
@@ -183,7 +175,7 @@ impl<'a> Ahead<'a> {
     /// Longest sensible next step.
     fn stride(&self) -> f64 {
         let v = self.blob.x[VU].abs();
-        let burn_s = self.m.stages.get(self.regime.stage).map_or(0.0, |s| s.burn_s);
+        let burn_s = self.burn_s();
         let most = if self.regime.burning {
             POWERED_STEP_S.max(burn_s / POWERED_STEPS)
         } else {

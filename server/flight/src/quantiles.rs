@@ -27,9 +27,10 @@ const NODES: [(f64, f64); 13] = [
 /// Radii of a unit Gaussian in the plane and the probability of their rings.
 const RADII: [(f64, f64); 6] =
     [(0.352, 0.12), (0.705, 0.20), (1.069, 0.23), (1.459, 0.21), (1.898, 0.15), (2.490, 0.09)];
-/// Directions on each ring, cosine and sine; turned by half of their spacing from ring to ring.
+/// Directions on each ring.
 const DIRECTIONS: usize = 6;
 const HALF_ROOT_3: f64 = 0.866_025_403_784_438_6;
+/// Their cosines and sines; turned by half of their spacing from ring to ring.
 const TURNS: [[(f64, f64); DIRECTIONS]; 2] = [
     [
         (1.0, 0.0),

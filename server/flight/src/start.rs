@@ -445,15 +445,8 @@ impl Filter {
         self.regime.ignition_s = ignition_s;
         self.burns(s, axial);
         if stage > 0 {
-            let before = m.stages[stage - 1].ln_k;
             for b in self.blobs.iter_mut() {
-                b.x[LNK] += s.ln_k - before;
-                b.p[LNK][LNK] += s.ln_k_sd * s.ln_k_sd;
-                // Another body: its curve near Mach 1 is not the stack's.
-                b.x[SHAPE] = 0.0;
-                b.reopen(SHAPE, 1.0);
-                b.x[TAU] = 0.0;
-                b.reopen(TAU, s.ln_thrust_sd * s.ln_thrust_sd);
+                s.takes_over(&m.stages[stage - 1], b);
                 b.p[D][D] += self.regime.thrust_sd * self.regime.thrust_sd;
             }
         }
