@@ -85,8 +85,8 @@ fn rate_words(rate: Rate, baud: Option<u32>) -> Option<String> {
             ))
         }
         Rate::FarTooFast => Some(
-            "Nearly all of them are zeros, as if they had been sent more than eight times slower than they were read, or as if \
-             the line were held low: try a lower baud rate, and look at the wires."
+            "Nearly all of them are zeros, as if they had been sent far slower than they were read, most often more than eight \
+             times, or as if the line were held low: try a lower baud rate, and look at the wires."
                 .to_owned(),
         ),
         Rate::Unknown => None,
