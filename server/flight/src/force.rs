@@ -8,7 +8,7 @@ use libm::sqrt;
 use crate::filter::Filter;
 use crate::fuse::Number;
 use crate::model::Model;
-use crate::motion::{air_cov, airspeed, axial_force};
+use crate::motion::{across_per_rad, air_cov, airspeed, axial_force};
 use crate::output::Phase;
 use crate::phase::FALLS_S;
 use crate::sample::Sample;
@@ -24,6 +24,13 @@ const STEP_ANYWHERE: f64 = 0.29;
 const STILL_PUSHED_MPS2: f64 = 6.0;
 /// Longest gap that two forces say something of together, s.
 const LONGEST_GAP_S: f64 = 2.0;
+
+/// Spread of the angle at which a body flies under power, beforehand, rad, and what is believed at most; errors of the force across:
+/// its own, m/s2, and of the axes, a share of the force along the nose (common practice, no source).
+const ASLANT_SD_RAD: f64 = 0.15;
+const MOST_ASLANT_RAD: f64 = 0.5;
+const ACROSS_SD_MPS2: f64 = 1.0;
+const ACROSS_SHARE: f64 = 0.02;
 
 impl Filter {
     pub(crate) fn take_axial(&mut self, m: &Model, s: &Sample) {
@@ -63,13 +70,44 @@ impl Filter {
         let share = if burning { 0.01 } else { 0.0 };
         // A long body flies a little aslant: part of drag is felt across.
         let slant = 0.02 * mean_f.abs();
-        let variance = noise + (share * z) * (share * z) + slant * slant;
+        let (aslant, aslant_variance) = self.aslant(m, s, z);
+        let z = z - aslant;
+        let variance = noise + (share * z) * (share * z) + slant * slant + aslant_variance;
         if burning {
             self.open_thrust(m, s.t_s, z, variance);
         }
         self.take_force(m, s.t_s, z, variance);
         self.has_felt(self.unbiased(z));
         self.after_force(m, s.t_s);
+    }
+
+    /// How much less pushes along the path than along the nose of a body that flies aslant under power, m/s2, and its variance: at an
+    /// angle `a` to the airspeed thrust loses `f (1 - cos a)` and the force across brakes with its `sin a`. The force across
+    /// tells the angle, against a small one beforehand: just off the rail it says little.
+    fn aslant(&self, m: &Model, s: &Sample, z: f64) -> (f64, f64) {
+        let Some(across) = s.lateral_mps2.map(|[y, z]| libm::hypot(y, z)).filter(|f| f.is_finite()) else {
+            return (0.0, 0.0);
+        };
+        if !self.regime.burning {
+            return (0.0, 0.0);
+        }
+        let (mut per_rad, mut all) = (0.0, 0.0);
+        for (w, b) in self.weights().iter().zip(self.blobs.iter()) {
+            if let Some(p) = across_per_rad(m, &self.regime, b, s.t_s) {
+                (per_rad, all) = (per_rad + w * p, all + w);
+            }
+        }
+        if all < 0.5 {
+            return (0.0, 0.0);
+        }
+        per_rad /= all;
+        let noise = ACROSS_SD_MPS2 * ACROSS_SD_MPS2 + (ACROSS_SHARE * z) * (ACROSS_SHARE * z);
+        let before = ASLANT_SD_RAD * ASLANT_SD_RAD;
+        let gain = per_rad * before / (per_rad * per_rad * before + noise);
+        let angle = (gain * across).min(MOST_ASLANT_RAD);
+        let left = before * (1.0 - gain * per_rad);
+        let per_square = 0.5 * z.max(0.0) + per_rad;
+        (per_square * angle * angle, 4.0 * per_square * per_square * angle * angle * left)
     }
 
     /// Thrust may do anything. A surprise is a step at some moment since the last value, and so is its end: where in the gap it

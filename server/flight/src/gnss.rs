@@ -93,8 +93,7 @@ impl Filter {
                 // With hindsight it is known when it was to be believed.
                 if self.about.is_none() {
                     let doubted = self.gnss_doubted;
-                    let vouched = tall_agrees && up.is_some() && heard_baro;
-                    self.gnss_settles(vouched, agrees, [fix.at_m[0], fix.at_m[1]], off);
+                    self.gnss_settles(tall_agrees && heard_baro, agrees, [fix.at_m[0], fix.at_m[1]], off);
                     if doubted && !self.gnss_doubted && agrees {
                         // Believed again by this very fix: its velocity alone would drag the height along.
                         if up.is_some() {
@@ -244,10 +243,9 @@ impl Filter {
             let flies_alone = self.phase == Phase::Coasting && self.is_blind();
             let record = self.sensors.of(channel);
             record.rejects += 1;
-            // Nothing else may be left: what a receiver goes on saying for ten fixes in coast is so, unless the barometer
-            // knows that its height is wrong, or it is alone and does not move as a body that flies.
-            let tall = matches!(channel, Channel::FixUp | Channel::SpeedUp);
-            if hard || flies_alone || record.rejects < 10 || (by_baro && (tall || !self.gnss_tall_agrees)) {
+            // Nothing else may be left: what a receiver goes on saying for ten fixes in coast is so, unless a barometer is there to
+            // vouch for it, or it is alone and does not move as a body that flies.
+            if hard || flies_alone || record.rejects < 10 || by_baro {
                 return false;
             }
             record.rejects = 0;

@@ -16,8 +16,10 @@ const EARTH_RATE: f64 = 7.292_115e-5;
 /// Mean radius for the tilt of the vertical away from the pad, m.
 pub(crate) const EARTH_RADIUS_M: f64 = 6_371_000.0;
 
+/// Slope of the normal force coefficient of a whole vehicle on its reference area, per radian (common practice, no source).
+pub(crate) const NORMAL_SLOPE: f64 = 10.0;
 /// Square of the pitch wave number times mass over air density and diameter: (pi/4) Cn margin / (2 L^2/12), for a vehicle 17
-/// diameters long with a normal force slope of 10 and a margin of 1.5 diameters (common practice, no source).
+/// diameters long with a normal force slope of [`NORMAL_SLOPE`] and a margin of 1.5 diameters (common practice, no source).
 const PITCH: f64 = 0.245;
 /// Spread of the share of the wind that turns the nose: what length, margin and tip-off leave open.
 pub(crate) const TURNS_SD: f64 = 0.12;

@@ -9,7 +9,7 @@ use libm::{exp, sqrt};
 use serde::{Deserialize, Serialize};
 
 use crate::drag::shape;
-use crate::model::{EARTH_RADIUS_M, Model};
+use crate::model::{EARTH_RADIUS_M, Model, NORMAL_SLOPE};
 use crate::output::EventKind;
 use crate::pressure::{pass_air, trail};
 use crate::state::{BB, Blob, D, E, GH, H, LNK, N, SHAPE, TAU, VE, WE};
@@ -176,6 +176,15 @@ pub(crate) fn axial_force(m: &Model, r: &Regime, blob: &Blob, t_s: f64) -> Axial
         by_v: [-dv * u[0], -dv * u[1], -dv * u[2]],
         by_shape: -k * rho * v * v * c.per_parameter,
     }
+}
+
+/// Force across the nose over its angle to the airspeed, m/s2 per radian, off the rail and under power.
+pub(crate) fn across_per_rad(m: &Model, r: &Regime, blob: &Blob, t_s: f64) -> Option<f64> {
+    let stage = m.stages.get(r.stage).filter(|_| !on_rail(m, r, blob, &blob.x))?;
+    let (_, v) = airspeed(m, &blob.x);
+    let density = m.air.pad_density() * m.air.density_ratio(blob.x[H]).0;
+    let mass_kg = told_at(m, r, blob, t_s).1 * stage.burnt_mass_kg();
+    Some(0.5 * density * v * v * NORMAL_SLOPE * stage.area_m2 / mass_kg)
 }
 
 /// Told thrust acceleration times exp tau, and mass over burnout mass.

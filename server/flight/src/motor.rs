@@ -31,6 +31,8 @@ pub(crate) struct Stage {
     pub ignition_mass_kg: f64,
     /// Propellant, kg.
     pub propellant_kg: f64,
+    /// Reference area from its ignition on, m2.
+    pub area_m2: f64,
     /// Told drag, ln(rho0 Cd A / (2 m after burnout)).
     pub ln_k: f64,
     /// Spread of it.
@@ -81,6 +83,7 @@ impl Stage {
             impulse_ns: motor.impulse_ns.value,
             ignition_mass_kg,
             propellant_kg: ignition_mass_kg - after_kg,
+            area_m2: area,
             ln_k: libm::log((pad_density * cd * area / (2.0 * after_kg)).max(1e-9)),
             ln_k_sd: libm::sqrt(cd_ln_sd * cd_ln_sd + mass_ln_sd * mass_ln_sd),
             ln_thrust_sd: libm::sqrt(impulse_ln_sd * impulse_ln_sd + mass_ln_sd * mass_ln_sd),
