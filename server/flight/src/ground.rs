@@ -3,52 +3,61 @@
 use libm::sqrt;
 
 use crate::filter::Filter;
+use crate::line::line;
 use crate::model::Model;
 use crate::output::{EventKind, Phase};
-use crate::state::{E, H, LNK, VE};
+use crate::sample::Sample;
+use crate::state::{E, H, LNK, VE, VN, VU};
+
+/// How long heights must be still to be the ground, s.
+const STILL_FOR_S: f64 = 2.5;
+/// What the scatter of so few heights about their line is taken to be at least, m, and how much larger than it shows: a parachute's own
+/// surprise must not pass for the barometer's noise, and neither must a charge's gas: that is what it is at most.
+const LEAST_SCATTER_M: f64 = 0.3;
+const MOST_SCATTER_M: f64 = 3.0;
+const SCATTERED: f64 = 1.5;
+/// A landing is taken back where heights go on falling faster than this, m/s, over so much, m, within so long after it, s: nobody
+/// carries it down like that (common practice, no source).
+const STILL_FALLS_MPS: f64 = 2.5;
+const STILL_FALLS_M: f64 = 8.0;
+const TAKEN_BACK_FOR_S: f64 = 60.0;
 
 impl Filter {
+    /// The heights of the last seconds.
+    fn newest_heights(&self, window_s: f64) -> &[(f64, f64)] {
+        let n = self.low.len();
+        let newest = self.low.last().map_or(0.0, |l| l.0);
+        let since = self.low.iter().position(|p| newest - p.0 <= window_s + 0.3).unwrap_or(n);
+        let part = &self.low[since..n];
+        if part.first().is_some_and(|p| newest - p.0 < window_s - 0.5) { &[] } else { part }
+    }
+
     /// Heights on the way down; still for two and a half seconds is the ground.
     pub(crate) fn watch_ground(&mut self, t_s: f64, z: f64, noise_m: f64) {
         if self.low.last().is_some_and(|l| t_s - l.0 < 0.2) {
             return;
         }
         self.low.roll((t_s, z));
-        let n = self.low.len();
-        let window = 2.5;
-        let since = self.low.iter().position(|p| t_s - p.0 <= window + 0.3).unwrap_or(n);
-        let part = &self.low[since..n];
-        if part.len() < 4 || t_s - part[0].0 < window - 0.5 {
+        let part = self.newest_heights(STILL_FOR_S);
+        let Some(heights) = line(part) else { return };
+        let first_s = part[0].0;
+        if self.marked(EventKind::Apogee).is_some_and(|a| first_s < a.t_s + 1.5) {
             return;
         }
-        if self.marked(EventKind::Apogee).is_some_and(|a| part[0].0 < a.t_s + 1.5) {
-            return;
-        }
-        let count = part.len() as f64;
-        let (mut st, mut sz, mut stt, mut stz) = (0.0, 0.0, 0.0, 0.0);
-        let (mut low, mut high) = (f64::INFINITY, f64::NEG_INFINITY);
-        for &(t, h) in part {
-            let t = t - t_s;
-            st += t;
-            sz += h;
-            stt += t * t;
-            stz += t * h;
-            low = low.min(h);
-            high = high.max(h);
-        }
-        let level = sz / count;
-        let slope = (count * stz - st * sz) / (count * stt - st * st).max(1e-9);
-        let slope_sd = noise_m / sqrt((stt - st * st / count).max(1e-6));
-        if slope.abs() > 0.7 + slope_sd || high - low > 2.0 + 6.0 * noise_m {
+        // What the channel's noise has grown to may be a canopy that nobody told of.
+        let noise_m = noise_m.min((SCATTERED * heights.scatter_m).clamp(LEAST_SCATTER_M, MOST_SCATTER_M));
+        let level = heights.level_m;
+        let slope_sd = heights.slope_sd(noise_m);
+        if heights.slope_mps.abs() > 0.7 + slope_sd || heights.range_m > 2.0 + 6.0 * noise_m {
             return;
         }
         // Back to the last height that was clearly above, and on from there at the rate of descent.
         let clear = 1.0 + 3.0 * noise_m;
-        let mut at = part[0].0;
+        let mut at = first_s;
         let mut sd = 0.6;
         if let Some(i) = self.low.iter().rposition(|p| p.1 > level + clear) {
             let (t0, z0) = self.low[i];
-            let next = self.low.get(i + 1).map_or(part[0].0, |p| p.0);
+            let next = self.low.get(i + 1).map_or(first_s, |p| p.0);
             let rate = if i > 2 {
                 let (ta, za) = self.low[i - 3];
                 ((za - z0) / (t0 - ta).max(0.05)).max(0.5)
@@ -59,7 +68,7 @@ impl Filter {
             sd = 0.3 + (next - t0).min(5.0) * 0.3;
         } else if let Some(first) = self.low.first() {
             // Already still when first heard.
-            sd = 0.5 * (part[0].0 - first.0) + 1.0;
+            sd = 0.5 * (first_s - first.0) + 1.0;
         }
         self.lie(at, sd, level, 1.0 + noise_m * noise_m);
         for b in self.blobs.iter_mut() {
@@ -94,9 +103,52 @@ impl Filter {
         }
     }
 
-    /// On the ground: fixes go on telling where.
-    pub(crate) fn rest(&mut self, m: &Model, s: &crate::sample::Sample) {
+    /// A landing that was none: heights go on falling.
+    fn goes_on_falling(&mut self, m: &Model, s: &Sample) -> bool {
+        let Some(landed) = self.marked(EventKind::Landing).filter(|l| s.t_s - l.t_s < TAKEN_BACK_FOR_S)
+        else {
+            return false;
+        };
+        let by_pressure = s
+            .pressure_pa
+            .filter(|p| p.is_finite() && *p > 1.0 && *p < 2e5)
+            .map(|p| m.air.height_m(p - self.baro_over_pa) - self.zero_baro_m.value);
+        let own =
+            s.own_height_m.filter(|h| h.is_finite() && h.abs() < 2e5).map(|h| h - self.zero_own_m.value);
+        let Some(z) = by_pressure.or(own) else { return false };
+        if self.low.last().is_some_and(|l| s.t_s - l.0 < 0.2) {
+            return false;
+        }
+        self.low.roll((s.t_s, z));
+        let part = self.newest_heights(STILL_FOR_S);
+        let Some(heights) = line(part).filter(|_| part[0].0 > landed.t_s) else { return false };
+        let slope_sd = heights.slope_sd(heights.scatter_m.max(LEAST_SCATTER_M));
+        let fell_m = self.height() - z;
+        if heights.slope_mps + 3.0 * slope_sd > -STILL_FALLS_MPS || fell_m < STILL_FALLS_M {
+            return false;
+        }
+        self.marks[EventKind::Landing as usize] = None;
+        self.descends();
+        self.open_until_s = s.t_s + 1.5;
+        for b in self.blobs.iter_mut() {
+            b.x[H] = z;
+            b.reopen(H, 4.0 + heights.scatter_m * heights.scatter_m);
+            b.x[VU] = heights.slope_mps;
+            b.reopen(VU, 4.0 + slope_sd * slope_sd);
+            for i in VE..=VN {
+                b.reopen(i, 100.0);
+            }
+            b.reopen(LNK, 1.0);
+        }
+        true
+    }
+
+    /// On the ground: fixes go on telling where, and heights whether it is the ground.
+    pub(crate) fn rest(&mut self, m: &Model, s: &Sample) {
         self.t_s = self.t_s.max(s.t_s);
+        if self.goes_on_falling(m, s) {
+            return;
+        }
         let Some((e, n, _)) = Self::fix_enu(m, s) else { return };
         let told = s.fix.and_then(|f| f.horizontal_sd_m).filter(|v| v.is_finite()).unwrap_or(0.0);
         let variance = self.sensors.variance(crate::sensors::Channel::FixFlat).max(told * told) + 4.0;

@@ -24,6 +24,7 @@ mod gnss;
 pub mod gravity;
 mod ground;
 mod liftoff;
+mod line;
 mod linear;
 mod mixture;
 mod model;

@@ -9,6 +9,7 @@ use libm::{cos, sin, sqrt};
 
 use crate::filter::{BLOBS, Filter};
 use crate::liftoff::{Glance, Heights, RECENT, first_motion, rests};
+use crate::line::{Line, line};
 use crate::model::Model;
 use crate::motion::axial_force;
 use crate::motor::Stage;
@@ -52,6 +53,11 @@ const UNSETTLED_SD_M: f64 = 15.0;
 pub(crate) const BARO_LAG_S: Told = Told { value: 0.05, sd: 0.05 };
 /// How long before the oldest sample kept a first motion may lie, s.
 const DATED_BACK_S: f64 = 2.0;
+/// How many standard deviations of the slope heights climb or fall by where a flight is joined aloft, and how long they must have, s; longer
+/// where an accelerometer feels its own weight alone.
+const SURE_SD: f64 = 5.0;
+const JOINS_AFTER_S: f64 = 0.6;
+const RESTS_FOR_S: f64 = 1.2;
 /// Burn times over the told one, with weights, where nothing shows burnout.
 const STRETCHES: [(f64, f64); 3] = [(0.88, 0.25), (1.0, 0.5), (1.14, 0.25)];
 
@@ -379,20 +385,26 @@ impl Filter {
         if last.t_s - first.t_s < 0.25 || glances.len() < 4 {
             return;
         }
-        let (climb, height) =
-            trend(glances, |g| g.baro_m).or_else(|| trend(glances, |g| g.gnss_up_m)).unwrap_or((0.0, 0.0));
+        // A height alone says nothing where the weather was not told, and a slope of few noisy heights little.
+        let seen = trend(glances, |g| g.baro_m).or_else(|| trend(glances, |g| g.gnss_up_m));
+        let climb = seen.map_or(0.0, |l| l.slope_mps);
+        let height = seen.map_or(0.0, |l| l.newest_m);
+        let sure = seen.is_some_and(|l| climb.abs() > SURE_SD * l.slope_sd(l.scatter_m));
         let gnss: f64 = glances.iter().rev().find_map(|g| g.gnss_climb).unwrap_or(climb);
-        let (mut free, mut felt) = (0, 0);
+        let (mut free, mut felt) = (0_usize, 0_usize);
         for g in glances {
             if let Some(f) = g.axial {
                 felt += 1;
-                free += u32::from(f < 6.0);
+                free += usize::from(f < 6.0);
             }
         }
         let light = felt >= 3 && 2 * free > felt;
         let high = height > 60.0 && climb.abs() > 5.0;
         let fast = climb.abs() > 12.0 && gnss.abs() > 8.0 && height > 20.0;
-        if !(high || fast || (light && climb.abs() > 6.0)) {
+        // On the pad an accelerometer feels 1 g; under a canopy, too, but that falls for longer than a second.
+        let rests = glances.iter().filter(|g| g.rests).count() * 2 > felt.max(1);
+        let long = last.t_s - first.t_s >= if rests { RESTS_FOR_S } else { JOINS_AFTER_S };
+        if !sure || !(light || long) || !(high || fast || (light && climb.abs() > 6.0)) {
             return;
         }
         self.take_zeros(m, last.t_s - 1e6);
@@ -522,26 +534,16 @@ pub(crate) fn leaned(r: &[f64; 3], a: &[f64; 3], b: &[f64; 3], u: f64, v: f64) -
     [d[0] / len, d[1] / len, d[2] / len]
 }
 
-/// Straight line through the heights of the last second: slope and newest value.
-fn trend(glances: &[Glance], height: impl Fn(&Glance) -> Option<f64>) -> Option<(f64, f64)> {
+/// Straight line through the heights of the last second.
+fn trend(glances: &[Glance], height: impl Fn(&Glance) -> Option<f64>) -> Option<Line> {
     let newest = glances.last()?.t_s;
-    let (mut n, mut st, mut sh, mut stt, mut sth) = (0.0, 0.0, 0.0, 0.0, 0.0);
-    for g in glances {
-        if let (Some(h), true) = (height(g), g.t_s > newest - 1.0) {
-            let t = g.t_s - newest;
-            n += 1.0;
-            st += t;
-            sh += h;
-            stt += t * t;
-            sth += t * h;
+    let mut last: Shelf<(f64, f64), RECENT> = Shelf::new();
+    for g in glances.iter().filter(|g| g.t_s > newest - 1.0) {
+        if let Some(h) = height(g) {
+            last.push((g.t_s, h));
         }
     }
-    let det = n * stt - st * st;
-    if n < 4.0 || det < 1e-6 {
-        return None;
-    }
-    let slope = (n * sth - st * sh) / det;
-    Some((slope, (sh - slope * st) / n))
+    line(&last)
 }
 
 fn hypot2(a: f64, b: f64) -> f64 {
