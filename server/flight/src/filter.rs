@@ -345,7 +345,8 @@ impl Filter {
         if let Some((e, n, u)) = Self::fix_enu(m, s) {
             let same =
                 self.sensors.get(Channel::FixFlat).heard && self.sensors.get(Channel::FixFlat).taken_s >= t;
-            if !same {
+            let noise = libm::sqrt(self.sensors.variance(Channel::FixUp));
+            if !same && !u.is_some_and(|u| self.pad.flies_off(u, noise, t)) {
                 self.pad.add(Zero::East, e, t);
                 self.pad.add(Zero::North, n, t);
                 self.sensors.on_pad(Channel::FixFlat, e, t);

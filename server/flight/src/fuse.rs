@@ -53,6 +53,14 @@ pub(crate) struct Number {
 /// How one blob sees a number.
 pub(crate) type View<'a> = &'a dyn Fn(&Blob) -> (f64, Row);
 
+/// How late a vehicle's own height and climb rate are, and the share by which the standard air's heights are off, one standard deviation
+/// each; how long they err the same way, s (common practice, no source). Smaller: an altimeter's own filter is believed against the
+/// accelerometer.
+const OWN_LAG_SD_S: f64 = 0.25;
+const OWN_CLIMB_LAG_SD_S: f64 = 0.3;
+const OWN_SCALE_SD: f64 = 0.03;
+const OWN_LASTS_S: f64 = 1.0;
+
 impl Filter {
     pub(crate) fn fuse(&mut self, m: &Model, s: &Sample) {
         if self.blobs.is_empty() || self.phase == Phase::Down {
@@ -277,9 +285,11 @@ impl Filter {
             let h = self.height();
             let noise = sqrt(self.sensors.variance(Channel::OwnHeight));
             if !self.sensors.of(Channel::OwnHeight).frozen(z, h, 5.0 * noise + 10.0) {
-                // The vehicle's own filter lags: a tenth of a second of climb, and its errors repeat.
-                let lag = 0.1 * climb;
-                let variance = noise * noise + 4.0 + lag * lag + (t_sd * climb) * (t_sd * climb);
+                // The vehicle's own filter lags, and its air is the standard's; both err the same way for seconds.
+                let off = libm::hypot(OWN_LAG_SD_S * climb, OWN_SCALE_SD * h);
+                let since = (self.t_s - self.sensors.get(Channel::OwnHeight).taken_s).clamp(0.01, 10.0);
+                let lasts = 1.0 + OWN_LASTS_S / since;
+                let variance = noise * noise + 4.0 + off * off * lasts + (t_sd * climb) * (t_sd * climb);
                 let view = |b: &Blob| (b.x[H] + b.x[BB], Row::new().with(H, 1.0).with(BB, 1.0));
                 let value = z - self.zero_own_m.value;
                 self.take_number(
@@ -293,8 +303,9 @@ impl Filter {
         }
         if let Some(z) = s.own_climb_mps.filter(|v| v.is_finite() && v.abs() < 5000.0) {
             let noise = self.sensors.variance(Channel::OwnClimb);
-            let lag = 0.15 * self.acceleration[2];
-            let variance = noise + 4.0 + lag * lag;
+            let off = libm::hypot(OWN_CLIMB_LAG_SD_S * self.acceleration[2], OWN_SCALE_SD * climb);
+            let since = (self.t_s - self.sensors.get(Channel::OwnClimb).taken_s).clamp(0.01, 10.0);
+            let variance = noise + 4.0 + off * off * (1.0 + OWN_LASTS_S / since);
             let view = |b: &Blob| (b.x[VU], Row::new().with(VU, 1.0));
             self.take_number(
                 &Number { channel: Channel::OwnClimb, value: z, variance, patience: 0, patience_s: 0.0 },

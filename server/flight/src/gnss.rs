@@ -82,7 +82,7 @@ impl Filter {
                     let (off_m, off_sd) = off;
                     let odd = !tall_agrees && !hard && heard_baro && self.about.is_none();
                     if steady_for(&mut self.gnss_odd, odd, s.t_s, off_m, off_sd) > ODD_S {
-                        self.hear_both(off_m);
+                        self.hear_both(m, off_m);
                     }
                     if self.phase == Phase::Descending && s.pressure_pa.is_none() && self.about.is_none() {
                         self.watch_ground(s.t_s, fix.at_m[2], sqrt(tall));
@@ -202,9 +202,9 @@ impl Filter {
     }
 
     /// Barometer and GNSS go on differing by the same height: which of them is off is opened again.
-    fn hear_both(&mut self, off_m: f64) {
+    fn hear_both(&mut self, m: &Model, off_m: f64) {
         for b in self.blobs.iter_mut() {
-            let (column, scale) = column_variances(b.x[H]);
+            let (column, scale) = column_variances(m, b.x[H]);
             b.reopen(BB, 1.0 + column);
             b.reopen(BS, scale);
             b.reopen(GH, 25.0);

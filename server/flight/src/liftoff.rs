@@ -20,6 +20,15 @@ const SPACING_S: f64 = 0.09;
 /// Time between fixes of a receiver that tells too few heights to see four of them climb, s.
 const SLOW_FIX_S: f64 = 0.4;
 
+/// How old the newest fix may be, s; and how high, m, and fast, m/s, fixes are that show a flight by themselves, beyond their spread: a
+/// receiver that finds itself walks tens of metres, but not as fast as its own velocity says.
+const FRESH_S: f64 = 1.5;
+const ALOFT_M: f64 = 30.0;
+const ALOFT_CLIMB_MPS: f64 = 8.0;
+
+/// How late a vehicle's own height is: what its own filter takes (common practice, no source).
+const OWN_LAG_S: Told = Told { value: 0.2, sd: 0.15 };
+
 /// What the pad remembers of one sample.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub(crate) struct Glance {
@@ -30,6 +39,8 @@ pub(crate) struct Glance {
     pub(crate) rests: bool,
     pub(crate) gnss_up_m: Option<f64>,
     pub(crate) gnss_climb: Option<f64>,
+    /// The vehicle's own height above its zero.
+    pub(crate) own_m: Option<f64>,
 }
 
 /// First motion found.
@@ -63,6 +74,7 @@ pub(crate) fn first_motion(
     glances: &[Glance],
     baro: Heights,
     gnss: Heights,
+    own: Heights,
     thrust_mps2: f64,
     burn_s: f64,
     gnss_lag_s: Told,
@@ -75,8 +87,9 @@ pub(crate) fn first_motion(
     let lagged = |found: Motion| by(found, gnss_lag_s);
     let found = by_force(glances, baro, net)
         .or_else(|| by_climb(glances, |g| g.baro_m, true, baro, net, burn_s).map(|f| by(f, BARO_LAG_S)))
+        .or_else(|| by_climb(glances, |g| g.own_m, true, own, net, burn_s).map(|f| by(f, OWN_LAG_S)))
         .or_else(|| by_climb(glances, |g| g.gnss_up_m, false, gnss, net, burn_s).map(lagged))
-        .or_else(|| by_gnss_speed(glances, net, burn_s).map(lagged))
+        .or_else(|| by_gnss_speed(glances, gnss.moves_m, net, burn_s).map(lagged))
         .or_else(|| by_few_fixes(glances, gnss.moves_m, net, burn_s).map(lagged))?;
     Some(Motion { at: between_rest_and_push(glances, found.at) })
 }
@@ -315,61 +328,96 @@ fn climbs(t: &[f64], h: &[f64], spread: Heights, net_mps2: f64, burn_s: f64) -> 
     (climb >= 6.0 && climb >= 3.0 * spread.moves_m / span && spread_out && pushed).then_some(climb)
 }
 
-fn by_gnss_speed(glances: &[Glance], net: f64, burn_s: f64) -> Option<Motion> {
-    let mut found = [0.0; 2];
-    let mut times = [0.0; 2];
-    let mut n = 0;
+/// By the climb that a receiver tells: growing from the pad, or high up as far as it says by itself that it climbs, whatever it was silent
+/// of before.
+fn by_gnss_speed(glances: &[Glance], sd_m: f64, net: f64, burn_s: f64) -> Option<Motion> {
     let newest = glances.last()?.t_s;
-    let mut up = None;
+    let quiet = glances.iter().filter(|g| g.t_s > newest - 0.5).any(|g| g.rests);
+    let felt = glances.iter().any(|g| g.axial.is_some() || g.baro_m.is_some());
+    // The same figures again are the same fix in another packet.
+    let mut told: [Option<(f64, f64, Option<f64>)>; 2] = [None; 2];
     for g in glances.iter().rev() {
-        if g.t_s < newest - 1.5 {
-            break;
-        }
-        up = up.or(g.gnss_up_m);
-        if let Some(v) = g.gnss_climb {
-            found[n] = v;
-            times[n] = g.t_s;
-            n += 1;
-            if n == 2 {
+        let Some(climb) = g.gnss_climb else { continue };
+        if told[0].is_none_or(|(_, v, up)| v != climb || up != g.gnss_up_m) {
+            if told[0].is_some() {
+                told[1] = Some((g.t_s, climb, g.gnss_up_m));
                 break;
             }
+            told[0] = Some((g.t_s, climb, g.gnss_up_m));
+        } else {
+            told[0] = Some((g.t_s, climb, g.gnss_up_m));
         }
     }
-    let quiet = glances.iter().filter(|g| g.t_s > newest - 0.5).any(|g| g.rests);
-    if n < 2 || found[0] < 10.0 || found[1] < 5.0 || found[0] < found[1] || quiet {
+    let [Some((t1, v1, up1)), Some((t0, v0, up0))] = told else { return None };
+    if quiet || t1 < newest - FRESH_S {
         return None;
     }
-    let since = found[0] / net + 0.1;
-    let ago =
-        up.and_then(|h| past_power(h, found[0], net, burn_s)).unwrap_or(Told { value: since, sd: 0.25 });
-    Some(Motion { at: Told { value: times[0] - ago.value, sd: ago.sd } })
+    let grows = v1 >= 10.0 && v0 >= 5.0 && v1 >= v0 && t1 - t0 < 1.5;
+    let aloft = up1.zip(up0).is_some_and(|(h1, h0)| {
+        let by_height = (h1 - h0) / (t1 - t0);
+        let mean = 0.5 * (v0 + v1);
+        let clear = ALOFT_M + 5.0 * sd_m;
+        !felt
+            && h0 > clear
+            && v1 > ALOFT_CLIMB_MPS
+            && t1 - t0 < 5.0
+            && (by_height - mean).abs() < 5.0 + 0.4 * mean.abs()
+    });
+    if !(grows || aloft) {
+        return None;
+    }
+    let since = v1 / net + 0.1;
+    let high = |h: f64| {
+        past_power(h, v1, net, burn_s)
+            .unwrap_or(Told { value: 2.0 * h / v1.max(1.0), sd: 0.5 + 0.3 * h / v1.max(1.0) })
+    };
+    let ago = match up1 {
+        Some(h) if !grows => high(h),
+        _ => up1.and_then(|h| past_power(h, v1, net, burn_s)).unwrap_or(Told { value: since, sd: 0.25 }),
+    };
+    Some(Motion { at: Told { value: t1 - ago.value, sd: ago.sd } })
 }
 
 /// A receiver of one fix a second, without velocities, is high up before it has told four heights: three that climb faster than
 /// anybody carries it, the newer two clear of the pad, will do.
 fn by_few_fixes(glances: &[Glance], sd_m: f64, net: f64, burn_s: f64) -> Option<Motion> {
-    let mut told: [Option<(f64, f64)>; 3] = [None; 3];
-    let mut n = 0;
-    for g in glances {
-        let Some(up) = g.gnss_up_m else { continue };
-        // The same height again is the same fix in another packet: it is of when it came first.
-        if told[2].is_none_or(|(_, last)| last != up) {
-            told = [told[1], told[2], Some((g.t_s, up))];
-            n += 1;
-        }
-    }
-    let [Some((t0, h0)), Some((t1, h1)), Some((t2, h2))] = told else { return None };
+    let [(t0, h0), (t1, h1), (t2, h2)] = three_fixes(glances)?;
     let felt = glances.iter().any(|g| g.axial.is_some() || g.baro_m.is_some());
     let clear = 10.0 + 5.0 * sd_m;
     let (first, climb) = ((h1 - h0) / (t1 - t0), (h2 - h1) / (t2 - t1));
     // Ten fixes a second that jump rise by chance from one to the next.
     let close = t2 - t1 < SLOW_FIX_S || t1 - t0 < SLOW_FIX_S;
-    if n < 3 || felt || close || t2 - t0 > 5.0 || h1 < clear || first < 8.0 || climb < 8.0 {
+    if felt || close || t2 - t0 > 5.0 || h1 < clear || first < 8.0 || climb < 8.0 {
         return None;
     }
     let ago = past_power(h2, climb, net, burn_s)
         .unwrap_or(Told { value: 2.0 * h2 / climb.max(1.0), sd: 0.25 + 0.3 * (t2 - t1) });
     Some(Motion { at: Told { value: t2 - ago.value, sd: ago.sd } })
+}
+
+/// Height and climb of a body that falls from high up, by three fixes that fall alike, faster than anything is carried down: whoever
+/// tells of it was silent before.
+pub(crate) fn falls(glances: &[Glance], sd_m: f64) -> Option<(f64, f64)> {
+    let [(t0, h0), (t1, h1), (t2, h2)] = three_fixes(glances)?;
+    let felt = glances.iter().any(|g| g.axial.is_some() || g.baro_m.is_some());
+    let (first, climb) = ((h1 - h0) / (t1 - t0), (h2 - h1) / (t2 - t1));
+    let alike = climb < 0.4 * first && first < 0.4 * climb;
+    let apart = t1 - t0 >= SLOW_FIX_S && t2 - t1 >= SLOW_FIX_S && t2 - t0 < 8.0;
+    let clear = 2.0 * ALOFT_M + 5.0 * sd_m;
+    (!felt && apart && alike && first < -3.0 && climb < -3.0 && h2 > clear).then_some((h2, climb))
+}
+
+/// The newest three different heights of a receiver, in order of time. The same height again is the same fix in another packet: it is of
+/// when it came first.
+fn three_fixes(glances: &[Glance]) -> Option<[(f64, f64); 3]> {
+    let mut told: [Option<(f64, f64)>; 3] = [None; 3];
+    for g in glances {
+        let Some(up) = g.gnss_up_m else { continue };
+        if told[2].is_none_or(|(_, last)| last != up) {
+            told = [told[1], told[2], Some((g.t_s, up))];
+        }
+    }
+    Some([told[0]?, told[1]?, told[2]?])
 }
 
 /// How long ago a body lifted off that is seen higher than its speed gained from rest: it is long past its power, and whoever
@@ -401,6 +449,7 @@ mod tests {
                 rests: f.is_some_and(|f| rests(f, None, Some(G))),
                 gnss_up_m: None,
                 gnss_climb: None,
+                own_m: None,
             })
             .collect();
         let lag = Told { value: 0.0, sd: 0.0 };
@@ -408,6 +457,7 @@ mod tests {
             &glances,
             Heights { noise_m: baro_sd_m.min(0.3), moves_m: baro_sd_m },
             Heights { noise_m: 3.0, moves_m: 3.0 },
+            Heights { noise_m: 1.0, moves_m: 1.0 },
             80.0,
             2.0,
             lag,
@@ -481,6 +531,7 @@ mod tests {
             rests: false,
             gnss_up_m: None,
             gnss_climb: None,
+            own_m: None,
         };
         let seen = [
             glance(-0.4, Some(9.9)),

@@ -65,7 +65,7 @@ mod tests {
     #[test]
     fn a_line_is_found_with_what_lies_off_it() {
         let at = |off: f64| {
-            (0..10).map(|i| {
+            (0..10).map(move |i| {
                 (
                     100.0 + 0.25 * f64::from(i),
                     700.0 - 1.5 * f64::from(i) + if i % 2 == 0 { off } else { -off },

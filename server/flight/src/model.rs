@@ -9,6 +9,7 @@ use crate::geodesy::Frame;
 use crate::gravity;
 use crate::motor::Stage;
 use crate::plan::{Body, MAX_BODIES, Plan};
+use crate::start::BARO_SCALE_SD;
 use crate::wind::Wind;
 
 /// Rate of the earth, rad/s (WGS84).
@@ -59,6 +60,8 @@ pub(crate) struct Model {
     pub(crate) wind: Wind,
     pub(crate) frame: Frame,
     pub(crate) stages: Vec<Stage>,
+    /// Spread of height by pressure over true height near the ground: [`BARO_SCALE_SD`], and a temperature that nobody told.
+    pub(crate) air_scale_sd: f64,
     /// Gravity at the pad, m/s2, and its relative fall per metre.
     g0: f64,
     g_per_m: f64,
@@ -139,6 +142,11 @@ impl Model {
             wind,
             frame: Frame::at(site.latitude_rad, site.longitude_rad, site.elevation_m + site.geoid_m),
             stages,
+            air_scale_sd: libm::hypot(
+                BARO_SCALE_SD,
+                plan.weather.temperature_sd_k.clamp(0.0, 40.0)
+                    / plan.weather.temperature_k.clamp(200.0, 340.0),
+            ),
             g0,
             g_per_m: (1.0 - g1 / g0) / 1000.0,
             spin_north: EARTH_RATE * cos(site.latitude_rad),

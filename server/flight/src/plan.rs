@@ -57,6 +57,9 @@ pub struct Weather {
     pub pressure_pa: f64,
     /// Temperature at the pad, kelvin.
     pub temperature_k: f64,
+    /// Spread of it, one standard deviation, K, beyond what a thermometer leaves open: that of a figure nobody told.
+    #[serde(default)]
+    pub temperature_sd_k: f64,
     /// Mean wind, m/s, at [`Weather::wind_height_m`].
     pub wind_mps: Told,
     /// Where the wind comes from, radians from true north.

@@ -4,7 +4,6 @@ use libm::exp;
 
 use crate::model::Model;
 use crate::motion::{airspeed, fade_state};
-use crate::start::BARO_SCALE_SD;
 use crate::state::{BB, BLAG, BS, Blob, H, N, VE};
 
 /// Variance that the relative error of the air's temperature gains per metre of height: 2 % or 5 K over 10 km (common practice,
@@ -43,9 +42,9 @@ pub(crate) fn trail(m: &Model, blob: &mut Blob, from: &[f64; N], dt: f64) {
 
 /// What the column below a height, m, may add to height by pressure, m2, and the variance of the scale there: the scale's own
 /// spread near the ground, and what layers have added to it.
-pub(crate) fn column_variances(height_m: f64) -> (f64, f64) {
+pub(crate) fn column_variances(m: &Model, height_m: f64) -> (f64, f64) {
     let h = height_m.max(0.0);
-    let ground = BARO_SCALE_SD * BARO_SCALE_SD;
+    let ground = m.air_scale_sd * m.air_scale_sd;
     (h * h * (ground + AIR_PER_M * h / 3.0), ground + AIR_PER_M * h)
 }
 

@@ -8,7 +8,7 @@
 use libm::{cos, sin, sqrt};
 
 use crate::filter::{BLOBS, Filter};
-use crate::liftoff::{Glance, Heights, RECENT, first_motion, rests};
+use crate::liftoff::{Glance, Heights, RECENT, falls, first_motion, rests};
 use crate::line::{Line, line};
 use crate::model::Model;
 use crate::motion::axial_force;
@@ -70,6 +70,8 @@ impl Filter {
         let gnss_sd = sqrt(self.sensors.variance(Channel::FixUp));
         let zero = self.pad.zero(Zero::Baro, t, baro_sd);
         let zero_up = self.pad.zero(Zero::Up, t, gnss_sd);
+        let own_sd = sqrt(self.sensors.variance(Channel::OwnHeight));
+        let zero_own = self.pad.zero(Zero::Own, t, own_sd);
         let rest = self.pad.zero(Zero::Axial, t, 0.0).map(|z| z.value);
         let settled = self.pad.settled(t);
         let mut glances: Shelf<Glance, RECENT> = Shelf::new();
@@ -83,6 +85,10 @@ impl Filter {
                 rests: s.axial_mps2.is_some_and(|f| f.is_finite() && rests(f, s.lateral_mps2, rest)),
                 gnss_up_m: up.map(|u| u - zero_up.map_or(0.0, |z| z.value)),
                 gnss_climb: s.velocity.and_then(|v| v.up_mps).filter(|v| v.is_finite()),
+                own_m: s
+                    .own_height_m
+                    .filter(|h| h.is_finite())
+                    .map(|h| h - zero_own.map_or(0.0, |z| z.value)),
             });
         }
         if !settled {
@@ -106,13 +112,17 @@ impl Filter {
         let gnss_moves = self.pad.unrest(Zero::Up, t).map_or(UNSETTLED_SD_M, |u| u.max(gnss_sd));
         let baro = Heights { noise_m: baro_sd, moves_m: baro_moves };
         let gnss = Heights { noise_m: gnss_sd, moves_m: gnss_moves };
-        if let Some(found) = first_motion(&glances, baro, gnss, thrust, burn_s, self.gnss_lag_s()) {
+        let own_moves = self.pad.unrest(Zero::Own, t).map_or(UNSETTLED_SD_M, |u| u.max(own_sd).max(1.0));
+        let own = Heights { noise_m: own_sd, moves_m: own_moves };
+        if let Some(found) = first_motion(&glances, baro, gnss, own, thrust, burn_s, self.gnss_lag_s()) {
             if settled {
                 self.lift(m, found.at);
             } else if glances.last().zip(glances.first()).is_some_and(|(b, a)| b.t_s - a.t_s > 0.3) {
                 // The first second on the air already shows power: first motion lies shortly before.
                 self.lift(m, found.at);
             }
+        } else if settled && self.is_blind() {
+            self.join_falling(m, &glances, gnss.moves_m);
         }
     }
 
@@ -226,7 +236,7 @@ impl Filter {
             (WN, wind_sd),
             (TAU, thrust_sd),
             (BB, hypot2(self.zero_baro_m.sd, BARO_ZERO_SD_M)),
-            (BS, BARO_SCALE_SD),
+            (BS, m.air_scale_sd),
             (AB, 0.6),
             (AS, 0.012),
             (LAG, lag_s.sd),
@@ -407,24 +417,37 @@ impl Filter {
         if !sure || !(light || long) || !(high || fast || (light && climb.abs() > 6.0)) {
             return;
         }
+        let faster = if climb.abs() > gnss.abs() { climb } else { gnss };
+        let powered = felt >= 3 && 2 * free < felt && climb > 0.0;
         self.take_zeros(m, last.t_s - 1e6);
+        self.join(m, last.t_s, height, faster, powered);
+    }
+
+    /// A receiver that is all there is and was silent on the way up shows a body on its way down: it is followed from there.
+    fn join_falling(&mut self, m: &Model, glances: &[Glance], gnss_moves_m: f64) {
+        let Some((height, climb)) = falls(glances, gnss_moves_m) else { return };
+        self.take_zeros(m, self.t_s);
+        self.join(m, self.t_s, height, climb, false);
+    }
+
+    /// Begins aloft, at a height with a climb rate, under power or not.
+    fn join(&mut self, m: &Model, t_s: f64, height: f64, climb: f64, powered: bool) {
         self.zero_baro_m = Told { value: 0.0, sd: 15.0 };
         self.baro_over_pa = 0.0;
-        let mut b = self.prior(m, last.t_s - 1e6);
+        let mut b = self.prior(m, t_s - 1e6);
         b.x[H] = height;
-        b.x[VU] = if climb.abs() > gnss.abs() { climb } else { gnss };
+        b.x[VU] = climb;
         for i in 0..3 {
             b.p[i][i] = 500.0 * 500.0;
             b.p[VE + i][VE + i] = 40.0 * 40.0;
         }
         b.p[H][H] = 400.0;
-        let (column, scale) = column_variances(height);
+        let (column, scale) = column_variances(m, height);
         b.p[BB][BB] += column;
         b.p[BS][BS] = scale;
         b.p[VU][VU] = 15.0 * 15.0;
         b.p[D][D] = 4.0;
         self.blobs.clear();
-        let powered = felt >= 3 && 2 * free < felt && climb > 0.0;
         let lean = 0.25 * b.x[VU].abs();
         for (i, (de, dn)) in [(0.0, 0.0), (1.0, 0.0), (-0.5, 0.866), (-0.5, -0.866)].into_iter().enumerate() {
             let mut c = b;
@@ -433,11 +456,11 @@ impl Filter {
             c.ln_w = if i == 0 { -0.7 } else { -1.8 };
             self.blobs.push(c);
         }
-        self.t_s = last.t_s;
-        self.tidied_s = last.t_s;
+        self.t_s = t_s;
+        self.tidied_s = t_s;
         self.phase = Phase::Joined;
         let stage = m.stages.first();
-        self.regime.ignition_s = last.t_s - stage.map_or(2.0, |s| 0.5 * s.burn_s);
+        self.regime.ignition_s = t_s - stage.map_or(2.0, |s| 0.5 * s.burn_s);
         if powered {
             self.begin_burn(m, 0, self.regime.ignition_s, true);
             for b in self.blobs.iter_mut() {
@@ -551,8 +574,15 @@ fn hypot2(a: f64, b: f64) -> f64 {
 }
 
 impl crate::shelf::Blank for Glance {
-    const BLANK: Self =
-        Glance { t_s: 0.0, baro_m: None, axial: None, rests: false, gnss_up_m: None, gnss_climb: None };
+    const BLANK: Self = Glance {
+        t_s: 0.0,
+        baro_m: None,
+        axial: None,
+        rests: false,
+        gnss_up_m: None,
+        gnss_climb: None,
+        own_m: None,
+    };
 }
 
 const _: () = assert!(N == 20 && WE + 1 == WN);

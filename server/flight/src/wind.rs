@@ -119,6 +119,7 @@ mod tests {
         let w = Wind::told(&Weather {
             pressure_pa: 1e5,
             temperature_k: 288.0,
+            temperature_sd_k: 0.0,
             wind_mps: Told { value: 4.0, sd: 1.0 },
             wind_from_rad: 1.5 * core::f64::consts::PI,
             wind_height_m: 10.0,

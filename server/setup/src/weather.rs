@@ -12,6 +12,8 @@ use crate::tree::Field;
 /// How far a station pressure may be from what the elevation implies, hPa. Weather moves it by 25 at most places;
 /// a pressure reduced to sea level is off by 12 hPa for each 100 m.
 const FAR_HPA: f64 = 30.0;
+/// How far the air at a pad is from the standard's at its elevation, one standard deviation, K (common practice, no source).
+const UNTOLD_TEMPERATURE_SD_K: f64 = 12.0;
 
 /// The told pressure if it is one at all, hPa: asked for before the site is, as it may stand in for the elevation.
 pub(crate) fn station_pressure_hpa(told: &told::Weather) -> Option<f64> {
@@ -49,11 +51,15 @@ pub(crate) fn mean(told: &told::Weather, pad: &Pad, notes: &mut Notes) -> (Weath
     });
     let celsius =
         notes.number(&told.temperature_c, want(-60.0, 60.0, "degrees Celsius"), mixup::temperature_c);
+    let temperature_sd_k = if celsius.is_some() { 0.0 } else { UNTOLD_TEMPERATURE_SD_K };
     let celsius = celsius.unwrap_or_else(|| {
         let standard = libm::round((standard::temperature_k(elevation_m) - 273.15) * 10.0) / 10.0;
         notes.default(
             told.temperature_c.place(),
-            format!("{standard} degrees Celsius, standard atmosphere at {elevation_m} m"),
+            format!(
+                "{standard} degrees Celsius, standard atmosphere at {elevation_m} m, give or take \
+                 {UNTOLD_TEMPERATURE_SD_K:.0} K: heights by pressure are that much vaguer"
+            ),
             standard,
         )
     });
@@ -99,6 +105,7 @@ pub(crate) fn mean(told: &told::Weather, pad: &Pad, notes: &mut Notes) -> (Weath
     let weather = Weather {
         pressure_pa: hpa * 100.0,
         temperature_k: celsius + 273.15,
+        temperature_sd_k,
         wind_mps: wind,
         wind_from_rad: from_deg.to_radians(),
         wind_height_m: height,

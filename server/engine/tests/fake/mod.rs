@@ -80,6 +80,7 @@ pub(crate) fn plan() -> Plan {
         weather: Weather {
             pressure_pa: PRESSURE_PA,
             temperature_k: 297.0,
+            temperature_sd_k: 0.0,
             wind_mps: told(2.0, 1.0),
             wind_from_rad: 4.4,
             wind_height_m: 3.0,

@@ -21,6 +21,7 @@ fn plan(wind: f64) -> Plan {
         weather: Weather {
             pressure_pa: 101_325.0,
             temperature_k: 288.15,
+            temperature_sd_k: 0.0,
             wind_mps: told(wind, 1.0),
             wind_from_rad: 4.0,
             wind_height_m: 10.0,

@@ -17,6 +17,7 @@ pub(crate) fn plan() -> Plan {
         weather: Weather {
             pressure_pa: 101_325.0,
             temperature_k: 288.15,
+            temperature_sd_k: 0.0,
             wind_mps: told(0.0, 1.0),
             wind_from_rad: 0.0,
             wind_height_m: 10.0,

@@ -58,6 +58,7 @@ pub(crate) fn setup() -> Setup {
         weather: flight::Weather {
             pressure_pa: 87_600.0,
             temperature_k: 297.0,
+            temperature_sd_k: 0.0,
             wind_mps: told(4.5, 1.5),
             wind_from_rad: 4.36,
             wind_height_m: 3.0,
