@@ -266,9 +266,8 @@ impl<'a> Way<'a> {
             Trigger::AfterApogee(s) => Some(self.at_time(marked(EventKind::Apogee)? + s + delay_s)),
             Trigger::AfterLiftoff(s) => Some(self.at_time(marked(EventKind::Liftoff)? + s + delay_s)),
             Trigger::AfterBurnout(s) => {
-                let burn_s = self.m.stages.first().map_or(1.0, |s| s.burn_s);
-                let out =
-                    marked(EventKind::Burnout).unwrap_or(self.f.regime.ignition_s + burn_s * self.b.stretch);
+                let lasts_s = self.m.stages.first().map_or(1.0, |s| s.lasts_s(&self.b));
+                let out = marked(EventKind::Burnout).unwrap_or(self.f.regime.ignition_s + lasts_s);
                 Some(self.at_time(out + s + delay_s))
             }
             Trigger::HeightBelow(z) => Some(self.by_height(z, delay_s)),

@@ -28,6 +28,11 @@ const ODD_S: f64 = 4.0;
 /// source): what a receiver says is of before the opening as much as of after it.
 const OPENING_SD_S: f64 = 0.2;
 
+/// How much later a receiver's height may be than its place, one standard deviation, s, and how long it is off the same way, s (common
+/// practice, no source). Smaller: a height that lags is believed against the barometer.
+const TALL_LAG_SD_S: f64 = 0.05;
+const TALL_LASTS_S: f64 = 1.0;
+
 impl Filter {
     pub(crate) fn take_gnss(&mut self, m: &Model, s: &Sample, t_sd: f64) {
         let felt = self.acceleration.map(|a| a * a).iter().sum::<f64>();
@@ -62,7 +67,11 @@ impl Filter {
             let told = s.fix.and_then(|f| f.horizontal_sd_m).filter(|v| v.is_finite()).unwrap_or(0.0);
             let told_up = s.fix.and_then(|f| f.vertical_sd_m).filter(|v| v.is_finite()).unwrap_or(0.0);
             let flat = self.sensors.variance(Channel::FixFlat).max(told * told);
-            let tall = self.sensors.variance(Channel::FixUp).max(told_up * told_up);
+            // A receiver smooths its height longer than its place: beside a barometer that is what its height is worth while it climbs.
+            let smoothed = if heard_baro { TALL_LAG_SD_S * self.climb() } else { 0.0 };
+            let since = (self.t_s - self.sensors.get(Channel::FixUp).taken_s).clamp(0.05, 10.0);
+            let smoothed = smoothed * smoothed * (1.0 + TALL_LASTS_S / since);
+            let tall = self.sensors.variance(Channel::FixUp).max(told_up * told_up) + smoothed;
             // A receiver slower than the packets is heard with the same fix again and again.
             if self.sensors.of(Channel::FixFlat).is_new(e + 1.7 * n) {
                 let doubt = (t_sd * t_sd + age_sd * age_sd) * speed * speed;

@@ -198,7 +198,11 @@ fn told_at(m: &Model, r: &Regime, blob: &Blob, t_s: f64) -> (f64, f64) {
     if !r.burning {
         return (0.0, 1.0);
     }
-    m.stages.get(r.stage).map_or((0.0, 1.0), |s| s.at(t_s - r.ignition_s, blob.stretch))
+    m.stages.get(r.stage).map_or((0.0, 1.0), |s| {
+        let pace = s.pace(blob.x[TAU]);
+        let (a, mass) = s.at(t_s - r.ignition_s, blob.stretch * pace);
+        (a * pace, mass)
+    })
 }
 
 /// Acceleration only, for the mean.

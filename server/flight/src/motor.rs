@@ -37,8 +37,10 @@ pub(crate) struct Stage {
     pub ln_k: f64,
     /// Spread of it.
     pub ln_k_sd: f64,
-    /// Spread of ln thrust acceleration: impulse and mass.
+    /// Spread of ln thrust acceleration: impulse, mass, and a burn time that nobody told.
     pub ln_thrust_sd: f64,
+    /// Share of ln thrust that is a shorter burn of the same impulse (regression of the one on the other).
+    sooner: f64,
     /// Ignition after the previous burnout, s, and its spread.
     pub ignition_after_s: f64,
     /// Spread of that.
@@ -75,7 +77,9 @@ impl Stage {
         let area = 0.25 * core::f64::consts::PI * motor.diameter_m * motor.diameter_m;
         let cd = motor.drag_coefficient.value.max(1e-3);
         let cd_ln_sd = (motor.drag_coefficient.sd / cd).clamp(0.02, 1.0);
+        let burn_ln_sd = motor.burn_time_ln_sd.clamp(0.0, 1.0);
         let impulse_ln_sd = (motor.impulse_ns.sd / motor.impulse_ns.value.max(1e-6)).clamp(0.005, 0.5);
+        let push_ln_var = impulse_ln_sd * impulse_ln_sd + mass_ln_sd * mass_ln_sd;
         Self {
             thrust,
             spent,
@@ -86,11 +90,29 @@ impl Stage {
             area_m2: area,
             ln_k: libm::log((pad_density * cd * area / (2.0 * after_kg)).max(1e-9)),
             ln_k_sd: libm::sqrt(cd_ln_sd * cd_ln_sd + mass_ln_sd * mass_ln_sd),
-            ln_thrust_sd: libm::sqrt(impulse_ln_sd * impulse_ln_sd + mass_ln_sd * mass_ln_sd),
+            ln_thrust_sd: libm::sqrt(push_ln_var + burn_ln_sd * burn_ln_sd),
+            sooner: burn_ln_sd * burn_ln_sd / (push_ln_var + burn_ln_sd * burn_ln_sd),
             ignition_after_s: motor.ignition_after_burnout_s.value,
             ignition_sd_s: motor.ignition_after_burnout_s.sd,
             has_curve: from_curve,
         }
+    }
+
+    /// What a burn lasts over the told time where thrust is `exp(ln_thrust)` of the told one: a motor whose burn time nobody told spends
+    /// its impulse sooner. Otherwise as long as told.
+    #[inline]
+    pub(crate) fn pace(&self, ln_thrust: f64) -> f64 {
+        if self.sooner == 0.0 { 1.0 } else { libm::exp(-self.sooner * ln_thrust) }
+    }
+
+    /// End of a blob's burn after ignition, s.
+    pub(crate) fn lasts_s(&self, b: &Blob) -> f64 {
+        self.burn_s * b.stretch * self.pace(b.x[TAU])
+    }
+
+    /// What a blob leaves open of that, s.
+    pub(crate) fn lasts_sd_s(&self, b: &Blob) -> f64 {
+        self.sooner * self.lasts_s(b) * libm::sqrt(b.p[TAU][TAU])
     }
 
     /// Thrust over mass (m/s2) and mass over burnout mass, `t_s` after ignition with the burn stretched by `stretch`.
@@ -160,6 +182,7 @@ mod tests {
         Motor {
             impulse_ns: Told { value: 1000.0, sd: 70.0 },
             burn_time_s: 2.0,
+            burn_time_ln_sd: 0.0,
             propellant_mass_kg: 0.5,
             curve,
             ignition_after_burnout_s: Told { value: 0.0, sd: 0.0 },

@@ -13,7 +13,7 @@ use crate::output::{EventKind, Origin, Phase};
 use crate::plan::{CueKind, DescentState, Trigger};
 use crate::predict::{Hit, Summit};
 use crate::sensors::Channel;
-use crate::state::{AB, AS, D, E, LNK, TAU, VU};
+use crate::state::{AB, AS, Blob, D, E, LNK, TAU, VU};
 
 /// Spread of thrust's tail after the force has crossed zero, over drag, and how many time constants it lasts (common practice, no source).
 /// Larger: drag is learnt later; smaller: a tail is taken for less drag.
@@ -298,20 +298,20 @@ impl Filter {
         }
         if self.phase == Phase::Powered {
             // Thrust is told to be over and nothing feels it: it is over.
-            let told = told_s(m, &self.regime);
             let silent = !self.feels(0.6);
             if silent && self.told_burn_over(m) {
                 let w = self.weights();
-                let (mut mean, mut var) = (0.0, 0.0);
+                let stage = m.stages.get(self.regime.stage);
+                let lasts_s = |b: &Blob| stage.map_or(1.0, |s| s.lasts_s(b));
+                let mean = w.iter().zip(self.blobs.iter()).fold(0.0, |sum, (w, b)| sum + w * lasts_s(b));
+                let mut var = 0.0;
                 for (w, b) in w.iter().zip(self.blobs.iter()) {
-                    mean += w * b.stretch;
-                }
-                for (w, b) in w.iter().zip(self.blobs.iter()) {
-                    var += w * (b.stretch - mean) * (b.stretch - mean);
+                    let (off, own) = (lasts_s(b) - mean, stage.map_or(0.0, |s| s.lasts_sd_s(b)));
+                    var += w * (off * off + own * own);
                 }
                 let kind = self.regime.burnout();
-                let sd = told * sqrt(var + 0.05 * 0.05);
-                self.mark(kind, self.regime.ignition_s + told * mean, sd);
+                let told = told_s(m, &self.regime);
+                self.mark(kind, self.regime.ignition_s + mean, sqrt(var + 0.05 * 0.05 * told * told));
                 let t = self.t_s;
                 self.end_burn(m, t);
             }

@@ -94,6 +94,9 @@ pub struct Motor {
     pub impulse_ns: Told,
     /// Burn time, s.
     pub burn_time_s: f64,
+    /// Spread of its logarithm where nobody told it, 0 where somebody did: the impulse is spent sooner by a greater thrust.
+    #[serde(default)]
+    pub burn_time_ln_sd: f64,
     /// Propellant mass, kg.
     pub propellant_mass_kg: f64,
     /// Thrust curve as (seconds, newtons), scaled to the impulse; empty means a flat thrust.

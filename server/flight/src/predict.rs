@@ -142,7 +142,8 @@ impl<'a> Ahead<'a> {
     /// Thrust ends, a later stage lights.
     fn turn(&mut self) {
         if self.regime.burning {
-            let out = self.regime.ignition_s + self.burn_s() * self.blob.stretch;
+            let lasts_s = self.m.stages.get(self.regime.stage).map_or(0.0, |s| s.lasts_s(&self.blob));
+            let out = self.regime.ignition_s + lasts_s;
             // Past the told end what is felt beyond the told curve fades as a tail does.
             if self.t_s >= out + 1e-6 {
                 self.regime.thrust_tau_s = self.regime.thrust_tau_s.min(tail_tau_s(self.m, &self.regime));

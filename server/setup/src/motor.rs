@@ -16,6 +16,8 @@ use crate::vehicle::spread;
 const DEFAULT_SPECIFIC_IMPULSE_S: f64 = 200.0;
 /// Thrust to weight taken where the burn time is not told; common practice, no source.
 const DEFAULT_THRUST_TO_WEIGHT: f64 = 7.0;
+/// Spread of the logarithm of a burn time that is made of that (common practice, no source).
+const DEFAULT_BURN_LN_SD: f64 = 0.4;
 /// The range that specific impulses of amateur motors have, s: black powder about 80, liquids below 300.
 const SPECIFIC_IMPULSE_S: std::ops::RangeInclusive<f64> = 50.0..=300.0;
 /// The most later stages.
@@ -162,12 +164,15 @@ fn one(
             hint,
         );
     }
+    let told_burn = of_curve.or(burn).is_some();
     let burn_time_s = of_curve.or(burn).unwrap_or_else(|| {
         let seconds = (impulse / (DEFAULT_THRUST_TO_WEIGHT * mass_kg * gravity)).clamp(0.2, 20.0);
         let seconds = libm::round(seconds * 100.0) / 100.0;
         notes.default(
             told.burn.place(),
-            format!("{seconds} s: thrust of {DEFAULT_THRUST_TO_WEIGHT} times the weight"),
+            format!(
+                "{seconds} s: thrust of {DEFAULT_THRUST_TO_WEIGHT} times the weight, give or take half of it"
+            ),
             seconds,
         )
     });
@@ -236,6 +241,7 @@ fn one(
     Motor {
         impulse_ns: spread(impulse, percent),
         burn_time_s,
+        burn_time_ln_sd: if told_burn { 0.0 } else { DEFAULT_BURN_LN_SD },
         propellant_mass_kg,
         curve: curve.unwrap_or_default(),
         ignition_after_burnout_s: Told { value: 0.0, sd: 0.0 },

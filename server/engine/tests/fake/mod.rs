@@ -44,6 +44,7 @@ pub(crate) fn plan() -> Plan {
     let motor = Motor {
         impulse_ns: told(4350.0, 300.0),
         burn_time_s: 2.4,
+        burn_time_ln_sd: 0.0,
         propellant_mass_kg: 2.2,
         curve: vec![],
         ignition_after_burnout_s: told(0.0, 0.0),

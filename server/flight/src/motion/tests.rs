@@ -38,6 +38,7 @@ fn plan(wind: f64) -> Plan {
         motors: vec![Motor {
             impulse_ns: told(2000.0, 140.0),
             burn_time_s: 2.0,
+            burn_time_ln_sd: 0.0,
             propellant_mass_kg: 1.0,
             curve: vec![],
             ignition_after_burnout_s: told(0.0, 0.0),

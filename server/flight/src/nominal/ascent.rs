@@ -118,7 +118,7 @@ pub(super) fn drag_step_s(m: &Model, x: &[f64; PRED], k: f64) -> f64 {
 fn thrust_to_weight(m: &Model, ln_thrust: f64, stretch: f64) -> [f64; 2] {
     let Some(stage) = m.stages.first() else { return [0.0; 2] };
     let g = m.gravity(0.0);
-    let factor = exp(ln_thrust);
+    let factor = exp(ln_thrust) * stage.pace(ln_thrust);
     let burn_s = stage.burn_s * stretch;
     let dt = (burn_s / 2000.0).min(0.002);
     let force = |t: f64| stage.at(t, stretch).0 * factor;
@@ -146,12 +146,13 @@ struct Burn {
 impl Burn {
     fn light(&mut self, m: &Model, draws: &mut Draws, stage: usize, t_s: f64) {
         let told = &m.stages[stage];
+        let ln_thrust = told.ln_thrust_sd * draws.normal();
         *self = Self {
             stage,
             ignition_s: t_s,
             burning: true,
-            ln_thrust: told.ln_thrust_sd * draws.normal(),
-            stretch: (1.0 + STRETCH_SD * draws.normal()).max(0.5),
+            ln_thrust,
+            stretch: (1.0 + STRETCH_SD * draws.normal()).max(0.5) * told.pace(ln_thrust),
             next_s: None,
         };
     }
@@ -162,7 +163,7 @@ impl Burn {
             return (0.0, 1.0);
         }
         let (a, mass) = m.stages[self.stage].at(t_s - self.ignition_s, self.stretch);
-        (a * exp(self.ln_thrust), mass)
+        (a * exp(self.ln_thrust) * m.stages[self.stage].pace(self.ln_thrust), mass)
     }
 
     fn ends_s(&self, m: &Model) -> f64 {

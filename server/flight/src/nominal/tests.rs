@@ -34,6 +34,7 @@ pub(crate) fn plan() -> Plan {
         motors: vec![Motor {
             impulse_ns: told(500.0, 35.0),
             burn_time_s: 1.0,
+            burn_time_ln_sd: 0.0,
             propellant_mass_kg: 1e-6,
             curve: vec![],
             ignition_after_burnout_s: told(0.0, 0.0),
