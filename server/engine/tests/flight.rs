@@ -81,8 +81,8 @@ fn a_flight_is_told_from_the_pad_to_its_end() {
     });
     let prediction = prediction.unwrap();
     let error = (prediction.apogee_height_m.p50 - apogee_m).abs();
-    assert!(error < 0.03 * apogee_m, "half-way through coast {error:.1} m off {apogee_m:.0} m");
-    assert!(error < (prediction.hand_height_m - apogee_m).abs() + 2.0, "better than the sum done by hand");
+    // The sum done by hand is no measure here: its drag and this barometer's air, a per cent off, cancel.
+    assert!(error < 0.015 * apogee_m, "half-way through coast {error:.1} m off {apogee_m:.0} m");
     let states: Vec<_> =
         out.iter().filter_map(|o| if let Said::Flight(f) = &o.what { Some(f) } else { None }).collect();
     assert_eq!(states[0].opened_ns, good().all[0].t_ns);

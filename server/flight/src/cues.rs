@@ -266,7 +266,7 @@ impl<'a> Way<'a> {
             Trigger::AfterApogee(s) => Some(self.at_time(marked(EventKind::Apogee)? + s + delay_s)),
             Trigger::AfterLiftoff(s) => Some(self.at_time(marked(EventKind::Liftoff)? + s + delay_s)),
             Trigger::AfterBurnout(s) => {
-                let lasts_s = self.m.stages.first().map_or(1.0, |s| s.lasts_s(&self.b));
+                let lasts_s = self.m.stages.first().map_or(1.0, |s| s.lasts_s(self.b));
                 let out = marked(EventKind::Burnout).unwrap_or(self.f.regime.ignition_s + lasts_s);
                 Some(self.at_time(out + s + delay_s))
             }

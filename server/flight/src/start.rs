@@ -214,10 +214,11 @@ impl Filter {
     }
 
     /// A receiver's own lag (common practice, no source), and what a fix waits for its packet, s: receiver and packets keep their
-    /// rates, so that the wait is the same all along, anything up to a gap.
+    /// rates, so that the wait is the same all along, anything up to a gap where packets are sent by a clock, and little where a new
+    /// fix is sent at once.
     fn gnss_lag_s(&self) -> Told {
         let gap_s = self.fix_gap_s();
-        Told { value: 0.25 + 0.5 * gap_s, sd: hypot2(0.2, 0.29 * gap_s) }
+        Told { value: 0.25 + 0.35 * gap_s, sd: hypot2(0.25, 0.29 * gap_s) }
     }
 
     /// Prior of everything but motion and lean.

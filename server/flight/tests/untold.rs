@@ -83,7 +83,7 @@ impl Flight {
         let scale_m = 287.053 * plan.weather.temperature_k / 9.8;
         let own = self.ago(board.own_lag_s);
         let since = t - LIFTOFF_S;
-        let fixed = board.fixes_from_s.filter(|from| i % 20 == 0 && (since < 0.0 || since > *from));
+        let fixed = board.fixes_from_s.filter(|from| i.is_multiple_of(20) && (since < 0.0 || since > *from));
         Sample {
             body: 0,
             t_s: t,
