@@ -25,6 +25,8 @@ const SLOW_FIX_S: f64 = 0.4;
 const FRESH_S: f64 = 1.5;
 const ALOFT_M: f64 = 30.0;
 const ALOFT_CLIMB_MPS: f64 = 8.0;
+/// The same of what falls, where places alone say so, m.
+const FALLS_FROM_M: f64 = 100.0;
 
 /// How late a vehicle's own height is: what its own filter takes (common practice, no source).
 const OWN_LAG_S: Told = Told { value: 0.2, sd: 0.15 };
@@ -334,21 +336,15 @@ fn by_gnss_speed(glances: &[Glance], sd_m: f64, net: f64, burn_s: f64) -> Option
     let newest = glances.last()?.t_s;
     let quiet = glances.iter().filter(|g| g.t_s > newest - 0.5).any(|g| g.rests);
     let felt = glances.iter().any(|g| g.axial.is_some() || g.baro_m.is_some());
-    // The same figures again are the same fix in another packet.
+    // The same figures again are the same fix in another packet: it is of when it came first.
     let mut told: [Option<(f64, f64, Option<f64>)>; 2] = [None; 2];
-    for g in glances.iter().rev() {
+    for g in glances {
         let Some(climb) = g.gnss_climb else { continue };
-        if told[0].is_none_or(|(_, v, up)| v != climb || up != g.gnss_up_m) {
-            if told[0].is_some() {
-                told[1] = Some((g.t_s, climb, g.gnss_up_m));
-                break;
-            }
-            told[0] = Some((g.t_s, climb, g.gnss_up_m));
-        } else {
-            told[0] = Some((g.t_s, climb, g.gnss_up_m));
+        if told[1].is_none_or(|(_, v, up)| v != climb || up != g.gnss_up_m) {
+            told = [told[1], Some((g.t_s, climb, g.gnss_up_m))];
         }
     }
-    let [Some((t1, v1, up1)), Some((t0, v0, up0))] = told else { return None };
+    let [Some((t0, v0, up0)), Some((t1, v1, up1))] = told else { return None };
     if quiet || t1 < newest - FRESH_S {
         return None;
     }
@@ -403,7 +399,7 @@ pub(crate) fn falls(glances: &[Glance], sd_m: f64) -> Option<(f64, f64)> {
     let (first, climb) = ((h1 - h0) / (t1 - t0), (h2 - h1) / (t2 - t1));
     let alike = climb < 0.4 * first && first < 0.4 * climb;
     let apart = t1 - t0 >= SLOW_FIX_S && t2 - t1 >= SLOW_FIX_S && t2 - t0 < 8.0;
-    let clear = 2.0 * ALOFT_M + 5.0 * sd_m;
+    let clear = FALLS_FROM_M + 5.0 * sd_m;
     (!felt && apart && alike && first < -3.0 && climb < -3.0 && h2 > clear).then_some((h2, climb))
 }
 
