@@ -13,7 +13,7 @@ from .air import drawn_air, normal_gravity, standard_temperature_k
 from .wind import Wind
 
 CLASSES = ["small", "straight", "leaning", "arcing", "transonic", "high", "two_stage", "pressure_only", "gnss_only",
-           "no_gnss", "full", "lossy", "told_wrong", "reboot", "chute_failure"]
+           "no_gnss", "full", "lossy", "told_wrong", "reboot", "chute_failure", "untold"]
 # what a flight must have done to belong to its class: apogee height (m) and greatest Mach number
 BOUNDS = {"small": ((80.0, 360.0), (0.0, 0.9)), "transonic": ((800.0, 7000.0), (1.0, 1.45)),
           "high": ((9000.0, 32000.0), (1.0, 4.5)), "two_stage": ((300.0, 12000.0), (0.0, 3.0))}
@@ -120,7 +120,7 @@ def draw(cls, seed, attempt=0):
         tilt = u(1.0, 5.0)
     elif cls == "two_stage":
         s.update(target=u(700, 2200), dry=u(6, 18), d=u(0.1, 0.15), tw=u(7, 11))
-    elif cls in ("pressure_only", "gnss_only", "no_gnss", "full", "lossy", "told_wrong", "reboot", "chute_failure"):
+    elif cls in ("pressure_only", "gnss_only", "no_gnss", "full", "lossy", "told_wrong", "reboot", "chute_failure", "untold"):
         s.update(target=math.exp(u(math.log(300), math.log(3000))), dry=u(1.5, 20), d=u(0.06, 0.16))
         if rng.random() < 0.35:
             tilt, offset, margin_cal, tip = u(3, 10), u(0.5, 3.0), u(0.9, 2.5), 0.12
@@ -211,6 +211,8 @@ def draw(cls, seed, attempt=0):
     if rng.random() < 0.4:
         # some crews hand in a curve, of about the right shape
         told["motor"]["curve"] = [(k0 * burn, max(k1 * (1 + 0.08 * n()), 0.0)) for k0, k1 in knots]
+    if cls == "untold":
+        say_little(told, rng)
     return Case(cls, seed, told, veh, air, wind, lat, lon, rng, sensors_of(cls, rng), radio_of(cls, rng),
                 liftoff_utc=1781380000.0 + seed * 137.25 + CLASSES.index(cls) * 86400.0,
                 true=dict(thrust_kind=kind, impulse_ns=true0.thrust.impulse, burn_s=true0.thrust.end,
@@ -256,7 +258,7 @@ def recovery(cls, rng, dry, delta, diameter, rho0):
         what = rng.integers(4)
         fail_drogue, fail_main = what in (0, 1), what in (0, 2)
         late = u(3.0, 8.0) if what == 3 else 0.0
-    single = cls == "small" or (cls == "straight" and rng.random() < 0.3)
+    single = cls in ("small", "untold") or (cls == "straight" and rng.random() < 0.3)
     drogueless = not single and cls not in ("leaning", "high", "two_stage") and rng.random() < 0.15
     descents = []
     if single:
@@ -295,6 +297,17 @@ def recovery(cls, rng, dry, delta, diameter, rho0):
     return pieces, cues, told_bodies, told_cues
 
 
+def say_little(told, rng):
+    """A crew that tells ten lines: what flies and where; no weather, burn, spreads, cues or descents. What it leaves out is the program's guess."""
+    told["weather"] = {}
+    keep = ("name", "liftoff_mass_kg", "diameter_m") + (("drag_coefficient",) if rng.random() < 0.5 else ())
+    told["vehicle"] = {k: v for k, v in told["vehicle"].items() if k in keep}
+    told["motor"] = {"total_impulse_ns": told["motor"]["total_impulse_ns"]}
+    told["cue"] = []
+    for body in told["body"]:
+        body["descent"] = []
+
+
 def sensors_of(cls, rng):
     """Which sensors fly, and how good they are."""
     u = rng.uniform
@@ -312,6 +325,9 @@ def sensors_of(cls, rng):
         has.update(gnss=True)
     elif cls == "small":
         has.update(gnss=rng.random() < 0.3)
+    elif cls == "untold" and rng.random() < 0.5:
+        # an altimeter sends its own figures, with an accelerometer or without
+        has = dict.fromkeys(has, False) | dict(own=True, axial=rng.random() < 0.5)
     has["velocity"] = has["velocity"] and has["gnss"]
     return dict(has=has, rate_hz=float(rng.choice([5.0, 10.0, 20.0])) if cls == "small" else float(rng.choice([4.0, 5.0, 10.0, 20.0])),
                 baro=dict(noise=u(1.0, 6.0), lag=u(0.01, 0.12), step=float(rng.choice([0.1, 1.0, 2.0, 4.0])),

@@ -150,6 +150,9 @@ def judge_cues(said, truth, plan, samples):
     liftoff, burnout = events["liftoff"], events["burnout"]
     for body in truth["bodies"]:
         for c in body["cues"]:
+            if c["cue"] >= len(plan["cues"]):
+                # Nobody told of it.
+                continue
             limit = plan["cues"][c["cue"]]["limit"]
             # What comes later than it was told to cannot be foretold, and what has failed never comes.
             if limit is None or c["late_s"] > 0:
@@ -258,7 +261,8 @@ def judge(folder, lines_path, samples_only=False):
     out["landings"] = []
     for i, b in enumerate(truth["bodies"]):
         for key, t in (("apogee", ap["t_s"]), ("chute", b["events"].get("first_chute", 1e18) + 10.0)):
-            if t < b["landing"]["t_s"] - 1.0:
+            # Where no descent was told there is none to come down by.
+            if t < b["landing"]["t_s"] - 1.0 and plan["bodies"][i]["descents"]:
                 row = judge_landing(said, t, b, i)
                 if row:
                     out["landings"].append(dict(row, body=i, at=key))

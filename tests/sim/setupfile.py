@@ -72,16 +72,31 @@ def told_of(value, sd):
     return dict(value=value, sd=sd)
 
 
+def filled(told):
+    """What the README's tables say is taken for what nobody told, and the spreads that only a plan has."""
+    elev, v, m = told["site"]["elevation_m"], told["vehicle"], told["motor"]
+    weather = dict(station_pressure_hpa=1013.25 * (1 - 2.25577e-5 * elev) ** 5.25588, temperature_c=15.0 - 0.0065 * elev, wind_mps=0.0,
+                   wind_spread_mps=4.0, wind_from_deg=0.0, wind_height_m=10.0) | told["weather"]
+    weather["temperature_sd_k"] = 0.0 if "temperature_c" in told["weather"] else 12.0
+    vehicle = dict(drag_coefficient=0.55, drag_spread_percent=25.0, liftoff_mass_spread_percent=3.0, rail_guided_length_m=2.0,
+                   rail_tilt_from_vertical_deg=2.0, lean_spread_deg=6.0) | v
+    burn = dict(burn_time_s=m["total_impulse_ns"] / (7.0 * v["liftoff_mass_kg"] * 9.81),
+                propellant_mass_kg=m["total_impulse_ns"] / (200.0 * 9.81), impulse_spread_percent=7.0) | m
+    burn["burn_time_ln_sd"] = 0.0 if "burn_time_s" in m else 0.4
+    return told | dict(weather=weather, vehicle=vehicle, motor=burn)
+
+
 def plan_json(told):
     """The plan as the program should resolve that setup: SI, indices instead of names."""
     rad = math.radians
+    told = filled(told)
     site, w, v, m = told["site"], told["weather"], told["vehicle"], told["motor"]
     cue_no = {c["name"]: i for i, c in enumerate(told["cue"])}
     body_no = {b["name"]: i for i, b in enumerate(told["body"])}
     cd = told_of(v["drag_coefficient"], v["drag_coefficient"] * v["drag_spread_percent"] / 100)
     imp_sd = m["impulse_spread_percent"] / 100
     motors = [dict(impulse_ns=told_of(m["total_impulse_ns"], m["total_impulse_ns"] * imp_sd),
-                   burn_time_s=m["burn_time_s"], propellant_mass_kg=m["propellant_mass_kg"],
+                   burn_time_s=m["burn_time_s"], burn_time_ln_sd=m["burn_time_ln_sd"], propellant_mass_kg=m["propellant_mass_kg"],
                    curve=[list(x) for x in scaled_curve(m)] if "curve" in m else [], ignition_after_burnout_s=told_of(0.0, 0.0), dropped_mass_kg=0.0,
                    drag_coefficient=cd, diameter_m=v["diameter_m"])]
     for x in told["upper_motor"]:
@@ -119,7 +134,7 @@ def plan_json(told):
     return dict(
         site=dict(latitude_rad=rad(site["latitude_deg"]), longitude_rad=rad(site["longitude_deg"]),
                   elevation_m=site["elevation_m"], geoid_m=site["geoid_above_ellipsoid_m"]),
-        weather=dict(pressure_pa=w["station_pressure_hpa"] * 100, temperature_k=w["temperature_c"] + 273.15,
+        weather=dict(pressure_pa=w["station_pressure_hpa"] * 100, temperature_k=w["temperature_c"] + 273.15, temperature_sd_k=w["temperature_sd_k"],
                      wind_mps=told_of(w["wind_mps"], w["wind_spread_mps"]), wind_from_rad=rad(w["wind_from_deg"]),
                      wind_height_m=w["wind_height_m"]),
         vehicle=dict(liftoff_mass_kg=told_of(v["liftoff_mass_kg"], v["liftoff_mass_kg"] * v["liftoff_mass_spread_percent"] / 100),

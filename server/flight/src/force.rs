@@ -8,7 +8,7 @@ use libm::sqrt;
 use crate::filter::Filter;
 use crate::fuse::Number;
 use crate::model::Model;
-use crate::motion::{across_per_rad, air_cov, airspeed, axial_force};
+use crate::motion::{across_per_rad, air_cov, airspeed, axial_force, heading};
 use crate::output::Phase;
 use crate::phase::FALLS_S;
 use crate::sample::Sample;
@@ -132,8 +132,7 @@ impl Filter {
             if !(surprise || ends && felt.is_some()) {
                 continue;
             }
-            let (air, v) = airspeed(m, &b.x);
-            let along = if v > 1.0 { air.map(|a| a / v) } else { b.rail };
+            let along = heading(m, b);
             let step = y * y;
             let Some((then_s, then)) = felt else {
                 // Nothing was felt under power before: the belief itself weighs the step against the speed.

@@ -99,6 +99,12 @@ pub(crate) fn airspeed(m: &Model, x: &[f64]) -> ([f64; 3], f64) {
     (a, sqrt(a[0] * a[0] + a[1] * a[1] + a[2] * a[2]))
 }
 
+/// Unit vector of a blob's airspeed; along its rail where it does not move.
+pub(crate) fn heading(m: &Model, blob: &Blob) -> [f64; 3] {
+    let (air, v) = airspeed(m, &blob.x);
+    if v > 1.0 { air.map(|a| a / v) } else { blob.rail }
+}
+
 /// Covariance of the airspeed, from that of velocity and wind.
 pub(crate) fn air_cov<const K: usize>(p: &[[f64; K]; K]) -> [[f64; 3]; 3] {
     let mut cov = [[0.0; 3]; 3];

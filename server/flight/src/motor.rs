@@ -5,7 +5,7 @@
 //! the impulse stays the same.
 
 use crate::plan::Motor;
-use crate::state::{Blob, LNK, SHAPE, TAU};
+use crate::state::{Blob, LNK, SHAPE, TAU, VE};
 
 /// Time constant of thrust's tail over the burn, and its ends, s: what is left of a grain goes with its web, as the burn does (tail-offs of
 /// usual grains; common practice, no source). Longer: drag is learnt later; shorter: a tail is taken for less drag.
@@ -41,6 +41,8 @@ pub(crate) struct Stage {
     pub ln_thrust_sd: f64,
     /// Share of ln thrust that is a shorter burn of the same impulse (regression of the one on the other).
     sooner: f64,
+    /// Variance of the impulse's logarithm that this share leaves out.
+    impulse_ln_var: f64,
     /// Ignition after the previous burnout, s, and its spread.
     pub ignition_after_s: f64,
     /// Spread of that.
@@ -80,6 +82,7 @@ impl Stage {
         let burn_ln_sd = motor.burn_time_ln_sd.clamp(0.0, 1.0);
         let impulse_ln_sd = (motor.impulse_ns.sd / motor.impulse_ns.value.max(1e-6)).clamp(0.005, 0.5);
         let push_ln_var = impulse_ln_sd * impulse_ln_sd + mass_ln_sd * mass_ln_sd;
+        let sooner = burn_ln_sd * burn_ln_sd / (push_ln_var + burn_ln_sd * burn_ln_sd);
         Self {
             thrust,
             spent,
@@ -91,7 +94,8 @@ impl Stage {
             ln_k: libm::log((pad_density * cd * area / (2.0 * after_kg)).max(1e-9)),
             ln_k_sd: libm::sqrt(cd_ln_sd * cd_ln_sd + mass_ln_sd * mass_ln_sd),
             ln_thrust_sd: libm::sqrt(push_ln_var + burn_ln_sd * burn_ln_sd),
-            sooner: burn_ln_sd * burn_ln_sd / (push_ln_var + burn_ln_sd * burn_ln_sd),
+            sooner,
+            impulse_ln_var: sooner * push_ln_var,
             ignition_after_s: motor.ignition_after_burnout_s.value,
             ignition_sd_s: motor.ignition_after_burnout_s.sd,
             has_curve: from_curve,
@@ -137,6 +141,35 @@ impl Stage {
     /// Time constant of thrust's tail, s, as far as the told burn says.
     pub(crate) fn tail_tau_s(&self) -> f64 {
         (TAIL_SHARE * self.burn_s).clamp(TAIL_LEAST_S, TAIL_MOST_S)
+    }
+
+    /// A burn is over as long after ignition as its thrust was weak: what a greater thrust gained it does not gain any longer. `motion` carries
+    /// the slope of thrust alone; this is what the end adds to it, along `along`.
+    pub(crate) fn has_spent(&self, b: &mut Blob, along: [f64; 3]) {
+        if self.sooner == 0.0 {
+            return;
+        }
+        let gained = self.impulse_ns / self.burnt_mass_kg() * libm::exp((1.0 - self.sooner) * b.x[TAU]);
+        let by_tau = along.map(|u| -self.sooner * gained * u);
+        let with_tau = b.p[TAU];
+        for (i, k) in by_tau.into_iter().enumerate() {
+            for (p, c) in b.p[VE + i].iter_mut().zip(with_tau) {
+                *p += k * c;
+            }
+        }
+        for row in &mut b.p {
+            let c = row[TAU];
+            for (i, k) in by_tau.into_iter().enumerate() {
+                row[VE + i] += k * c;
+            }
+        }
+        // What the impulse itself is off by.
+        let left = gained * gained * self.impulse_ln_var;
+        for (i, a) in along.into_iter().enumerate() {
+            for (j, c) in along.into_iter().enumerate() {
+                b.p[VE + i][VE + j] += left * a * c;
+            }
+        }
     }
 
     /// This stage flies on where another burnt out: drag and thrust are those of another body, whose curve near Mach 1 is not the
@@ -214,5 +247,28 @@ mod tests {
         assert!((s.at(0.0, 1.0).1 - 5.0 / 4.5).abs() < 1e-12);
         assert!((s.at(1.0, 1.0).1 - 4.75 / 4.5).abs() < 1e-12);
         assert_eq!(s.at(3.0, 1.0), (0.0, 1.0));
+    }
+
+    #[test]
+    fn a_burn_time_that_nobody_told_adds_nothing_to_what_an_impulse_is_off_by() {
+        let mut told = motor(vec![]);
+        told.burn_time_ln_sd = 0.4;
+        let stage = Stage::new(&told, 5.0, 0.03, 1.2);
+        assert!((stage.pace(0.7) * libm::exp(0.7) - 1.0).abs() < 0.05, "as much sooner as stronger, nearly");
+        // A speed gained along one direction, known as well as its thrust.
+        let (along, gained, var) = ([0.0, 0.6, 0.8], 1000.0 / 4.5, stage.ln_thrust_sd * stage.ln_thrust_sd);
+        let mut b = Blob::zero();
+        b.p[TAU][TAU] = var;
+        for i in 0..3 {
+            b.p[VE + i][TAU] = gained * var * along[i];
+            b.p[TAU][VE + i] = gained * var * along[i];
+            for j in 0..3 {
+                b.p[VE + i][VE + j] = gained * gained * var * along[i] * along[j];
+            }
+        }
+        stage.has_spent(&mut b, along);
+        let off = libm::sqrt(b.p[VE + 2][VE + 2]) / (gained * along[2]);
+        assert!((off - libm::hypot(0.07, 0.03)).abs() < 1e-3, "{off}");
+        assert!(b.p[VE][VE].abs() < 1e-9 && (b.p[VE + 1][VE + 2] - b.p[VE + 2][VE + 1]).abs() < 1e-6);
     }
 }

@@ -311,6 +311,11 @@ impl Filter {
                 }
                 let kind = self.regime.burnout();
                 let told = told_s(m, &self.regime);
+                for b in self.blobs.iter_mut() {
+                    if let Some(stage) = stage {
+                        stage.has_spent(b, crate::motion::heading(m, b));
+                    }
+                }
                 self.mark(kind, self.regime.ignition_s + mean, sqrt(var + 0.05 * 0.05 * told * told));
                 let t = self.t_s;
                 self.end_burn(m, t);

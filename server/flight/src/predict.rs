@@ -6,7 +6,9 @@
 
 use crate::filter::{BLOBS, Filter};
 use crate::model::Model;
-use crate::motion::{Regime, acceleration_of, air_cov, airspeed, longest_step_s, rail_exit_in_s, step};
+use crate::motion::{
+    Regime, acceleration_of, air_cov, airspeed, heading, longest_step_s, rail_exit_in_s, step,
+};
 use crate::output::{Phase, Prediction, Quantiles};
 use crate::phase::tail_tau_s;
 use crate::quantiles::Spread;
@@ -149,6 +151,10 @@ impl<'a> Ahead<'a> {
                 self.regime.thrust_tau_s = self.regime.thrust_tau_s.min(tail_tau_s(self.m, &self.regime));
             }
             if self.t_s >= out + 1e-6 && self.blob.x[D].abs() < 2.0 {
+                if let Some(stage) = self.m.stages.get(self.regime.stage) {
+                    let along = heading(self.m, &self.blob);
+                    stage.has_spent(&mut self.blob, along);
+                }
                 self.regime.burning = false;
                 self.regime.thrust_sd = 0.0;
                 self.regime.coasts();
