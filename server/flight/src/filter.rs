@@ -330,8 +330,11 @@ impl Filter {
         let t = s.t_s;
         if let Some(p) = s.pressure_pa.filter(|p| p.is_finite() && *p > 0.0) {
             let height_m = m.air.height_m(p);
+            let noise_m = m.air.metres_per_pascal(0.0) * libm::sqrt(self.sensors.variance(Channel::Baro));
             self.pad.stir(height_m, t);
-            self.pad.add(Zero::Baro, height_m, t);
+            if !self.pad.flies_off(Zero::Baro, height_m, noise_m, t) {
+                self.pad.add(Zero::Baro, height_m, t);
+            }
             self.sensors.on_pad(Channel::Baro, p, t);
         }
         if let Some(f) = s.axial_mps2.filter(|f| f.is_finite()) {
@@ -339,14 +342,17 @@ impl Filter {
             self.sensors.on_pad(Channel::Axial, f, t);
         }
         if let Some(h) = s.own_height_m.filter(|h| h.is_finite()) {
-            self.pad.add(Zero::Own, h, t);
+            let noise_m = libm::sqrt(self.sensors.variance(Channel::OwnHeight));
+            if !self.pad.flies_off(Zero::Own, h, noise_m, t) {
+                self.pad.add(Zero::Own, h, t);
+            }
             self.sensors.on_pad(Channel::OwnHeight, h, t);
         }
         if let Some((e, n, u)) = Self::fix_enu(m, s) {
             let same =
                 self.sensors.get(Channel::FixFlat).heard && self.sensors.get(Channel::FixFlat).taken_s >= t;
             let noise = libm::sqrt(self.sensors.variance(Channel::FixUp));
-            if !same && !u.is_some_and(|u| self.pad.flies_off(u, noise, t)) {
+            if !same && !u.is_some_and(|u| self.pad.flies_off(Zero::Up, u, noise, t)) {
                 self.pad.add(Zero::East, e, t);
                 self.pad.add(Zero::North, n, t);
                 self.sensors.on_pad(Channel::FixFlat, e, t);

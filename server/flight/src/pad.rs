@@ -34,7 +34,7 @@ const STIRRED_FOR_S: f64 = 300.0;
 /// Most that one height counts for in that, m (a strong gust on the ports, 100 Pa).
 const MOST_STIR_M: f64 = 8.0;
 
-/// Height by a receiver above its zero that nothing on a pad has, beyond its spread, m, and how long it may be a flight, s: few climb for
+/// Height above its zero that nothing on a pad has, beyond its spread, m, and how long it may be a flight, s: few climb for
 /// longer (common practice, no source).
 const FAR_UP_M: f64 = 25.0;
 const FAR_UP_FOR_S: f64 = 40.0;
@@ -63,8 +63,8 @@ pub(crate) struct Pad {
     stir_m2: f64,
     stirs: f64,
     stirred_s: f64,
-    /// Since when a receiver's heights have been far above their zero, s.
-    far_up_s: Option<f64>,
+    /// Since when a channel's heights have been far above their zero, s.
+    far_up_s: [Option<f64>; ZEROS],
 }
 
 impl Pad {
@@ -75,7 +75,7 @@ impl Pad {
             stir_m2: 0.0,
             stirs: 0.0,
             stirred_s: -1e300,
-            far_up_s: None,
+            far_up_s: [None; ZEROS],
         }
     }
 
@@ -117,14 +117,14 @@ impl Pad {
         (n > 0.0).then(|| Told { value: sum / n, sd: noise_sd / libm::sqrt(n) })
     }
 
-    /// Whether a receiver's height is so far above its zero that it may fly: what is aloft moves no zero. What stays there for long was the
+    /// Whether a height is so far above its zero that it may fly: what is aloft moves no zero. What stays there for long was the
     /// zero's error.
-    pub(crate) fn flies_off(&mut self, up_m: f64, noise_sd: f64, t_s: f64) -> bool {
-        let spread = self.unrest(Zero::Up, t_s).unwrap_or(0.0).max(noise_sd);
-        let far = self.zero(Zero::Up, t_s, 0.0).is_some_and(|z| up_m - z.value > FAR_UP_M + 6.0 * spread);
-        let since = *self.far_up_s.get_or_insert(t_s);
+    pub(crate) fn flies_off(&mut self, which: Zero, up_m: f64, noise_sd: f64, t_s: f64) -> bool {
+        let spread = self.unrest(which, t_s).unwrap_or(0.0).max(noise_sd);
+        let far = self.zero(which, t_s, 0.0).is_some_and(|z| up_m - z.value > FAR_UP_M + 6.0 * spread);
+        let since = *self.far_up_s[which as usize].get_or_insert(t_s);
         if !far {
-            self.far_up_s = None;
+            self.far_up_s[which as usize] = None;
         }
         far && t_s - since < FAR_UP_FOR_S
     }

@@ -22,6 +22,8 @@ struct Board {
     weather_pa: f64,
     /// How late the vehicle's own figures are, s.
     own_lag_s: f64,
+    /// Whether a packet is heard, by seconds since liftoff.
+    heard: fn(f64) -> bool,
 }
 
 const PRESSURE: Board = Board {
@@ -32,6 +34,7 @@ const PRESSURE: Board = Board {
     noise_pa: 6.0,
     weather_pa: 0.0,
     own_lag_s: 0.0,
+    heard: |_| true,
 };
 
 /// Straight up from one second after another; true height and climb beside every sample. A canopy that falls at 6 m/s opens at once
@@ -135,7 +138,9 @@ fn fly(
     let mut tracker = Tracker::new(plan, 0.0);
     for _ in 0..4000 {
         flight.step();
-        tracker.take(&flight.sample(plan, board));
+        if (board.heard)(flight.t_s - STEP_S - LIFTOFF_S) {
+            tracker.take(&flight.sample(plan, board));
+        }
         tracker.advance(flight.t_s);
         if until(&flight, &tracker) {
             return (flight, tracker);
@@ -196,6 +201,23 @@ fn a_receiver_that_comes_back_high_up_shows_the_flight() {
     assert_eq!(phase(&tracker), Phase::Descending, "at {} m", flight.h);
     let found = tracker.estimate(0).expect("aloft").height_m.p50;
     assert!((found - flight.h).abs() < 30.0, "{found} {}", flight.h);
+}
+
+#[test]
+fn what_is_heard_between_silences_aloft_moves_no_zero() {
+    // Silent over liftoff, two packets, silence again: the zero must not have learnt from those.
+    let heard = |since: f64| {
+        since < -1.0 || [2.0, 2.6].iter().any(|t| (since - t).abs() < 0.5 * STEP_S) || since > 5.5
+    };
+    let plan = plan();
+    for board in [Board { axial: true, heard, ..PRESSURE }, Board { heard, ..PRESSURE }] {
+        let (flight, tracker) = fly(&plan, board, BURN_S, |f, t| {
+            f.v < 0.0 || (f.t_s > LIFTOFF_S + 7.0 && phase(t) != Phase::Waiting)
+        });
+        assert_ne!(phase(&tracker), Phase::Waiting, "{} s after liftoff", flight.t_s - LIFTOFF_S);
+        let found = tracker.estimate(0).expect("aloft").height_m.p50;
+        assert!((found / flight.h - 1.0).abs() < 0.05, "{found} {}", flight.h);
+    }
 }
 
 #[test]
