@@ -124,12 +124,12 @@ def main(argv=None):
     elif a.what == "pad":
         from .pad import count
         rows = count(a.binary, a.hours, a.first, a.samples, a.jobs)
-        for hour, n, lifted, back, code, took in rows:
-            if lifted or code:
-                print(f"hour {hour}: {lifted} liftoffs said, {back} taken back, exit {code}")
-        print(f"{len(rows)} hours, {sum(r[1] for r in rows)} packets: {sum(r[2] for r in rows)} liftoffs said, {sum(r[3] for r in rows)} of them taken back; "
-              f"{sum(r[5] for r in rows):.0f} s of the program")
-        return 1 if any(r[2] or r[4] for r in rows) else 0
+        for hour, _, lifted, back, joined, code, _ in rows:
+            if lifted or joined or code:
+                print(f"hour {hour}: {lifted} liftoffs said, {back} taken back, {joined} flights joined aloft, exit {code}")
+        print(f"{len(rows)} hours, {sum(r[1] for r in rows)} packets: {sum(r[2] for r in rows)} liftoffs said, {sum(r[3] for r in rows)} of them taken back, "
+              f"{sum(r[4] for r in rows)} flights joined aloft; {sum(r[6] for r in rows):.0f} s of the program")
+        return 1 if any(r[2] or r[4] or r[5] for r in rows) else 0
     elif a.what == "pack":
         from .committed import make_all
         make_all()

@@ -162,7 +162,7 @@ def pad_hour(hour, base, seconds=3600.0):
 
 
 def count(binary, hours, first=1, samples=False, jobs=2, keep=False):
-    """[(hour, packets, liftoffs said, of those withdrawn, exit code, seconds taken)]."""
+    """[(hour, packets, liftoffs said, of those withdrawn, flights joined aloft, exit code, seconds taken)]."""
     base = OUT / "pad"
 
     def one(hour):
@@ -173,10 +173,12 @@ def count(binary, hours, first=1, samples=False, jobs=2, keep=False):
         liftoffs = [x for x in said.kinds.get("event", []) if x.get("event") == "liftoff"]
         lifted = {named(x) for x in liftoffs}
         back = {named(x) for x in liftoffs if x.get("withdrawn")}
-        if not keep and not lifted:
+        # A flight that is joined aloft has no liftoff.
+        joined = {x.get("flight") for x in said.kinds.get("estimate", []) if x.get("phase") != "waiting"} - {x.get("flight") for x in liftoffs}
+        if not keep and not lifted and not joined:
             shutil.rmtree(folder)
             path.unlink()
-        return hour, n, len(lifted), len(back), code, took
+        return hour, n, len(lifted), len(back), len(joined), code, took
 
     with ThreadPoolExecutor(jobs) as pool:
         return list(pool.map(one, range(first, first + hours)))
