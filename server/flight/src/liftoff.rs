@@ -344,20 +344,18 @@ fn by_gnss_speed(glances: &[Glance], sd_m: f64, net: f64, burn_s: f64) -> Option
             told = [told[1], Some((g.t_s, climb, g.gnss_up_m))];
         }
     }
-    let [Some((t0, v0, up0)), Some((t1, v1, up1))] = told else { return None };
-    if quiet || t1 < newest - FRESH_S {
-        return None;
-    }
-    let grows = v1 >= 10.0 && v0 >= 5.0 && v1 >= v0 && t1 - t0 < 1.5;
-    let aloft = up1.zip(up0).is_some_and(|(h1, h0)| {
-        let by_height = (h1 - h0) / (t1 - t0);
+    let Some((t1, v1, up1)) = told[1].filter(|(t, ..)| !quiet && *t >= newest - FRESH_S) else { return None };
+    // Two packets in a row that tell of it are enough, be they of one fix.
+    let mut last =
+        glances.iter().rev().take_while(|g| g.t_s >= newest - FRESH_S).filter_map(|g| g.gnss_climb);
+    let grows =
+        last.next().zip(last.next()).is_some_and(|(v, before)| v >= 10.0 && before >= 5.0 && v >= before);
+    let aloft = told[0].is_some_and(|(t0, v0, up0)| {
         let mean = 0.5 * (v0 + v1);
-        let clear = ALOFT_M + 5.0 * sd_m;
-        !felt
-            && h0 > clear
-            && v1 > ALOFT_CLIMB_MPS
-            && t1 - t0 < 5.0
-            && (by_height - mean).abs() < 5.0 + 0.4 * mean.abs()
+        let climbs = |(h1, h0): (f64, f64)| {
+            h0 > ALOFT_M + 5.0 * sd_m && ((h1 - h0) / (t1 - t0) - mean).abs() < 5.0 + 0.4 * mean.abs()
+        };
+        !felt && v1 > ALOFT_CLIMB_MPS && t1 - t0 < 5.0 && up1.zip(up0).is_some_and(climbs)
     });
     if !(grows || aloft) {
         return None;
