@@ -344,7 +344,7 @@ fn by_gnss_speed(glances: &[Glance], sd_m: f64, net: f64, burn_s: f64) -> Option
             told = [told[1], Some((g.t_s, climb, g.gnss_up_m))];
         }
     }
-    let Some((t1, v1, up1)) = told[1].filter(|(t, ..)| !quiet && *t >= newest - FRESH_S) else { return None };
+    let (t1, v1, up1) = told[1].filter(|(t, ..)| !quiet && *t >= newest - FRESH_S)?;
     // Two packets in a row that tell of it are enough, be they of one fix.
     let mut last =
         glances.iter().rev().take_while(|g| g.t_s >= newest - FRESH_S).filter_map(|g| g.gnss_climb);
