@@ -163,8 +163,6 @@ pub(crate) struct Filter {
     pub(crate) gnss_pushed: Option<Pushed>,
     /// Time between the last two packets, at most half a second.
     pub(crate) packet_gap_s: f64,
-    /// Whether the height and climb of the newest fix agreed.
-    pub(crate) gnss_tall_agrees: bool,
     /// Whether anything horizontal was ever used.
     pub(crate) flat_known: bool,
     pub(crate) tilt_known: bool,
@@ -231,7 +229,6 @@ impl Filter {
             gnss_last: None,
             gnss_pushed: None,
             packet_gap_s: 0.1,
-            gnss_tall_agrees: true,
             flat_known: false,
             tilt_known: false,
             low: Shelf::new(),
@@ -332,9 +329,7 @@ impl Filter {
             let height_m = m.air.height_m(p);
             let noise_m = m.air.metres_per_pascal(0.0) * libm::sqrt(self.sensors.variance(Channel::Baro));
             self.pad.stir(height_m, t);
-            if !self.pad.flies_off(Zero::Baro, height_m, noise_m, t) {
-                self.pad.add(Zero::Baro, height_m, t);
-            }
+            self.pad.add_height(Zero::Baro, height_m, noise_m, t);
             self.sensors.on_pad(Channel::Baro, p, t);
         }
         if let Some(f) = s.axial_mps2.filter(|f| f.is_finite()) {
@@ -343,9 +338,7 @@ impl Filter {
         }
         if let Some(h) = s.own_height_m.filter(|h| h.is_finite()) {
             let noise_m = libm::sqrt(self.sensors.variance(Channel::OwnHeight));
-            if !self.pad.flies_off(Zero::Own, h, noise_m, t) {
-                self.pad.add(Zero::Own, h, t);
-            }
+            self.pad.add_height(Zero::Own, h, noise_m, t);
             self.sensors.on_pad(Channel::OwnHeight, h, t);
         }
         if let Some((e, n, u)) = Self::fix_enu(m, s) {
@@ -451,6 +444,12 @@ impl Filter {
     pub(crate) fn hears(&self, c: Channel) -> bool {
         let record = self.sensors.get(c);
         record.heard && self.t_s - record.taken_s < HEARD_S
+    }
+
+    /// How long ago a channel's last value was taken, s, between `least_s` and ten seconds: what errs the same way for a while is not
+    /// averaged out by values that come fast.
+    pub(crate) fn taken_ago_s(&self, c: Channel, least_s: f64) -> f64 {
+        (self.t_s - self.sensors.get(c).taken_s).clamp(least_s, 10.0)
     }
 
     /// Whether neither force nor pressure is heard: only GNSS, or the vehicle's own figures.

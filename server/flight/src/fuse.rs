@@ -202,9 +202,14 @@ impl Filter {
         (mach, (square - mach * mach).max(0.0), q)
     }
 
+    /// Height by a sample's pressure above its zero, m.
+    pub(crate) fn height_by_pressure(&self, m: &Model, s: &Sample) -> Option<f64> {
+        let p = s.pressure_pa.filter(|p| p.is_finite() && *p > 1.0 && *p < 2e5)?;
+        Some(m.air.height_m(p - self.baro_over_pa) - self.zero_baro_m.value)
+    }
+
     fn take_pressure(&mut self, m: &Model, s: &Sample, t_sd: f64, climb: f64) -> bool {
-        let Some(p) = s.pressure_pa.filter(|p| p.is_finite() && *p > 1.0 && *p < 2e5) else { return false };
-        let z = m.air.height_m(p - self.baro_over_pa) - self.zero_baro_m.value;
+        let (Some(p), Some(z)) = (s.pressure_pa, self.height_by_pressure(m, s)) else { return false };
         let h = self.height();
         let mpp = m.air.metres_per_pascal(h.max(-500.0));
         let noise = mpp * sqrt(self.sensors.variance(Channel::Baro));
@@ -218,7 +223,7 @@ impl Filter {
         let at_one = m.air.dynamic_pressure_at_mach_one(h);
         let doubt = SHOCK_SHARE * sqrt(near) * at_one + if mach > 1.0 { 0.003 * q } else { 0.0 };
         // It errs the same way as long as it lasts, however many values come.
-        let since = (self.t_s - self.sensors.get(Channel::Baro).taken_s).clamp(0.01, 10.0);
+        let since = self.taken_ago_s(Channel::Baro, 0.01);
         let shock = doubt * mpp * sqrt(1.0 + SHOCK_LASTS_S / since);
         let quick = t_sd * climb;
         let variance = noise * noise + shock * shock + quick * quick + 1e-4 * noise * noise;
@@ -287,7 +292,7 @@ impl Filter {
             if !self.sensors.of(Channel::OwnHeight).frozen(z, h, 5.0 * noise + 10.0) {
                 // The vehicle's own filter lags, and its air is the standard's; both err the same way for seconds.
                 let off = libm::hypot(OWN_LAG_SD_S * climb, OWN_SCALE_SD * h);
-                let since = (self.t_s - self.sensors.get(Channel::OwnHeight).taken_s).clamp(0.01, 10.0);
+                let since = self.taken_ago_s(Channel::OwnHeight, 0.01);
                 let lasts = 1.0 + OWN_LASTS_S / since;
                 let variance = noise * noise + 4.0 + off * off * lasts + (t_sd * climb) * (t_sd * climb);
                 let view = |b: &Blob| (b.x[H] + b.x[BB], Row::new().with(H, 1.0).with(BB, 1.0));
@@ -304,7 +309,7 @@ impl Filter {
         if let Some(z) = s.own_climb_mps.filter(|v| v.is_finite() && v.abs() < 5000.0) {
             let noise = self.sensors.variance(Channel::OwnClimb);
             let off = libm::hypot(OWN_CLIMB_LAG_SD_S * self.acceleration[2], OWN_SCALE_SD * climb);
-            let since = (self.t_s - self.sensors.get(Channel::OwnClimb).taken_s).clamp(0.01, 10.0);
+            let since = self.taken_ago_s(Channel::OwnClimb, 0.01);
             let variance = noise + 4.0 + off * off * (1.0 + OWN_LASTS_S / since);
             let view = |b: &Blob| (b.x[VU], Row::new().with(VU, 1.0));
             self.take_number(

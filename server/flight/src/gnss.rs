@@ -69,7 +69,7 @@ impl Filter {
             let flat = self.sensors.variance(Channel::FixFlat).max(told * told);
             // A receiver smooths its height longer than its place: beside a barometer that is what its height is worth while it climbs.
             let smoothed = if heard_baro { TALL_LAG_SD_S * self.climb() } else { 0.0 };
-            let since = (self.t_s - self.sensors.get(Channel::FixUp).taken_s).clamp(0.05, 10.0);
+            let since = self.taken_ago_s(Channel::FixUp, 0.05);
             let smoothed = smoothed * smoothed * (1.0 + TALL_LASTS_S / since);
             let tall = self.sensors.variance(Channel::FixUp).max(told_up * told_up) + smoothed;
             // A receiver slower than the packets is heard with the same fix again and again.
@@ -97,7 +97,6 @@ impl Filter {
                         self.watch_ground(s.t_s, fix.at_m[2], sqrt(tall));
                     }
                 }
-                self.gnss_tall_agrees = tall_agrees;
                 let agrees = self.fix_flat(&fix) && tall_agrees;
                 // With hindsight it is known when it was to be believed.
                 if self.about.is_none() {
@@ -164,7 +163,6 @@ impl Filter {
                     let view =
                         |b: &Blob| (b.x[VU] - b.x[LAG] * a[2], Row::new().with(VU, 1.0).with(LAG, -a[2]));
                     if !self.gnss_number(Channel::SpeedUp, z, variance, hard, &view) {
-                        self.gnss_tall_agrees = false;
                         self.gnss_run = None;
                     }
                 }

@@ -3,7 +3,7 @@
 use libm::sqrt;
 
 use crate::filter::Filter;
-use crate::line::line;
+use crate::line::{Line, line};
 use crate::model::Model;
 use crate::output::{EventKind, Phase};
 use crate::sample::Sample;
@@ -23,24 +23,21 @@ const STILL_FALLS_M: f64 = 8.0;
 const TAKEN_BACK_FOR_S: f64 = 60.0;
 
 impl Filter {
-    /// The heights of the last seconds.
-    fn newest_heights(&self, window_s: f64) -> &[(f64, f64)] {
-        let n = self.low.len();
-        let newest = self.low.last().map_or(0.0, |l| l.0);
-        let since = self.low.iter().position(|p| newest - p.0 <= window_s + 0.3).unwrap_or(n);
-        let part = &self.low[since..n];
-        if part.first().is_some_and(|p| newest - p.0 < window_s - 0.5) { &[] } else { part }
+    /// Keeps a height, five a second at most; the line through those of the last seconds and when it begins, s.
+    fn line_with(&mut self, t_s: f64, z: f64) -> Option<(f64, Line)> {
+        if self.low.last().is_some_and(|l| t_s - l.0 < 0.2) {
+            return None;
+        }
+        self.low.roll((t_s, z));
+        let since = self.low.iter().position(|p| t_s - p.0 <= STILL_FOR_S + 0.3)?;
+        let part = &self.low[since..];
+        let first_s = part[0].0;
+        if t_s - first_s < STILL_FOR_S - 0.5 { None } else { Some((first_s, line(part)?)) }
     }
 
     /// Heights on the way down; still for two and a half seconds is the ground.
     pub(crate) fn watch_ground(&mut self, t_s: f64, z: f64, noise_m: f64) {
-        if self.low.last().is_some_and(|l| t_s - l.0 < 0.2) {
-            return;
-        }
-        self.low.roll((t_s, z));
-        let part = self.newest_heights(STILL_FOR_S);
-        let Some(heights) = line(part) else { return };
-        let first_s = part[0].0;
+        let Some((first_s, heights)) = self.line_with(t_s, z) else { return };
         if self.marked(EventKind::Apogee).is_some_and(|a| first_s < a.t_s + 1.5) {
             return;
         }
@@ -109,19 +106,12 @@ impl Filter {
         else {
             return false;
         };
-        let by_pressure = s
-            .pressure_pa
-            .filter(|p| p.is_finite() && *p > 1.0 && *p < 2e5)
-            .map(|p| m.air.height_m(p - self.baro_over_pa) - self.zero_baro_m.value);
         let own =
             s.own_height_m.filter(|h| h.is_finite() && h.abs() < 2e5).map(|h| h - self.zero_own_m.value);
-        let Some(z) = by_pressure.or(own) else { return false };
-        if self.low.last().is_some_and(|l| s.t_s - l.0 < 0.2) {
+        let Some(z) = self.height_by_pressure(m, s).or(own) else { return false };
+        let Some((_, heights)) = self.line_with(s.t_s, z).filter(|(first_s, _)| *first_s > landed.t_s) else {
             return false;
-        }
-        self.low.roll((s.t_s, z));
-        let part = self.newest_heights(STILL_FOR_S);
-        let Some(heights) = line(part).filter(|_| part[0].0 > landed.t_s) else { return false };
+        };
         let slope_sd = heights.slope_sd(heights.scatter_m.max(LEAST_SCATTER_M));
         let fell_m = self.height() - z;
         if heights.slope_mps + 3.0 * slope_sd > -STILL_FALLS_MPS || fell_m < STILL_FALLS_M {

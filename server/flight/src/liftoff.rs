@@ -335,7 +335,6 @@ fn climbs(t: &[f64], h: &[f64], spread: Heights, net_mps2: f64, burn_s: f64) -> 
 fn by_gnss_speed(glances: &[Glance], sd_m: f64, net: f64, burn_s: f64) -> Option<Motion> {
     let newest = glances.last()?.t_s;
     let quiet = glances.iter().filter(|g| g.t_s > newest - 0.5).any(|g| g.rests);
-    let felt = glances.iter().any(|g| g.axial.is_some() || g.baro_m.is_some());
     // The same figures again are the same fix in another packet: it is of when it came first.
     let mut told: [Option<(f64, f64, Option<f64>)>; 2] = [None; 2];
     for g in glances {
@@ -355,20 +354,14 @@ fn by_gnss_speed(glances: &[Glance], sd_m: f64, net: f64, burn_s: f64) -> Option
         let climbs = |(h1, h0): (f64, f64)| {
             h0 > ALOFT_M + 5.0 * sd_m && ((h1 - h0) / (t1 - t0) - mean).abs() < 5.0 + 0.4 * mean.abs()
         };
-        !felt && v1 > ALOFT_CLIMB_MPS && t1 - t0 < 5.0 && up1.zip(up0).is_some_and(climbs)
+        is_alone(glances) && v1 > ALOFT_CLIMB_MPS && t1 - t0 < 5.0 && up1.zip(up0).is_some_and(climbs)
     });
     if !(grows || aloft) {
         return None;
     }
-    let since = v1 / net + 0.1;
-    let high = |h: f64| {
-        past_power(h, v1, net, burn_s)
-            .unwrap_or(Told { value: 2.0 * h / v1.max(1.0), sd: 0.5 + 0.3 * h / v1.max(1.0) })
-    };
-    let ago = match up1 {
-        Some(h) if !grows => high(h),
-        _ => up1.and_then(|h| past_power(h, v1, net, burn_s)).unwrap_or(Told { value: since, sd: 0.25 }),
-    };
+    let soon = Told { value: v1 / net + 0.1, sd: 0.25 };
+    let high = up1.filter(|_| !grows).map(|h| Told { value: 2.0 * h / v1, sd: 0.5 + 0.3 * h / v1 });
+    let ago = up1.and_then(|h| past_power(h, v1, net, burn_s)).or(high).unwrap_or(soon);
     Some(Motion { at: Told { value: t1 - ago.value, sd: ago.sd } })
 }
 
@@ -376,12 +369,11 @@ fn by_gnss_speed(glances: &[Glance], sd_m: f64, net: f64, burn_s: f64) -> Option
 /// anybody carries it, the newer two clear of the pad, will do.
 fn by_few_fixes(glances: &[Glance], sd_m: f64, net: f64, burn_s: f64) -> Option<Motion> {
     let [(t0, h0), (t1, h1), (t2, h2)] = three_fixes(glances)?;
-    let felt = glances.iter().any(|g| g.axial.is_some() || g.baro_m.is_some());
     let clear = 10.0 + 5.0 * sd_m;
     let (first, climb) = ((h1 - h0) / (t1 - t0), (h2 - h1) / (t2 - t1));
     // Ten fixes a second that jump rise by chance from one to the next.
     let close = t2 - t1 < SLOW_FIX_S || t1 - t0 < SLOW_FIX_S;
-    if felt || close || t2 - t0 > 5.0 || h1 < clear || first < 8.0 || climb < 8.0 {
+    if !is_alone(glances) || close || t2 - t0 > 5.0 || h1 < clear || first < 8.0 || climb < 8.0 {
         return None;
     }
     let ago = past_power(h2, climb, net, burn_s)
@@ -393,12 +385,16 @@ fn by_few_fixes(glances: &[Glance], sd_m: f64, net: f64, burn_s: f64) -> Option<
 /// tells of it was silent before.
 pub(crate) fn falls(glances: &[Glance], sd_m: f64) -> Option<(f64, f64)> {
     let [(t0, h0), (t1, h1), (t2, h2)] = three_fixes(glances)?;
-    let felt = glances.iter().any(|g| g.axial.is_some() || g.baro_m.is_some());
     let (first, climb) = ((h1 - h0) / (t1 - t0), (h2 - h1) / (t2 - t1));
     let alike = climb < 0.4 * first && first < 0.4 * climb;
     let apart = t1 - t0 >= SLOW_FIX_S && t2 - t1 >= SLOW_FIX_S && t2 - t0 < 8.0;
     let clear = FALLS_FROM_M + 5.0 * sd_m;
-    (!felt && apart && alike && first < -3.0 && climb < -3.0 && h2 > clear).then_some((h2, climb))
+    (is_alone(glances) && apart && alike && first < -3.0 && climb < -3.0 && h2 > clear).then_some((h2, climb))
+}
+
+/// Whether neither force nor pressure was heard: only a receiver, or the vehicle's own figures.
+fn is_alone(glances: &[Glance]) -> bool {
+    !glances.iter().any(|g| g.axial.is_some() || g.baro_m.is_some())
 }
 
 /// The newest three different heights of a receiver, in order of time. The same height again is the same fix in another packet: it is of

@@ -89,10 +89,11 @@ impl Model {
         let site = &plan.site;
         let g0 = gravity::at_height(site.latitude_rad, site.elevation_m + site.geoid_m);
         let g1 = gravity::at_height(site.latitude_rad, site.elevation_m + site.geoid_m + 1000.0);
+        let temperature_k = plan.weather.temperature_k.clamp(200.0, 340.0);
         let air = Air::over(
             site.elevation_m,
             plan.weather.pressure_pa.clamp(1_000.0, 120_000.0),
-            plan.weather.temperature_k.clamp(200.0, 340.0),
+            temperature_k,
             g0,
         );
         let v = &plan.vehicle;
@@ -144,8 +145,7 @@ impl Model {
             stages,
             air_scale_sd: libm::hypot(
                 BARO_SCALE_SD,
-                plan.weather.temperature_sd_k.clamp(0.0, 40.0)
-                    / plan.weather.temperature_k.clamp(200.0, 340.0),
+                plan.weather.temperature_sd_k.clamp(0.0, 40.0) / temperature_k,
             ),
             g0,
             g_per_m: (1.0 - g1 / g0) / 1000.0,

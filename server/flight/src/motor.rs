@@ -164,12 +164,7 @@ impl Stage {
             }
         }
         // What the impulse itself is off by.
-        let left = gained * gained * self.impulse_ln_var;
-        for (i, a) in along.into_iter().enumerate() {
-            for (j, c) in along.into_iter().enumerate() {
-                b.p[VE + i][VE + j] += left * a * c;
-            }
-        }
+        b.gain_speed(along, 0.0, gained * libm::sqrt(self.impulse_ln_var), 0.0);
     }
 
     /// This stage flies on where another burnt out: drag and thrust are those of another body, whose curve near Mach 1 is not the

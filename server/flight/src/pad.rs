@@ -129,6 +129,13 @@ impl Pad {
         far && t_s - since < FAR_UP_FOR_S
     }
 
+    /// Adds a height, unless it flies.
+    pub(crate) fn add_height(&mut self, which: Zero, height_m: f64, noise_sd: f64, t_s: f64) {
+        if !self.flies_off(which, height_m, noise_sd, t_s) {
+            self.add(which, height_m, t_s);
+        }
+    }
+
     /// Takes note of how far a barometer's height lies from its zero.
     pub(crate) fn stir(&mut self, height_m: f64, t_s: f64) {
         let Some(zero) = self.zero(Zero::Baro, t_s, 0.0) else { return };
