@@ -204,21 +204,30 @@ impl Filter {
         }
     }
 
-    /// Time between packets with a fix on the pad, s.
-    fn fix_gap_s(&self) -> f64 {
-        let mut fixes = self.recent.iter().filter(|s| s.fix.is_some()).map(|s| s.t_s);
-        let (first, count) = (fixes.next(), 1 + fixes.clone().count());
-        let last = fixes.next_back().or(first);
-        let span = last.zip(first).map_or(0.0, |(l, f)| l - f);
-        if count < 3 { self.packet_gap_s } else { (span / (count - 1) as f64).clamp(0.0, 2.0) }
+    /// Time between packets as they are sent, s: the lower quartile of the gaps, since lost ones only make gaps longer.
+    fn sent_gap_s(&self) -> f64 {
+        let mut gaps = [0.0; RECENT];
+        let mut n = 0;
+        for (before, s) in self.recent.iter().zip(self.recent.iter().skip(1)) {
+            let gap_s = s.t_s - before.t_s;
+            if gap_s > 1e-3 && n < RECENT {
+                gaps[n] = gap_s;
+                n += 1;
+            }
+        }
+        if n < 2 {
+            return self.packet_gap_s;
+        }
+        gaps[..n].sort_unstable_by(f64::total_cmp);
+        gaps[n / 4].min(2.0)
     }
 
     /// A receiver's own lag (common practice, no source), and what a fix waits for its packet, s: receiver and packets keep their
-    /// rates, so that the wait is the same all along, anything up to a gap where packets are sent by a clock, and little where a new
-    /// fix is sent at once.
+    /// rates, so that the wait is the same all along, anything up to a gap between packets where these are sent by a clock, and little
+    /// where a new fix is sent at once.
     fn gnss_lag_s(&self) -> Told {
-        let gap_s = self.fix_gap_s();
-        Told { value: 0.25 + 0.35 * gap_s, sd: hypot2(0.25, 0.29 * gap_s) }
+        let gap_s = self.sent_gap_s();
+        Told { value: 0.3 + 0.35 * gap_s, sd: hypot2(0.33, 0.29 * gap_s) }
     }
 
     /// Prior of everything but motion and lean.
