@@ -13,7 +13,7 @@ use crate::output::{EventKind, Phase};
 use crate::pressure::column_variances;
 use crate::sample::Sample;
 use crate::sensors::Channel;
-use crate::state::{BB, BS, Blob, E, GH, H, LAG, Row, VE, VN, VU};
+use crate::state::{BB, BS, Blob, E, GH, H, LAG, Row, TALL, VE, VN, VU};
 
 /// Time without a fix taken after which the horizontal state is as good as unknown, s.
 const FLAT_LOST_S: f64 = 5.0;
@@ -27,11 +27,6 @@ const ODD_S: f64 = 4.0;
 /// Spread that an opening canopy gives to the moment of a fix, s, and, as a share of the speed, to its velocity (common practice, no
 /// source): what a receiver says is of before the opening as much as of after it.
 const OPENING_SD_S: f64 = 0.2;
-
-/// How much later a receiver's height may be than its place, one standard deviation, s, and how long it is off the same way, s (common
-/// practice, no source). Smaller: a height that lags is believed against the barometer.
-const TALL_LAG_SD_S: f64 = 0.05;
-const TALL_LASTS_S: f64 = 1.0;
 
 impl Filter {
     pub(crate) fn take_gnss(&mut self, m: &Model, s: &Sample, t_sd: f64) {
@@ -67,11 +62,7 @@ impl Filter {
             let told = s.fix.and_then(|f| f.horizontal_sd_m).filter(|v| v.is_finite()).unwrap_or(0.0);
             let told_up = s.fix.and_then(|f| f.vertical_sd_m).filter(|v| v.is_finite()).unwrap_or(0.0);
             let flat = self.sensors.variance(Channel::FixFlat).max(told * told);
-            // A receiver smooths its height longer than its place: beside a barometer that is what its height is worth while it climbs.
-            let smoothed = if heard_baro { TALL_LAG_SD_S * self.climb() } else { 0.0 };
-            let since = self.taken_ago_s(Channel::FixUp, 0.05);
-            let smoothed = smoothed * smoothed * (1.0 + TALL_LASTS_S / since);
-            let tall = self.sensors.variance(Channel::FixUp).max(told_up * told_up) + smoothed;
+            let tall = self.sensors.variance(Channel::FixUp).max(told_up * told_up);
             // A receiver slower than the packets is heard with the same fix again and again.
             if self.sensors.of(Channel::FixFlat).is_new(e + 1.7 * n) {
                 let doubt = (t_sd * t_sd + age_sd * age_sd) * speed * speed;
@@ -133,7 +124,7 @@ impl Filter {
             let variance = fix.flat_var + sd0 * sd0 * fix.widen;
             let along = self.acceleration[k];
             let view = |b: &Blob| {
-                let (back_m, per_s) = late(b, VE + k, along);
+                let (back_m, per_s) = late(b, VE + k, b.x[LAG], along);
                 let row = Row::new().with(E + k, 1.0).with(VE + k, -b.x[LAG]).with(LAG, -per_s);
                 (b.x[E + k] - back_m, row)
             };
@@ -317,15 +308,20 @@ struct Fix {
 fn up_view(upwards: f64) -> impl Fn(&Blob) -> (f64, Row) {
     move |b| {
         let bulge = (b.x[E] * b.x[E] + b.x[E + 1] * b.x[E + 1]) / (2.0 * EARTH_RADIUS_M);
-        let (back_m, per_s) = late(b, VU, upwards);
-        let row = Row::new().with(H, 1.0).with(GH, 1.0).with(VU, -b.x[LAG]).with(LAG, -per_s);
+        let lag_s = b.x[LAG] + b.x[TALL];
+        let (back_m, per_s) = late(b, VU, lag_s, upwards);
+        let row = Row::new()
+            .with(H, 1.0)
+            .with(GH, 1.0)
+            .with(VU, -lag_s)
+            .with(LAG, -per_s)
+            .with(TALL, -per_s);
         (b.x[H] + bulge + b.x[GH] - back_m, row)
     }
 }
 
 /// How far back along an axis a fix is as late as it is, with the acceleration along it, m/s2, and the slope of that over the lag.
-fn late(b: &Blob, speed: usize, along: f64) -> (f64, f64) {
-    let lag_s = b.x[LAG];
+fn late(b: &Blob, speed: usize, lag_s: f64, along: f64) -> (f64, f64) {
     (lag_s * (b.x[speed] - 0.5 * lag_s * along), b.x[speed] - lag_s * along)
 }
 

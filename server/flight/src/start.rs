@@ -20,7 +20,7 @@ use crate::pressure::column_variances;
 use crate::sensors::Channel;
 use crate::shelf::Shelf;
 use crate::state::{
-    AB, AS, BB, BLAG, BS, Blob, D, E, GH, H, LAG, LNK, N, PORT, Row, SHAPE, TAU, VE, VN, VU, WE, WN,
+    AB, AS, BB, BLAG, BS, Blob, D, E, GH, H, LAG, LNK, N, PORT, Row, SHAPE, TALL, TAU, VE, VN, VU, WE, WN,
 };
 
 /// Radius of each ring over the told spread, its number of blobs, weight of the ring. A crew tells one round figure for all its
@@ -49,6 +49,9 @@ const GNSS_WANDERS_M: f64 = 3.0;
 pub(crate) const PORT_SD: f64 = 0.012;
 /// Spread of a height that has no zero yet: told pressure, told elevation, geoid, m (common practice, no source).
 const UNSETTLED_SD_M: f64 = 15.0;
+/// How much later a receiver's height is than its place, one standard deviation, s (common practice, no source: heights are smoothed
+/// longer).
+const TALL_LAG_SD_S: f64 = 0.05;
 /// How late a barometer is: tubes, bays and filters on boards (common practice, no source).
 pub(crate) const BARO_LAG_S: Told = Told { value: 0.05, sd: 0.05 };
 /// How long before the oldest sample kept a first motion may lie, s.
@@ -250,6 +253,7 @@ impl Filter {
             (AB, 0.6),
             (AS, 0.012),
             (LAG, lag_s.sd),
+            (TALL, TALL_LAG_SD_S),
             (PORT, PORT_SD),
             (BLAG, BARO_LAG_S.sd),
             (GH, hypot2(self.zero_gnss_m[2].sd, GNSS_WANDERS_M)),
@@ -595,4 +599,4 @@ impl crate::shelf::Blank for Glance {
     };
 }
 
-const _: () = assert!(N == 20 && WE + 1 == WN);
+const _: () = assert!(N == 21 && WE + 1 == WN);

@@ -41,22 +41,24 @@ pub(crate) const GH: usize = 17;
 pub(crate) const PORT: usize = 18;
 /// Lag of the barometer, s.
 pub(crate) const BLAG: usize = 19;
+/// How much longer GNSS height lags than place and velocity, s.
+pub(crate) const TALL: usize = 20;
 /// Number of states.
-pub(crate) const N: usize = 20;
+pub(crate) const N: usize = 21;
 
 /// Least variance of each state: keeps the sum positive whatever is thrown at it.
 const FLOOR: [f64; N] = [
     1e-6, 1e-6, 1e-6, 1e-6, 1e-6, 1e-6, 1e-8, 1e-8, 1e-6, 1e-6, 1e-8, 1e-8, 1e-6, 1e-12, 1e-8, 1e-10, 1e-8,
-    1e-6, 1e-10, 1e-8,
+    1e-6, 1e-10, 1e-8, 1e-8,
 ];
 /// Greatest variance of each state.
 const CEILING: [f64; N] = [
     1e12, 1e12, 1e12, 1e8, 1e8, 1e8, 16.0, 9.0, 2500.0, 2500.0, 1.0, 1e6, 1e8, 0.01, 100.0, 0.04, 1.0, 1e6,
-    0.01, 0.01,
+    0.01, 0.01, 1.0,
 ];
 /// Bounds of each state's mean.
 const BOUND: [f64; N] = [
-    1e6, 1e6, 2e5, 1e4, 1e4, 1e4, 20.0, 4.0, 150.0, 150.0, 3.0, 5e3, 1e5, 0.3, 50.0, 0.5, 2.0, 1e4, 0.2, 0.5,
+    1e6, 1e6, 2e5, 1e4, 1e4, 1e4, 20.0, 4.0, 150.0, 150.0, 3.0, 5e3, 1e5, 0.3, 50.0, 0.5, 2.0, 1e4, 0.2, 0.5, 2.0,
 ];
 
 /// A weighted Gaussian with what its hypothesis fixes.
