@@ -57,7 +57,13 @@ pub fn smoothed(plan: &Plan, samples: &[Sample], reports: &[Report]) -> Vec<(usi
     }
     let mut ordered = samples.to_vec();
     ordered.sort_by(order);
-    ordered.dedup_by(|a, b| same(a, b));
+    let mut unlike: Vec<Sample> = Vec::with_capacity(ordered.len());
+    for s in ordered {
+        if !unlike.iter().rev().take_while(|o| o.t_s == s.t_s).any(|o| same(o, &s)) {
+            unlike.push(s);
+        }
+    }
+    let ordered = unlike;
     let m = tracker.model();
     let mut out = Vec::new();
     let mut paths: Vec<Option<Path>> = Vec::new();

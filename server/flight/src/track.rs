@@ -119,7 +119,7 @@ impl Track {
         if s.t_s < newest - WINDOW_S || s.t_s <= self.points[0].t_s {
             return false;
         }
-        let at = self.ring.partition_point(|o| order(o, s).is_lt());
+        let at = self.ring.partition_point(|o| order(o, s).is_le());
         if self.ring[at..].iter().take_while(|o| o.t_s == s.t_s).any(|o| same(o, s))
             || self.ring[..at].iter().rev().take_while(|o| o.t_s == s.t_s).any(|o| same(o, s))
         {
@@ -216,19 +216,9 @@ impl Track {
     }
 }
 
-/// Order of samples: by time, then by content, so that arrival does not matter.
+/// Order of samples: by time, and of one instant as they were received, since without a clock aboard those of a burst share theirs.
 pub(crate) fn order(a: &Sample, b: &Sample) -> Ordering {
-    a.t_s.total_cmp(&b.t_s).then_with(|| key(a).cmp(&key(b)))
-}
-
-fn key(s: &Sample) -> [u64; 4] {
-    let bits = |v: Option<f64>| v.map_or(0, f64::to_bits);
-    [
-        bits(s.pressure_pa),
-        bits(s.axial_mps2),
-        s.fix.map_or(0, |f| f.latitude_rad.to_bits() ^ f.longitude_rad.to_bits()),
-        bits(s.own_height_m) ^ bits(s.tilt_rad) ^ u64::from(s.boot),
-    ]
+    a.t_s.total_cmp(&b.t_s).then(a.t_receive_s.total_cmp(&b.t_receive_s))
 }
 
 /// The same packet again, whenever it was received.

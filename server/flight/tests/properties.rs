@@ -543,3 +543,30 @@ fn a_lone_receiver_that_stood_still_under_power_is_not_followed_and_is_believed_
         }
     }
 }
+
+/// Packets of a board without a clock come in bursts of one instant each: they are taken as they came, the oldest first, and not by
+/// what is in them.
+#[test]
+fn bursts_of_one_instant_are_taken_as_they_came() {
+    let plan = plan();
+    let samples = flight_under(&plan, 17.0, 0.0, false, 4e-4, |since| {
+        // Thrust that falls: taken backwards it rises, and power seems to go on.
+        if (0.0..2.0).contains(&since) { 92.0 - 30.0 * since } else { 0.0 }
+    });
+    let bursts: Vec<Sample> = samples
+        .chunks(6)
+        .flat_map(|burst| {
+            let newest = burst[burst.len() - 1];
+            burst.iter().map(move |s| Sample {
+                t_s: newest.t_s,
+                t_sd_s: 0.05,
+                t_receive_s: newest.t_receive_s,
+                ..*s
+            })
+        })
+        .collect();
+    let told = |samples: &[Sample]| fly(&plan, samples).prediction(0).expect("in coast");
+    let (plain, burst) = (told(&samples), told(&bursts));
+    let off = burst.airspeed_at_apogee_mps.p50 - plain.airspeed_at_apogee_mps.p50;
+    assert!(off.abs() < 4.0, "{plain:?} {burst:?}");
+}
