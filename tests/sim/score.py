@@ -17,6 +17,8 @@ from .make import make
 
 OUT = Path(__file__).resolve().parents[1] / "out"
 ALPHA = 0.1
+# a normal distribution's 90 % interval, in standard deviations on either side
+NORMAL_90 = 1.645
 # time after its planned opening's 95 % end within which a missing canopy is to be told, s
 SAID_WITHIN_S = 3.0
 
@@ -246,13 +248,15 @@ def judge(folder, lines_path, samples_only=False):
                 out["state_" + key] = dict(err=q["p50"] - x, in90=interval(q, x)[0])
     out["hindsight"] = judge_hindsight(said, name, st, dict(half=half, apogee=ap["t_s"], descent=0.5 * (ap["t_s"] + body["landing"]["t_s"])), late)
     seen = events_of(said, 0, name)
-    out["events"] = {}
+    out["events"], out["events_in90"] = {}, {}
     for key, true_key in (("liftoff", "liftoff"), ("burnout", "burnout"), ("apogee", "apogee"), ("landing", "landing"), ("rail_exit", "rail_exit"),
                           ("first_chute", "first_chute"), ("main_chute", "main_chute"), ("stage_ignition", "stage_ignition_1"),
                           ("stage_burnout", "stage_burnout_1")):
         if true_key in ev:
             got = seen.get(key)
             out["events"][key] = None if got is None or got[0] is None else got[0] - ev[true_key]
+            if out["events"][key] is not None and got[1] is not None:
+                out["events_in90"][key] = abs(out["events"][key]) <= NORMAL_90 * got[1]
     first = min((s["t_receive_s"] for s in samples if "report" not in s and s["body"] == 0 and s["t_s"] > ev["liftoff"] + 0.02), default=None)
     if "liftoff" in seen and first is not None:
         out["liftoff_seen_after_s"] = seen["liftoff"][2] - first

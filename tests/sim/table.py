@@ -75,7 +75,7 @@ def apogee_table(rows, key, fits=None):
 
 
 def event_table(rows):
-    """Median absolute event errors (and how many were never seen)."""
+    """Errors of events: median / 90th percentile, how many 90 % intervals hold (and how many were never seen)."""
     names = ["liftoff", "rail_exit", "burnout", "apogee", "first_chute", "main_chute", "landing", "stage_ignition", "stage_burnout"]
     out = []
     for cls, rs in groups(rows).items():
@@ -83,7 +83,8 @@ def event_table(rows):
         for n in names:
             have = [r["events"][n] for r in rs if n in r["events"]]
             got = [abs(v) for v in have if v is not None]
-            row.append("–" if not have else f"{fmt(quant(got, 0.5), 2)} / {fmt(quant(got, 0.9), 2)} ({len(have) - len(got)})")
+            held = [r["events_in90"][n] for r in rs if n in r.get("events_in90", {})]
+            row.append("–" if not have else f"{fmt(quant(got, 0.5), 2)} / {fmt(quant(got, 0.9), 2)}, {percent(mean(held))} ({len(have) - len(got)})")
         seen = [r["liftoff_seen_after_s"] for r in rs if "liftoff_seen_after_s" in r]
         row += [fmt(quant(seen, 0.5), 2), fmt(quant(seen, 1.0), 2), sum(r["false_liftoffs"] for r in rs)]
         out.append(row)
@@ -202,7 +203,7 @@ def report(rows, fits=None):
         if key == "after":
             parts.append(waiting_line(rows, key))
     parts += ["### Intervals that do not hold as told\n", refused_table(rows)]
-    parts += ["### Events: median / 90th percentile of the error (never seen)\n", event_table(rows), "### Airspeed at cues\n", cue_table(rows),
+    parts += ["### Events: median / 90th percentile of the error, in 90 % (never seen)\n", event_table(rows), "### Airspeed at cues\n", cue_table(rows),
               "### Landing\n", landing_table(rows), "### Lean at half of coast, state there, chutes\n", other_table(rows),
               "### With hindsight: median / 90th percentile of the error (in 90 %)\n", hindsight_table(rows)]
     took = [r["took_s"] for r in rows if "took_s" in r]
