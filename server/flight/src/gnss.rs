@@ -310,12 +310,7 @@ fn up_view(upwards: f64) -> impl Fn(&Blob) -> (f64, Row) {
         let bulge = (b.x[E] * b.x[E] + b.x[E + 1] * b.x[E + 1]) / (2.0 * EARTH_RADIUS_M);
         let lag_s = b.x[LAG] + b.x[TALL];
         let (back_m, per_s) = late(b, VU, lag_s, upwards);
-        let row = Row::new()
-            .with(H, 1.0)
-            .with(GH, 1.0)
-            .with(VU, -lag_s)
-            .with(LAG, -per_s)
-            .with(TALL, -per_s);
+        let row = Row::new().with(H, 1.0).with(GH, 1.0).with(VU, -lag_s).with(LAG, -per_s).with(TALL, -per_s);
         (b.x[H] + bulge + b.x[GH] - back_m, row)
     }
 }

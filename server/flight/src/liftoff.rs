@@ -86,7 +86,9 @@ pub(crate) fn first_motion(
     let by = |found: Motion, lag: Told| Motion {
         at: Told { value: found.at.value - lag.value, sd: libm::hypot(found.at.sd, lag.sd) },
     };
-    let lagged = |found: Motion| by(found, gnss_lag_s);
+    let lagged = |found: Motion| {
+        by(crept(glances, burn_s).filter(|c| c.at.value < found.at.value).unwrap_or(found), gnss_lag_s)
+    };
     let found = by_force(glances, baro, net)
         .or_else(|| by_climb(glances, |g| g.baro_m, true, baro, net, burn_s).map(|f| by(f, BARO_LAG_S)))
         .or_else(|| by_climb(glances, |g| g.own_m, true, own, net, burn_s).map(|f| by(f, OWN_LAG_S)))
@@ -118,6 +120,12 @@ const RISES_M: f64 = 0.5;
 /// Least acceleration over the told mean that a climb under power shows (thrust that rises late, a barometer that lags, told figures
 /// that are off). Larger: a weak motor is noticed later; smaller: a gust is taken for a motor.
 const LEAST_PUSH: f64 = 0.3;
+
+/// Least climb that a receiver at rest does not tell of, m/s; how long one that has lost the sky goes on at one climb at least, and beyond
+/// power at most, s (common practice, no source).
+const CREEPS_MPS: f64 = 1.0;
+const CREPT_S: f64 = 0.5;
+const MOST_CREPT_S: f64 = 8.0;
 
 /// What a gust's peak is over its spread beyond what chance adds to noise: it comes seldom and strong.
 const GUSTY: f64 = 1.5;
@@ -363,6 +371,31 @@ fn by_gnss_speed(glances: &[Glance], sd_m: f64, net: f64, burn_s: f64) -> Option
     let high = up1.filter(|_| !grows).map(|h| Told { value: 2.0 * h / v1, sd: 0.5 + 0.3 * h / v1 });
     let ago = up1.and_then(|h| past_power(h, v1, net, burn_s)).or(high).unwrap_or(soon);
     Some(Motion { at: Told { value: t1 - ago.value, sd: ago.sd } })
+}
+
+/// First motion by a receiver that lost the sky under power and went on with the little climb that it had seen by then: it crept up from
+/// rest at one speed, as no motor does. A later leap says that it was no hand that carried it.
+fn crept(glances: &[Glance], burn_s: f64) -> Option<Motion> {
+    let mut at_rest: Option<f64> = None;
+    let mut run: Option<(f64, f64, f64)> = None;
+    let (mut count, mut last_s) = (0, f64::NEG_INFINITY);
+    for g in glances {
+        let Some(climb) = g.gnss_climb else { continue };
+        match run {
+            _ if climb.abs() < CREEPS_MPS => (at_rest, run, count) = (Some(g.t_s), None, 0),
+            None => (run, count, last_s) = (Some((g.t_s, climb, climb)), 1, g.t_s),
+            Some((from_s, first, newest)) if climb > 0.5 * first && climb < 1.6 * first + 1.0 => {
+                // The same figure again is the same fix in another packet.
+                count += usize::from(climb != newest);
+                (run, last_s) = (Some((from_s, first, climb)), g.t_s);
+            }
+            Some(_) => break,
+        }
+    }
+    let (rest_s, (from_s, ..)) = at_rest.zip(run)?;
+    let long = count >= 3 && (CREPT_S..burn_s + MOST_CREPT_S).contains(&(last_s - from_s));
+    let gap_s = from_s - rest_s;
+    long.then_some(Motion { at: Told { value: from_s - 0.5 * gap_s, sd: 0.29 * gap_s + 0.05 } })
 }
 
 /// A receiver of one fix a second, without velocities, is high up before it has told four heights: three that climb faster than

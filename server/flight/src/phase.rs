@@ -292,7 +292,8 @@ impl Filter {
             && self.is_blind()
             && self.t_s >= told.value
         {
-            self.mark(EventKind::Burnout, told.value, told.sd);
+            let out = crate::tracker::noticed(told);
+            self.mark(EventKind::Burnout, out.value, out.sd);
             let t = self.t_s;
             self.end_burn(m, t);
         }
@@ -316,7 +317,10 @@ impl Filter {
                         stage.has_spent(b, crate::motion::heading(m, b));
                     }
                 }
-                self.mark(kind, self.regime.ignition_s + mean, sqrt(var + 0.05 * 0.05 * told * told));
+                let lit = if self.regime.stage == 0 { EventKind::Liftoff } else { EventKind::StageIgnition };
+                let lit_sd = self.marked(lit).map_or(0.0, |k| k.sd_s);
+                let sd = sqrt(var + lit_sd * lit_sd + 0.05 * 0.05 * told * told);
+                self.mark(kind, self.regime.ignition_s + mean, sd);
                 let t = self.t_s;
                 self.end_burn(m, t);
             }

@@ -58,7 +58,8 @@ const CEILING: [f64; N] = [
 ];
 /// Bounds of each state's mean.
 const BOUND: [f64; N] = [
-    1e6, 1e6, 2e5, 1e4, 1e4, 1e4, 20.0, 4.0, 150.0, 150.0, 3.0, 5e3, 1e5, 0.3, 50.0, 0.5, 2.0, 1e4, 0.2, 0.5, 2.0,
+    1e6, 1e6, 2e5, 1e4, 1e4, 1e4, 20.0, 4.0, 150.0, 150.0, 3.0, 5e3, 1e5, 0.3, 50.0, 0.5, 2.0, 1e4, 0.2, 0.5,
+    2.0,
 ];
 
 /// A weighted Gaussian with what its hypothesis fixes.

@@ -102,7 +102,7 @@ impl<'de> Deserialize<'de> for Tracker {
     }
 }
 
-/// How long after liftoff a vehicle's own computer says so, and the spread of that, s: it waits until a force or a
+/// How long after liftoff or burnout a vehicle's own computer says so, and the spread of that, s: it waits until a force or a
 /// height has lasted (common practice, no source). Larger: a receiver's lag looks smaller where nothing else dates the liftoff.
 const NOTICED_AFTER_S: (f64, f64) = (0.2, 0.12);
 
@@ -115,6 +115,20 @@ fn began(r: &Report) -> f64 {
 fn between(r: &Report) -> (f64, f64) {
     let after = began(r);
     (0.5 * (after + r.by_s), 0.29 * (r.by_s - after) + 0.01)
+}
+
+/// When a reported event happened: before the vehicle noticed, where it has to notice at all.
+fn happened(r: &Report) -> Told {
+    let (value, sd) = between(r);
+    match r.event {
+        EventKind::Liftoff | EventKind::Burnout => noticed(Told { value, sd }),
+        _ => Told { value, sd },
+    }
+}
+
+/// When that happened which a vehicle's own computer noticed then.
+pub(crate) fn noticed(then: Told) -> Told {
+    Told { value: then.value - NOTICED_AFTER_S.0, sd: libm::hypot(then.sd, NOTICED_AFTER_S.1) }
 }
 
 /// Events that a released body has of its own.
@@ -183,9 +197,7 @@ impl Tracker {
         let (middle, width) = between(report);
         // A burnout stays where it was said: while a receiver may be lost under power, too long is the safe side.
         let when = match report.event {
-            EventKind::Liftoff => {
-                Told { value: middle - NOTICED_AFTER_S.0, sd: libm::hypot(width, NOTICED_AFTER_S.1) }
-            }
+            EventKind::Liftoff => happened(report),
             _ => Told { value: middle, sd: width },
         };
         self.tracks[report.body].told(report.event, when);
@@ -314,13 +326,12 @@ impl Tracker {
                 let now = match (seen, told) {
                     (seen, Some(r)) => {
                         let after = began(r);
-                        let (middle, width) = between(r);
+                        let by_flag = happened(r);
                         // A flag rises when the vehicle has noticed: it cannot have happened later, but well before.
                         let (t, sd) = match seen {
-                            Some((t, sd, _)) if t > r.by_s => (r.by_s, sd.min(width)),
-                            Some((t, sd, _)) if t >= after => (t, sd.min(width)),
-                            Some((t, sd, _)) => (t, sd),
-                            None => (middle, width),
+                            Some((t, sd, _)) if t <= r.by_s && t >= after => (t, sd.min(by_flag.sd)),
+                            Some((t, sd, _)) if t < after => (t, sd),
+                            _ => (by_flag.value, by_flag.sd),
                         };
                         Some((t, sd, Origin::Reported))
                     }
