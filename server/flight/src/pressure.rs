@@ -6,10 +6,10 @@ use crate::model::Model;
 use crate::motion::{airspeed, fade_state};
 use crate::state::{BB, BLAG, BS, Blob, H, N, VE};
 
-/// Variance that the relative error of the air's temperature gains per metre of height: 2 % or 5 K over 10 km (common practice,
+/// Variance that the relative error of the air's temperature gains per metre of height: 2.3 % or 6 K over 10 km (common practice,
 /// no source). Larger: height by pressure alone is vaguer high up; smaller: what a fix taught about the air below is
 /// believed of the air above.
-pub(crate) const AIR_PER_M: f64 = 4e-8;
+pub(crate) const AIR_PER_M: f64 = 5.5e-8;
 /// What is left open of the pressure sensor's own offset, Pa: a hectopascal less what the pad shows (common practice, no source).
 pub(crate) const OFFSET_SD_PA: f64 = 50.0;
 /// Height of column below which the sensor's own offset is most of the sum, m.

@@ -31,7 +31,7 @@ const BLOB_SD: f64 = 0.62;
 /// Spread of height by pressure over true height near the ground: thermometer and lowest layer are not the standard's (1 K off
 /// over the column is 0.35 %; common practice, no source); what layers above add is in `pressure`. Larger: apogee by pressure alone is less certain than it is on a
 /// standard day; smaller: GNSS and pressure quarrel on others.
-pub(crate) const BARO_SCALE_SD: f64 = 0.006;
+pub(crate) const BARO_SCALE_SD: f64 = 0.007;
 /// Share of the difference between told and read pressure on the pad that is the sensor's own offset, and not the told
 /// figure's error: both are good to about a hectopascal (common practice, no source). An offset of one hectopascal is worth
 /// 0.1 % of height at 2 km, 0.5 % at 5 km.
