@@ -508,8 +508,8 @@ impl Filter {
         // may differ from the told curve for a while.
         let (share, tau_s) = match (axial, s.has_curve) {
             (true, _) => (0.15, 1.5),
-            (false, true) => (0.05, 0.35),
-            (false, false) => (0.15, 0.35),
+            (false, true) => (0.12, 0.35),
+            (false, false) => (0.4, 0.35),
         };
         self.regime.thrust_tau_s = tau_s;
         self.regime.thrust_sd = share * s.mean_mps2();
