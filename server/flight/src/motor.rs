@@ -102,11 +102,16 @@ impl Stage {
         }
     }
 
+    /// Whether somebody told how long it burns.
+    pub(crate) fn tells_burn_time(&self) -> bool {
+        self.sooner == 0.0
+    }
+
     /// What a burn lasts over the told time where thrust is `exp(ln_thrust)` of the told one: a motor whose burn time nobody told spends
     /// its impulse sooner. Otherwise as long as told.
     #[inline]
     pub(crate) fn pace(&self, ln_thrust: f64) -> f64 {
-        if self.sooner == 0.0 { 1.0 } else { libm::exp(-self.sooner * ln_thrust) }
+        if self.tells_burn_time() { 1.0 } else { libm::exp(-self.sooner * ln_thrust) }
     }
 
     /// End of a blob's burn after ignition, s.

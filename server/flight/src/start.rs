@@ -509,7 +509,9 @@ impl Filter {
         let (share, tau_s) = match (axial, s.has_curve) {
             (true, _) => (0.15, 1.5),
             (false, true) => (0.12, 0.35),
-            (false, false) => (0.4, 0.35),
+            (false, false) if s.tells_burn_time() => (0.4, 0.35),
+            // What thrust is beyond the told one is a shorter burn: all of it at once would spend the impulse again.
+            (false, false) => (0.15, 0.35),
         };
         self.regime.thrust_tau_s = tau_s;
         self.regime.thrust_sd = share * s.mean_mps2();
