@@ -25,9 +25,10 @@ use crate::state::{
 
 /// Radius of each ring over the told spread, its number of blobs, weight of the ring. A crew tells one round figure for all its
 /// flights: most of them go straighter than a Gaussian of that spread has it, and a few lean much further.
-const RINGS: [(f64, usize, f64); 3] = [(0.0, 1, 0.42), (1.25, 6, 0.38), (2.4, 6, 0.2)];
-/// Spread of a blob over the told one.
+const RINGS: [(f64, usize, f64); 3] = [(0.0, 1, 0.5), (1.25, 6, 0.32), (2.4, 6, 0.18)];
+/// Spread of a blob over the told one, and of the one in the middle: where most flights go it is narrower.
 const BLOB_SD: f64 = 0.62;
+const CORE_SD: f64 = 0.4;
 /// Spread of height by pressure over true height near the ground: thermometer and lowest layer are not the standard's (1 K off
 /// over the column is 0.35 %; common practice, no source); what layers above add is in `pressure`. Larger: apogee by pressure alone is less certain than it is on a
 /// standard day; smaller: GNSS and pressure quarrel on others.
@@ -364,11 +365,10 @@ impl Filter {
                     (with[1][j] * s00 - with[0][j] * s01) / det,
                 ];
             }
-            let mut base = *b;
+            let mut explained = [[0.0; N]; N];
             for i in 0..N {
                 for j in 0..N {
-                    let explained = by[i][0] * with[0][j] + by[i][1] * with[1][j];
-                    base.p[i][j] -= (1.0 - BLOB_SD * BLOB_SD) * explained;
+                    explained[i][j] = by[i][0] * with[0][j] + by[i][1] * with[1][j];
                 }
             }
             // The airspeed's own axes, by Cholesky.
@@ -378,7 +378,13 @@ impl Filter {
             for spot in spots(all) {
                 let (a, c) = (spot.radius * cos(spot.turn), spot.radius * sin(spot.turn));
                 let off = [l00 * a, l10 * a + l11 * c];
-                let mut part = base;
+                let mut part = *b;
+                let kept = if spot.radius == 0.0 { CORE_SD } else { BLOB_SD };
+                for i in 0..N {
+                    for j in 0..N {
+                        part.p[i][j] -= (1.0 - kept * kept) * explained[i][j];
+                    }
+                }
                 for (x, g) in part.x.iter_mut().zip(&by) {
                     *x += g[0] * off[0] + g[1] * off[1];
                 }
