@@ -581,4 +581,33 @@ mod tests {
         // Still under power: the height is what the speed has gained.
         assert_eq!(past_power(40.0, 80.0, 80.0, 2.0), None);
     }
+
+    #[test]
+    fn a_receiver_that_creeps_up_has_lost_the_sky_at_liftoff() {
+        // Ten fixes a second: at rest, then 3 m/s from second 1 on, and after three seconds where it is.
+        let told = |creeps: f64| -> Vec<Glance> {
+            let climb = |t: f64| {
+                if t < 0.95 {
+                    0.3
+                } else if t < 3.95 {
+                    creeps
+                } else {
+                    95.0
+                }
+            };
+            (0..42)
+                .map(|i| {
+                    let t_s = 0.1 * f64::from(i);
+                    let noise = 0.02 * f64::from(i % 7);
+                    Glance { t_s, gnss_climb: Some(climb(t_s) + noise), ..crate::shelf::Blank::BLANK }
+                })
+                .collect()
+        };
+        let found = crept(&told(3.0), 2.0).expect("lost at liftoff").at;
+        assert!((found.value - 0.95).abs() < 0.1 && found.sd < 0.1, "{found:?}");
+        // At rest until it leaps, and for longer than a flight under power lasts, it says nothing of when.
+        assert_eq!(crept(&told(0.3), 2.0), None);
+        let slowly: Vec<Glance> = told(3.0).iter().map(|g| Glance { t_s: 5.0 * g.t_s, ..*g }).collect();
+        assert_eq!(crept(&slowly, 2.0), None);
+    }
 }
