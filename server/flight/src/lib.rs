@@ -23,6 +23,8 @@ pub mod geodesy;
 mod gnss;
 pub mod gravity;
 mod ground;
+mod join;
+mod lean;
 mod liftoff;
 mod line;
 mod linear;

@@ -9,7 +9,7 @@ use crate::geodesy::Frame;
 use crate::gravity;
 use crate::motor::Stage;
 use crate::plan::{Body, MAX_BODIES, Plan};
-use crate::start::BARO_SCALE_SD;
+use crate::pressure::BARO_SCALE_SD;
 use crate::wind::Wind;
 
 /// Rate of the earth, rad/s (WGS84).

@@ -190,7 +190,8 @@ impl<'a> Ahead<'a> {
         };
         let mut dt = longest_step_s(self.m, &self.blob, most);
         if self.regime.burning {
-            let left = self.regime.ignition_s + burn_s * self.blob.stretch - self.t_s;
+            let lasts_s = self.m.stages.get(self.regime.stage).map_or(burn_s, |s| s.lasts_s(&self.blob));
+            let left = self.regime.ignition_s + lasts_s - self.t_s;
             if left > 1e-6 {
                 dt = dt.min(left + 2e-6);
             }

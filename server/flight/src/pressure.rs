@@ -6,6 +6,10 @@ use crate::model::Model;
 use crate::motion::{airspeed, fade_state};
 use crate::state::{BB, BLAG, BS, Blob, H, N, VE};
 
+/// Spread of height by pressure over true height near the ground: thermometer and lowest layer are not the standard's (1 K off
+/// over the column is 0.35 %; common practice, no source); what layers above add is `AIR_PER_M`.
+/// Larger: apogee by pressure alone is less certain than it is on a standard day; smaller: GNSS and pressure quarrel on others.
+pub(crate) const BARO_SCALE_SD: f64 = 0.007;
 /// Variance that the relative error of the air's temperature gains per metre of height: 2.3 % or 6 K over 10 km (common practice,
 /// no source). Larger: height by pressure alone is vaguer high up; smaller: what a fix taught about the air below is
 /// believed of the air above.

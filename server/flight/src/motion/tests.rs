@@ -2,8 +2,8 @@
 
 use super::*;
 use crate::plan::{Body, Motor, Plan, Site, Told, Vehicle, Weather};
+use crate::pressure::BARO_SCALE_SD;
 use crate::pressure::{AIR_PER_M, OFFSET_SD_PA, dynamic_head_m};
-use crate::start::BARO_SCALE_SD;
 use crate::state::{BLAG, BS, VN, VU};
 
 fn told(value: f64, sd: f64) -> Told {

@@ -4,9 +4,9 @@ use libm::{atan2, exp, hypot, sqrt};
 
 use super::draw::Draws;
 use super::{Flown, Point, RailExit};
+use crate::lean::{across, leaned};
 use crate::model::{Model, TURNS_SD};
 use crate::motion::{acceleration, airspeed, nose};
-use crate::start::{across, leaned};
 use crate::state::{E, H, LNK, PRED, SHAPE, VE, VN, VU, WE, WN};
 use crate::wind::kept;
 
