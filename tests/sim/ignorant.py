@@ -132,10 +132,12 @@ def table(flights, single, rows, jobs):
     the program where `rows` has it."""
     from concurrent.futures import ProcessPoolExecutor
 
-    from .classes import CLASSES as ALL
+    from .classes import CLASSES as DRAWN
     from .reference import fit
     from .table import fmt, md, mean, quant
 
+    # a crew that tells nothing has no figures for the fit to be told
+    ALL = [c for c in DRAWN if c != "untold"]
     ours = {(r["cls"], r["seed"]): r for r in rows}
     wanted = [(c, s, tuple(UNTOLD)) for c in ALL for s in range(1, flights + 1)]
     wanted += [(c, s, (u,)) for u in UNTOLD for c in CLASSES for s in range(1, single + 1)]
@@ -164,12 +166,14 @@ def table(flights, single, rows, jobs):
         seeds = [(k, s) for k in (ALL if c == "all" else [c]) for s in range(1, flights + 1)
                  if got[(k, s, tuple(UNTOLD))] and ours.get((k, s), {}).get("half") and ours[(k, s)].get("after")]
         line = [c, len(seeds)]
+        by = (lambda k: knows[k], lambda k: got[(*k, tuple(UNTOLD))], lambda k: ours[k])
+        middle = lambda key, what: [quant([abs(f(k)[key][what]) for k in seeds if what in f(k)[key]], 0.5) for f in by]
         for key in ("after", "half"):
-            at = lambda f: quant([abs(f[key]["h_err"])], 0.5)
-            of = [quant([at(f(k)) for k in seeds], 0.5) for f in (lambda k: knows[k], lambda k: got[(*k, tuple(UNTOLD))], lambda k: ours[k])]
+            of = middle(key, "h_err")
             line += [*map(fmt, of), fmt(of[2] / of[0]), fmt(of[2] / of[1])]
-        lines.append(line)
+        lines.append([*line, *map(fmt, middle("half", "v_err"))])
     head = ["class", "flights"] + [f"{at}{what}" for at in ("0.5 s after burnout: ", "half: ") for what in ("knows all", "told none", "program", "over the first", "over the second")]
+    head += [f"half, airspeed at apogee m/s: {who}" for who in ("knows all", "told none", "program")]
     return text + "\n" + md(head, lines)
 
 
