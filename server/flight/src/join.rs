@@ -15,6 +15,9 @@ use crate::state::{BB, BS, D, H, VE, VN, VU};
 const SURE_SD: f64 = 5.0;
 const JOINS_AFTER_S: f64 = 0.6;
 const RESTS_FOR_S: f64 = 1.2;
+/// Least height, m, that a slow climb or fall must have with it (common practice, no source): below it
+/// wind and the told pressure's error move as much.
+const LEAST_HIGH_M: f64 = 20.0;
 
 impl Filter {
     /// Sees whether the first samples ever come from a vehicle that is already flying, and begins aloft.
@@ -38,11 +41,13 @@ impl Filter {
         }
         let light = felt >= 3 && 2 * free > felt;
         let high = height > 60.0 && climb.abs() > 5.0;
-        let fast = climb.abs() > 12.0 && gnss.abs() > 8.0 && height > 20.0;
+        let fast = climb.abs() > 12.0 && gnss.abs() > 8.0 && height > LEAST_HIGH_M;
+        // What lies on a table feels as little along its nose as what falls, and a gust moves its height for a third of a second.
+        let falls = light && (climb.abs() > 15.0 || (climb.abs() > 6.0 && height > LEAST_HIGH_M));
         // On the pad an accelerometer feels 1 g; under a canopy, too, but that falls for longer than a second.
         let rests = glances.iter().filter(|g| g.rests).count() * 2 > felt.max(1);
         let long = last.t_s - first.t_s >= if rests { RESTS_FOR_S } else { JOINS_AFTER_S };
-        if !sure || !(light || long) || !(high || fast || (light && climb.abs() > 6.0)) {
+        if !sure || !(light || long) || !(high || fast || falls) {
             return;
         }
         let faster = if climb.abs() > gnss.abs() { climb } else { gnss };

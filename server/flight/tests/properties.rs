@@ -570,3 +570,19 @@ fn bursts_of_one_instant_are_taken_as_they_came() {
     let off = burst.airspeed_at_apogee_mps.p50 - plain.airspeed_at_apogee_mps.p50;
     assert!(off.abs() < 4.0, "{plain:?} {burst:?}");
 }
+
+/// What lies on a table feels as little along its nose as what falls, and the first gust that it is heard in looks like a fall: no flight
+/// is joined.
+#[test]
+fn what_lies_in_the_wind_when_it_is_first_heard_does_not_fall() {
+    let plan = plan();
+    let mut tracker = Tracker::new(&plan, 0.0);
+    let gust = [0.0, 12.0, 20.0, 23.0, 26.0, 25.0, 22.0, 24.0, 21.0, 23.0];
+    for i in 0..60 {
+        let mut s = nothing(0.1 * f64::from(i));
+        s.pressure_pa = Some(plan.weather.pressure_pa + 85.0 + gust[(i as usize).min(gust.len() - 1)]);
+        s.axial_mps2 = Some(1.55 + 0.01 * f64::from(i % 3));
+        tracker.take(&s);
+        assert_eq!(tracker.estimate(0).expect("heard").phase, Phase::Waiting, "{} s", s.t_s);
+    }
+}
