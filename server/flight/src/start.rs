@@ -38,6 +38,7 @@ const TALL_LAG_SD_S: f64 = 0.05;
 pub(crate) const BARO_LAG_S: Told = Told { value: 0.05, sd: 0.05 };
 /// How long before the oldest sample kept a first motion may lie, s.
 const DATED_BACK_S: f64 = 2.0;
+
 impl Filter {
     /// Looks for first motion among the samples kept, and for signs of having come late.
     pub(crate) fn try_start(&mut self, m: &Model) {
