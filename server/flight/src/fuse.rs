@@ -107,7 +107,7 @@ impl Filter {
             return false;
         }
         // Errors that last longer than the time between values do not average out.
-        let since = (self.t_s - self.sensors.get(n.channel).taken_s).clamp(0.01, 10.0);
+        let since = self.taken_ago_s(n.channel, 0.01);
         let lasting = LASTING_S[n.channel as usize];
         let variance = n.variance.max(1e-12) * (1.0 + lasting / since);
         let mut rows: [(f64, f64, [f64; N]); BLOBS] = [(0.0, 0.0, [0.0; N]); BLOBS];

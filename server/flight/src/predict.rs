@@ -141,11 +141,15 @@ impl<'a> Ahead<'a> {
         self.m.stages.get(self.regime.stage).map_or(0.0, |s| s.burn_s)
     }
 
+    /// How long it burns by the belief that is carried on, s.
+    fn lasts_s(&self) -> f64 {
+        self.m.stages.get(self.regime.stage).map_or(0.0, |s| s.lasts_s(&self.blob))
+    }
+
     /// Thrust ends, a later stage lights.
     fn turn(&mut self) {
         if self.regime.burning {
-            let lasts_s = self.m.stages.get(self.regime.stage).map_or(0.0, |s| s.lasts_s(&self.blob));
-            let out = self.regime.ignition_s + lasts_s;
+            let out = self.regime.ignition_s + self.lasts_s();
             // Past the told end what is felt beyond the told curve fades as a tail does.
             if self.t_s >= out + 1e-6 {
                 self.regime.thrust_tau_s = self.regime.thrust_tau_s.min(tail_tau_s(self.m, &self.regime));
@@ -190,8 +194,7 @@ impl<'a> Ahead<'a> {
         };
         let mut dt = longest_step_s(self.m, &self.blob, most);
         if self.regime.burning {
-            let lasts_s = self.m.stages.get(self.regime.stage).map_or(burn_s, |s| s.lasts_s(&self.blob));
-            let left = self.regime.ignition_s + lasts_s - self.t_s;
+            let left = self.regime.ignition_s + self.lasts_s() - self.t_s;
             if left > 1e-6 {
                 dt = dt.min(left + 2e-6);
             }
