@@ -1,7 +1,8 @@
 //! How the belief begins aloft, where the first sample comes after liftoff.
 
 use crate::filter::Filter;
-use crate::liftoff::{Glance, RECENT, falls};
+use crate::fixes::falls;
+use crate::liftoff::{Glance, RECENT};
 use crate::line::{Line, line};
 use crate::model::Model;
 use crate::output::Phase;

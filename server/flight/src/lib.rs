@@ -17,6 +17,7 @@ mod down;
 mod drag;
 mod falling;
 mod filter;
+mod fixes;
 mod force;
 mod fuse;
 pub mod geodesy;

@@ -6,6 +6,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use crate::fixes::{by_few_fixes, by_gnss_speed, crept};
 use crate::plan::Told;
 use crate::start::BARO_LAG_S;
 
@@ -16,17 +17,6 @@ pub(crate) const RECENT: usize = 96;
 /// noticed later; smaller: a gust's peak is taken for one.
 const CLIMBS_FOR_S: f64 = 0.38;
 const SPACING_S: f64 = 0.09;
-
-/// Time between fixes of a receiver that tells too few heights to see four of them climb, s.
-const SLOW_FIX_S: f64 = 0.4;
-
-/// How old the newest fix may be, s; and how high, m, and fast, m/s, fixes are that show a flight by themselves, beyond their spread: a
-/// receiver that finds itself walks tens of metres, but not as fast as its own velocity says.
-const FRESH_S: f64 = 1.5;
-const ALOFT_M: f64 = 30.0;
-const ALOFT_CLIMB_MPS: f64 = 8.0;
-/// The same of what falls, where places alone say so, m.
-const FALLS_FROM_M: f64 = 100.0;
 
 /// How late a vehicle's own height is: what its own filter takes (common practice, no source).
 const OWN_LAG_S: Told = Told { value: 0.2, sd: 0.15 };
@@ -117,15 +107,16 @@ const G: f64 = 9.8;
 /// is said half a second after the first.
 const FEW_S: f64 = 0.19;
 const RISES_M: f64 = 0.5;
+/// Two pushes in packets that follow each other closely, each of so much at least, that add up to such a speed between them are no knock,
+/// which is over by the second packet, and no arm's, which gives a heavy thing some 2 g and 5 m/s, whatever the barometer has seen by
+/// then: s, m/s^2, m/s (common practice, no source). Looser: two knocks are a liftoff; stricter: what falls silent after its second packet
+/// is noticed when it speaks again.
+const CLOSE_S: f64 = 0.3;
+const HARD_MPS2: f64 = 3.0 * G;
+const HARD_MPS: f64 = 8.0;
 /// Least acceleration over the told mean that a climb under power shows (thrust that rises late, a barometer that lags, told figures
 /// that are off). Larger: a weak motor is noticed later; smaller: a gust is taken for a motor.
 const LEAST_PUSH: f64 = 0.3;
-
-/// Least climb that a receiver at rest does not tell of, m/s; how long one that has lost the sky goes on at one climb at least, and beyond
-/// power at most, s (common practice, no source).
-const CREEPS_MPS: f64 = 1.0;
-const CREPT_S: f64 = 0.5;
-const MOST_CREPT_S: f64 = 8.0;
 
 /// What a gust's peak is over its spread beyond what chance adds to noise: it comes seldom and strong.
 const GUSTY: f64 = 1.5;
@@ -174,6 +165,7 @@ fn by_force(glances: &[Glance], baro: Heights, net_mps2: f64) -> Option<Motion> 
         count += 1;
     }
     let (first, last) = (first?, last_t?);
+    let between = speed;
     // Half the gap before the first sample was under thrust too.
     if let Some((t0, _)) = before {
         let f1 = newer.map_or(G, |n| n.1);
@@ -188,7 +180,8 @@ fn by_force(glances: &[Glance], baro: Heights, net_mps2: f64) -> Option<Motion> 
     // Where packets are few two strong pushes in a row are enough, if the barometer has begun to rise with them.
     let rises = height_by(last).is_some_and(|h| h > RISES_M + 3.0 * baro.moves_m);
     let soon = count == 2 && span > FEW_S && least > 2.0 * G && speed >= 4.0 && !weak && rises;
-    if span < 0.08 || !(pushed || soon || (aloft && count >= 2 && least > 2.0 * G)) {
+    let hard = count == 2 && span < CLOSE_S && least > HARD_MPS2 && between >= HARD_MPS && !weak;
+    if span < 0.08 || !(pushed || soon || hard || (aloft && count >= 2 && least > 2.0 * G)) {
         return None;
     }
     let (t, sd) = match before {
@@ -338,114 +331,9 @@ fn climbs(t: &[f64], h: &[f64], spread: Heights, net_mps2: f64, burn_s: f64) -> 
     (climb >= 6.0 && climb >= 3.0 * spread.moves_m / span && spread_out && pushed).then_some(climb)
 }
 
-/// By the climb that a receiver tells: growing from the pad, or high up as far as it says by itself that it climbs, whatever it was silent
-/// of before.
-fn by_gnss_speed(glances: &[Glance], sd_m: f64, net: f64, burn_s: f64) -> Option<Motion> {
-    let newest = glances.last()?.t_s;
-    let quiet = glances.iter().filter(|g| g.t_s > newest - 0.5).any(|g| g.rests);
-    // The same figures again are the same fix in another packet: it is of when it came first.
-    let mut told: [Option<(f64, f64, Option<f64>)>; 2] = [None; 2];
-    for g in glances {
-        let Some(climb) = g.gnss_climb else { continue };
-        if told[1].is_none_or(|(_, v, up)| v != climb || up != g.gnss_up_m) {
-            told = [told[1], Some((g.t_s, climb, g.gnss_up_m))];
-        }
-    }
-    let (t1, v1, up1) = told[1].filter(|(t, ..)| !quiet && *t >= newest - FRESH_S)?;
-    // Two packets in a row that tell of it are enough, be they of one fix.
-    let mut last =
-        glances.iter().rev().take_while(|g| g.t_s >= newest - FRESH_S).filter_map(|g| g.gnss_climb);
-    let grows =
-        last.next().zip(last.next()).is_some_and(|(v, before)| v >= 10.0 && before >= 5.0 && v >= before);
-    let aloft = told[0].is_some_and(|(t0, v0, up0)| {
-        let mean = 0.5 * (v0 + v1);
-        let climbs = |(h1, h0): (f64, f64)| {
-            h0 > ALOFT_M + 5.0 * sd_m && ((h1 - h0) / (t1 - t0) - mean).abs() < 5.0 + 0.4 * mean.abs()
-        };
-        is_alone(glances) && v1 > ALOFT_CLIMB_MPS && t1 - t0 < 5.0 && up1.zip(up0).is_some_and(climbs)
-    });
-    if !(grows || aloft) {
-        return None;
-    }
-    let soon = Told { value: v1 / net + 0.1, sd: 0.25 };
-    let high = up1.filter(|_| !grows).map(|h| Told { value: 2.0 * h / v1, sd: 0.5 + 0.3 * h / v1 });
-    let ago = up1.and_then(|h| past_power(h, v1, net, burn_s)).or(high).unwrap_or(soon);
-    Some(Motion { at: Told { value: t1 - ago.value, sd: ago.sd } })
-}
-
-/// First motion by a receiver that lost the sky under power and went on with the little climb that it had seen by then: it crept up from
-/// rest at one speed, as no motor does. A later leap says that it was no hand that carried it.
-fn crept(glances: &[Glance], burn_s: f64) -> Option<Motion> {
-    let mut at_rest: Option<f64> = None;
-    let mut run: Option<(f64, f64, f64)> = None;
-    let (mut count, mut last_s) = (0, f64::NEG_INFINITY);
-    for g in glances {
-        let Some(climb) = g.gnss_climb else { continue };
-        match run {
-            _ if climb.abs() < CREEPS_MPS => (at_rest, run, count) = (Some(g.t_s), None, 0),
-            None => (run, count, last_s) = (Some((g.t_s, climb, climb)), 1, g.t_s),
-            Some((from_s, first, newest)) if climb > 0.5 * first && climb < 1.6 * first + 1.0 => {
-                // The same figure again is the same fix in another packet.
-                count += usize::from(climb != newest);
-                (run, last_s) = (Some((from_s, first, climb)), g.t_s);
-            }
-            Some(_) => break,
-        }
-    }
-    let (rest_s, (from_s, ..)) = at_rest.zip(run)?;
-    let long = count >= 3 && (CREPT_S..burn_s + MOST_CREPT_S).contains(&(last_s - from_s));
-    let gap_s = from_s - rest_s;
-    long.then_some(Motion { at: Told { value: from_s - 0.5 * gap_s, sd: 0.29 * gap_s + 0.05 } })
-}
-
-/// A receiver of one fix a second, without velocities, is high up before it has told four heights: three that climb faster than
-/// anybody carries it, the newer two clear of the pad, will do.
-fn by_few_fixes(glances: &[Glance], sd_m: f64, net: f64, burn_s: f64) -> Option<Motion> {
-    let [(t0, h0), (t1, h1), (t2, h2)] = three_fixes(glances)?;
-    let clear = 10.0 + 5.0 * sd_m;
-    let (first, climb) = ((h1 - h0) / (t1 - t0), (h2 - h1) / (t2 - t1));
-    // Ten fixes a second that jump rise by chance from one to the next.
-    let close = t2 - t1 < SLOW_FIX_S || t1 - t0 < SLOW_FIX_S;
-    if !is_alone(glances) || close || t2 - t0 > 5.0 || h1 < clear || first < 8.0 || climb < 8.0 {
-        return None;
-    }
-    let ago = past_power(h2, climb, net, burn_s)
-        .unwrap_or(Told { value: 2.0 * h2 / climb.max(1.0), sd: 0.25 + 0.3 * (t2 - t1) });
-    Some(Motion { at: Told { value: t2 - ago.value, sd: ago.sd } })
-}
-
-/// Height and climb of a body that falls from high up, by three fixes that fall alike, faster than anything is carried down: whoever
-/// tells of it was silent before.
-pub(crate) fn falls(glances: &[Glance], sd_m: f64) -> Option<(f64, f64)> {
-    let [(t0, h0), (t1, h1), (t2, h2)] = three_fixes(glances)?;
-    let (first, climb) = ((h1 - h0) / (t1 - t0), (h2 - h1) / (t2 - t1));
-    let alike = climb < 0.4 * first && first < 0.4 * climb;
-    let apart = t1 - t0 >= SLOW_FIX_S && t2 - t1 >= SLOW_FIX_S && t2 - t0 < 8.0;
-    let clear = FALLS_FROM_M + 5.0 * sd_m;
-    (is_alone(glances) && apart && alike && first < -3.0 && climb < -3.0 && h2 > clear).then_some((h2, climb))
-}
-
-/// Whether neither force nor pressure was heard: only a receiver, or the vehicle's own figures.
-fn is_alone(glances: &[Glance]) -> bool {
-    !glances.iter().any(|g| g.axial.is_some() || g.baro_m.is_some())
-}
-
-/// The newest three different heights of a receiver, in order of time. The same height again is the same fix in another packet: it is of
-/// when it came first.
-fn three_fixes(glances: &[Glance]) -> Option<[(f64, f64); 3]> {
-    let mut told: [Option<(f64, f64)>; 3] = [None; 3];
-    for g in glances {
-        let Some(up) = g.gnss_up_m else { continue };
-        if told[2].is_none_or(|(_, last)| last != up) {
-            told = [told[1], told[2], Some((g.t_s, up))];
-        }
-    }
-    Some([told[0]?, told[1]?, told[2]?])
-}
-
 /// How long ago a body lifted off that is seen higher than its speed gained from rest: it is long past its power, and whoever
 /// tells of it was silent meanwhile.
-fn past_power(height_m: f64, climb_mps: f64, net_mps2: f64, burn_s: f64) -> Option<Told> {
+pub(crate) fn past_power(height_m: f64, climb_mps: f64, net_mps2: f64, burn_s: f64) -> Option<Told> {
     let gained = 0.5 * climb_mps * climb_mps / net_mps2;
     let (burnt_m, burnt_mps) = (0.5 * net_mps2 * burn_s * burn_s, net_mps2 * burn_s);
     if height_m < 1.5 * gained + 50.0 || height_m < burnt_m {
@@ -521,7 +409,7 @@ mod tests {
 
     #[test]
     fn two_strong_pushes_far_apart_that_heights_rise_with_are_a_liftoff() {
-        let (still, pushed) = (Some(9.8), Some(60.0));
+        let (still, pushed) = (Some(9.8), Some(45.0));
         let (heights, felt) = ([0.0, 0.1, 0.0, 0.4, 1.2, 2.6], [still, still, None, pushed, None, pushed]);
         assert!(noticed(&heights, &felt, 0.3).is_some());
         assert_eq!(noticed(&heights, &felt[..4], 0.1), None, "one push");
@@ -531,11 +419,24 @@ mod tests {
     }
 
     #[test]
+    fn two_hard_pushes_in_a_row_are_a_liftoff_before_any_height_shows_it() {
+        let still = Some(9.8);
+        let flat = [0.1, 0.0, 0.1, 0.0, 0.1, 0.2];
+        let pushed = |a: f64, b: f64| noticed(&flat, &[still, still, still, still, Some(a), Some(b)], 0.3);
+        let found = pushed(110.0, 120.0).expect("no knock lasts that long");
+        assert!((found.at.value - 0.35).abs() < found.at.sd + 0.01, "{found:?}");
+        assert_eq!(pushed(60.0, 60.0), None, "a swing of an arm");
+        assert_eq!(pushed(10.0, 120.0), None, "a knock");
+        let apart = [still, still, Some(110.0), None, None, None, Some(120.0)];
+        assert_eq!(noticed(&[0.1; 7], &apart, 0.3), None, "two knocks");
+    }
+
+    #[test]
     fn two_pushes_and_a_height_clear_of_the_pad_are_a_liftoff_across_a_silence() {
         let still = Some(9.8);
         let heights = [0.1, 0.0, 0.3, 2.3, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 76.0];
         let mut felt = [None; 13];
-        (felt[0], felt[1], felt[2], felt[3], felt[12]) = (still, still, Some(125.0), Some(82.0), Some(-2.0));
+        (felt[0], felt[1], felt[2], felt[3], felt[12]) = (still, still, Some(125.0), Some(40.0), Some(-2.0));
         let found = noticed(&heights, &felt, 0.3).expect("two pushes, then high up");
         assert!(found.at.value > 0.1 && found.at.value < 0.2, "{found:?}");
         // Two knocks on the pad are none.
@@ -580,34 +481,5 @@ mod tests {
         assert!((ago.value - 6.0).abs() < 2.0 * ago.sd, "{ago:?}");
         // Still under power: the height is what the speed has gained.
         assert_eq!(past_power(40.0, 80.0, 80.0, 2.0), None);
-    }
-
-    #[test]
-    fn a_receiver_that_creeps_up_has_lost_the_sky_at_liftoff() {
-        // Ten fixes a second: at rest, then 3 m/s from second 1 on, and after three seconds where it is.
-        let told = |creeps: f64| -> Vec<Glance> {
-            let climb = |t: f64| {
-                if t < 0.95 {
-                    0.3
-                } else if t < 3.95 {
-                    creeps
-                } else {
-                    95.0
-                }
-            };
-            (0..42)
-                .map(|i| {
-                    let t_s = 0.1 * f64::from(i);
-                    let noise = 0.02 * f64::from(i % 7);
-                    Glance { t_s, gnss_climb: Some(climb(t_s) + noise), ..crate::shelf::Blank::BLANK }
-                })
-                .collect()
-        };
-        let found = crept(&told(3.0), 2.0).expect("lost at liftoff").at;
-        assert!((found.value - 0.95).abs() < 0.1 && found.sd < 0.1, "{found:?}");
-        // At rest until it leaps, and for longer than a flight under power lasts, it says nothing of when.
-        assert_eq!(crept(&told(0.3), 2.0), None);
-        let slowly: Vec<Glance> = told(3.0).iter().map(|g| Glance { t_s: 5.0 * g.t_s, ..*g }).collect();
-        assert_eq!(crept(&slowly, 2.0), None);
     }
 }
