@@ -79,7 +79,7 @@ pub(crate) fn first_motion(
     let lagged = |found: Motion| {
         by(crept(glances, burn_s).filter(|c| c.at.value < found.at.value).unwrap_or(found), gnss_lag_s)
     };
-    let found = by_force(glances, baro, net)
+    let found = by_force(glances, baro, net, burn_s)
         .or_else(|| by_climb(glances, |g| g.baro_m, true, baro, net, burn_s).map(|f| by(f, BARO_LAG_S)))
         .or_else(|| by_climb(glances, |g| g.own_m, true, own, net, burn_s).map(|f| by(f, OWN_LAG_S)))
         .or_else(|| by_climb(glances, |g| g.gnss_up_m, false, gnss, net, burn_s).map(lagged))
@@ -114,6 +114,16 @@ const RISES_M: f64 = 0.5;
 const CLOSE_S: f64 = 0.3;
 const HARD_MPS2: f64 = 3.0 * G;
 const HARD_MPS: f64 = 8.0;
+/// How long after the first push heights still say when it began, s; how much more or less than the first push felt may have pushed before
+/// it, one standard deviation, and what a barometer does not show, m (common practice, no source). In so many parts of the time that is open.
+const RISES_FOR_S: f64 = 0.3;
+const OTHER_PUSH: f64 = 0.3;
+const SMALLEST_RISE_M: f64 = 0.4;
+const PARTS: u32 = 48;
+/// What pushes has not pushed for longer than this share of the told burn, or of a short one, s: told figures are off.
+const MOST_OF_BURN: f64 = 1.3;
+const LEAST_BURN_S: f64 = 0.3;
+
 /// Least acceleration over the told mean that a climb under power shows (thrust that rises late, a barometer that lags, told figures
 /// that are off). Larger: a weak motor is noticed later; smaller: a gust is taken for a motor.
 const LEAST_PUSH: f64 = 0.3;
@@ -126,7 +136,38 @@ fn clear_m(h: Heights) -> f64 {
     2.5 + 5.0 * h.moves_m + GUSTY * (h.moves_m - h.noise_m)
 }
 
-fn by_force(glances: &[Glance], baro: Heights, net_mps2: f64) -> Option<Motion> {
+/// What a barometer showed soon after a first push, less what was gained since then from rest, m, and how long after, s.
+#[derive(Clone, Copy, Debug)]
+struct Risen {
+    by_m: f64,
+    more_s: f64,
+}
+
+/// How long before a first push first motion was, if it was at most so long ago: by what the push has raised the barometer since, anywhere in
+/// that time where it says nothing.
+fn pushed_since(most_s: f64, net_mps2: f64, risen: Option<Risen>, baro: Heights) -> Told {
+    let (mut all, mut sum, mut square) = (0.0, 0.0, 0.0);
+    for i in 0..PARTS {
+        let since = most_s * (f64::from(i) + 0.5) / f64::from(PARTS);
+        let likely = risen.map_or(1.0, |r| {
+            let shown_s = (since - BARO_LAG_S.value).max(0.0);
+            let up = net_mps2 * (0.5 * shown_s * shown_s + shown_s * r.more_s);
+            let speed = net_mps2 * since;
+            let sd2 = baro.moves_m * baro.moves_m
+                + SMALLEST_RISE_M * SMALLEST_RISE_M
+                + (OTHER_PUSH * up) * (OTHER_PUSH * up)
+                + (BARO_LAG_S.sd * speed) * (BARO_LAG_S.sd * speed);
+            libm::exp(-0.5 * (r.by_m - up) * (r.by_m - up) / sd2) / libm::sqrt(sd2) + 1e-6
+        });
+        all += likely;
+        sum += likely * since;
+        square += likely * since * since;
+    }
+    let mean = sum / all;
+    Told { value: mean, sd: libm::sqrt((square / all - mean * mean).max(0.0)) }
+}
+
+fn by_force(glances: &[Glance], baro: Heights, net_mps2: f64, burn_s: f64) -> Option<Motion> {
     // The newest height that was not told long before an instant.
     let height_by =
         |t_s: f64| glances.iter().rev().take_while(|g| g.t_s >= t_s - 0.15).find_map(|g| g.baro_m);
@@ -186,21 +227,17 @@ fn by_force(glances: &[Glance], baro: Heights, net_mps2: f64) -> Option<Motion> 
     }
     let (t, sd) = match before {
         Some((t0, _)) => {
-            let gap = (first - t0).max(0.0);
-            // Across a gap the height at its end says more than its middle: h = a (t - t0)^2 / 2.
-            let risen = glances
-                .iter()
-                .find(|g| g.t_s == first)
-                .and_then(|g| g.baro_m)
-                .filter(|h| *h > 4.0 + 4.0 * baro.moves_m);
-            match risen {
-                Some(h) if gap > 0.25 => {
-                    let net = (newer.map_or(50.0, |n| n.1) - G).max(3.0);
-                    let since = libm::sqrt(2.0 * h / net);
-                    ((first - since).clamp(t0, first), 0.05 + 0.15 * since.min(gap))
-                }
-                _ => (t0 + 0.5 * gap, 0.29 * gap + 0.01),
-            }
+            let first_net = (newer.map_or(50.0, |n| n.1) - G).max(3.0);
+            // The newest height of the first pushes.
+            let near = |g: &&Glance| g.t_s >= first && g.t_s <= last.min(first + RISES_FOR_S);
+            let risen = glances.iter().rev().filter(near).find_map(|g| {
+                let more_s = g.t_s - first;
+                let since_first = 0.5 * between / span * more_s * more_s;
+                g.baro_m.map(|h| Risen { by_m: h - since_first, more_s })
+            });
+            let pushed_for_s = (first - t0).max(0.0).min(MOST_OF_BURN * burn_s.max(LEAST_BURN_S));
+            let since = pushed_since(pushed_for_s, first_net, risen, baro);
+            (first - since.value, since.sd + 0.01)
         }
         None => (first - 0.05, 0.2),
     };
