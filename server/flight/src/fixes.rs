@@ -1,6 +1,6 @@
 //! First motion, and a fall, by what a satellite receiver alone tells: its climb, or three of its heights.
 
-use crate::liftoff::{Glance, Motion, past_power};
+use crate::liftoff::{ALOFT_M, Glance, Motion, past_power};
 use crate::plan::Told;
 
 /// Time between fixes of a receiver that tells too few heights to see four of them climb, s.
@@ -9,7 +9,6 @@ const SLOW_FIX_S: f64 = 0.4;
 /// How old the newest fix may be, s; and how high, m, and fast, m/s, fixes are that show a flight by themselves, beyond their spread: a
 /// receiver that finds itself walks tens of metres, but not as fast as its own velocity says.
 const FRESH_S: f64 = 1.5;
-const ALOFT_M: f64 = 30.0;
 const ALOFT_CLIMB_MPS: f64 = 8.0;
 /// The same of what falls, where places alone say so, m.
 const FALLS_FROM_M: f64 = 100.0;

@@ -18,6 +18,10 @@ pub(crate) const RECENT: usize = 96;
 const CLIMBS_FOR_S: f64 = 0.38;
 const SPACING_S: f64 = 0.09;
 
+/// Time without a packet, s, after which what is heard clear of the pad by so much, m, lifted off in it (common practice, no source).
+const SILENCE_S: f64 = 0.6;
+pub(crate) const ALOFT_M: f64 = 30.0;
+
 /// How late a vehicle's own height is: what its own filter takes (common practice, no source).
 const OWN_LAG_S: Told = Told { value: 0.2, sd: 0.15 };
 
@@ -117,6 +121,8 @@ const HARD_MPS: f64 = 8.0;
 /// How long after the first push heights still say when it began, s; how much more or less than the first push felt may have pushed before
 /// it, one standard deviation, and what a barometer does not show, m (common practice, no source). In so many parts of the time that is open.
 const RISES_FOR_S: f64 = 0.3;
+/// How long what pushes is the push that was felt first, s.
+const SAME_PUSH_S: f64 = 0.3;
 const OTHER_PUSH: f64 = 0.3;
 const SMALLEST_RISE_M: f64 = 0.4;
 const PARTS: u32 = 48;
@@ -227,7 +233,10 @@ fn by_force(glances: &[Glance], baro: Heights, net_mps2: f64, burn_s: f64) -> Op
     }
     let (t, sd) = match before {
         Some((t0, _)) => {
-            let first_net = (newer.map_or(50.0, |n| n.1) - G).max(3.0);
+            let gap_s = (first - t0).max(0.0);
+            // After a silence the push may be the last of a burn: it was the told mean before.
+            let felt = (newer.map_or(50.0, |n| n.1) - G).max(3.0);
+            let net = if gap_s > SAME_PUSH_S { felt.max(net_mps2) } else { felt };
             // The newest height of the first pushes.
             let near = |g: &&Glance| g.t_s >= first && g.t_s <= last.min(first + RISES_FOR_S);
             let risen = glances.iter().rev().filter(near).find_map(|g| {
@@ -235,8 +244,8 @@ fn by_force(glances: &[Glance], baro: Heights, net_mps2: f64, burn_s: f64) -> Op
                 let since_first = 0.5 * between / span * more_s * more_s;
                 g.baro_m.map(|h| Risen { by_m: h - since_first, more_s })
             });
-            let pushed_for_s = (first - t0).max(0.0).min(MOST_OF_BURN * burn_s.max(LEAST_BURN_S));
-            let since = pushed_since(pushed_for_s, first_net, risen, baro);
+            let pushed_for_s = gap_s.min(MOST_OF_BURN * burn_s.max(LEAST_BURN_S));
+            let since = pushed_since(pushed_for_s, net, risen, baro);
             (first - since.value, since.sd + 0.01)
         }
         None => (first - 0.05, 0.2),
@@ -291,6 +300,11 @@ fn by_climb(
     if let Some(ago) = past_power(last, climb, net, burn_s) {
         return Some(Motion { at: Told { value: t[n - 1] - ago.value, sd: ago.sd } });
     }
+    let heard_s = glances.iter().rev().map(|g| g.t_s).find(|at| *at < t[0] - SPACING_S);
+    if let Some(ago) = unheard(last, climb, heard_s.map_or(0.0, |at| t[0] - at), clear) {
+        let at_s = (t[n - 1] - ago.value).max(heard_s.unwrap_or(f64::NEG_INFINITY));
+        return Some(Motion { at: Told { value: at_s, sd: ago.sd } });
+    }
     if !grows(&t[..n], &h[..n], spread.noise_m) {
         return None;
     }
@@ -312,6 +326,14 @@ fn by_climb(
     let own = t[n - 1] + (wt / w) - (ws / w) / slope.max(1.0);
     let value = if m > 0.0 { 0.5 * (sum / m + own) } else { own };
     Some(Motion { at: Told { value: value.max(t[0] - 1.5), sd: 0.12 + 0.1 * span } })
+}
+
+/// How long ago a body lifted off that is heard high up again after a silence: at one acceleration from rest its height is half of what its
+/// speed would have given since, at a push that came first it is all.
+fn unheard(height_m: f64, climb_mps: f64, silent_s: f64, clear_m: f64) -> Option<Told> {
+    let per_s = height_m / climb_mps.max(1.0);
+    (silent_s > SILENCE_S && height_m > ALOFT_M + clear_m)
+        .then_some(Told { value: 1.6 * per_s, sd: 0.25 * per_s + 0.1 })
 }
 
 /// Leaves out what comes sooner than the spacing before a newer one; says how many are left.
