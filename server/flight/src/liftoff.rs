@@ -121,8 +121,8 @@ const HARD_MPS: f64 = 8.0;
 /// How long after the first push heights still say when it began, s; how much more or less than the first push felt may have pushed before
 /// it, one standard deviation, and what a barometer does not show, m (common practice, no source). In so many parts of the time that is open.
 const RISES_FOR_S: f64 = 0.3;
-/// How long what pushes is the push that was felt first, s.
-const SAME_PUSH_S: f64 = 0.3;
+/// Longest gap that is no silence, s.
+const SILENT_S: f64 = 0.3;
 const OTHER_PUSH: f64 = 0.3;
 const SMALLEST_RISE_M: f64 = 0.4;
 const PARTS: u32 = 48;
@@ -234,18 +234,19 @@ fn by_force(glances: &[Glance], baro: Heights, net_mps2: f64, burn_s: f64) -> Op
     let (t, sd) = match before {
         Some((t0, _)) => {
             let gap_s = (first - t0).max(0.0);
-            // After a silence the push may be the last of a burn: it was the told mean before.
-            let felt = (newer.map_or(50.0, |n| n.1) - G).max(3.0);
-            let net = if gap_s > SAME_PUSH_S { felt.max(net_mps2) } else { felt };
-            // The newest height of the first pushes.
-            let near = |g: &&Glance| g.t_s >= first && g.t_s <= last.min(first + RISES_FOR_S);
-            let risen = glances.iter().rev().filter(near).find_map(|g| {
-                let more_s = g.t_s - first;
-                let since_first = 0.5 * between / span * more_s * more_s;
-                g.baro_m.map(|h| Risen { by_m: h - since_first, more_s })
-            });
             let pushed_for_s = gap_s.min(MOST_OF_BURN * burn_s.max(LEAST_BURN_S));
-            let since = pushed_since(pushed_for_s, net, risen, baro);
+            // Between packets that follow each other a barometer has not yet seen what would tell more than that.
+            let risen = (gap_s > SILENT_S).then(|| {
+                let near = |g: &&Glance| g.t_s >= first && g.t_s <= last.min(first + RISES_FOR_S);
+                glances.iter().rev().filter(near).find_map(|g| {
+                    let more_s = g.t_s - first;
+                    let since_first = 0.5 * between / span * more_s * more_s;
+                    g.baro_m.map(|h| Risen { by_m: h - since_first, more_s })
+                })
+            });
+            // The push may be the last of a burn: before it was the told mean.
+            let felt = newer.map_or(50.0, |n| n.1) - G;
+            let since = pushed_since(pushed_for_s, felt.max(net_mps2), risen.flatten(), baro);
             (first - since.value, since.sd + 0.01)
         }
         None => (first - 0.05, 0.2),

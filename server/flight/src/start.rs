@@ -196,7 +196,7 @@ impl Filter {
     /// where a new fix is sent at once.
     fn gnss_lag_s(&self) -> Told {
         let gap_s = self.sent_gap_s();
-        Told { value: 0.3 + 0.35 * gap_s, sd: hypot2(0.33, 0.29 * gap_s) }
+        Told { value: 0.25 + 0.25 * gap_s, sd: hypot2(0.3, 0.3 * gap_s) }
     }
 
     /// Prior of everything but motion and lean.
