@@ -27,7 +27,7 @@ const NO_CLOCK_SD_S: f64 = 0.05;
 /// Least time from measurement to receipt, ns: onto the air, on the air and out of the buffers of radio and port. No clock sees
 /// it; taken as nothing it would be wrong one way only. It lies between a hundredth and a tenth of a second (common practice,
 /// no source); the estimator takes what is left open as a spread.
-const WAY_NS: i64 = 30_000_000;
+const WAY_NS: i64 = 45_000_000;
 
 /// All that was heard.
 #[derive(Clone, Debug, Default, Serialize, Deserialize)]

@@ -24,6 +24,10 @@ const AFTER_POWER_S: f64 = 0.7;
 /// How long fixes must fit before GNSS is believed again, and differ from the barometer by the same height before that is, s.
 const FITS_S: f64 = 0.95;
 const ODD_S: f64 = 4.0;
+/// Share of the height by which a belief is beside GNSS that the barometer as it is may lie beside GNSS and still bear it out; and how
+/// far, over a second, such a belief's climb may be off (common practice, no source).
+const BOTH_SHARE: f64 = 0.35;
+const CLIMB_BESIDE: f64 = 0.1;
 /// Spread that an opening canopy gives to the moment of a fix, s, and, as a share of the speed, to its velocity (common practice, no
 /// source): what a receiver says is of before the opening as much as of after it.
 const OPENING_SD_S: f64 = 0.2;
@@ -81,8 +85,12 @@ impl Filter {
                 if up.is_some() {
                     let (off_m, off_sd) = off;
                     let odd = !tall_agrees && !hard && heard_baro && self.about.is_none();
-                    if steady_for(&mut self.gnss_odd, odd, s.t_s, off_m, off_sd) > ODD_S {
-                        self.hear_both(m, off_m);
+                    // What is thought of the air below puts the belief beside what the barometer shows.
+                    let air_m = self.mean_of(&|b: &Blob| (b.x[BB], Row::new()));
+                    let both = (off_m - air_m).abs() < BOTH_SHARE * off_m.abs();
+                    let (apart_m, long_s) = if both { (off_m - air_m, FITS_S) } else { (off_m, ODD_S) };
+                    if steady_for(&mut self.gnss_odd, odd, s.t_s, apart_m, off_sd) > long_s {
+                        self.hear_both(m, off_m, both);
                     }
                     if self.phase == Phase::Descending && s.pressure_pa.is_none() && self.about.is_none() {
                         self.watch_ground(s.t_s, fix.at_m[2], sqrt(tall));
@@ -199,10 +207,15 @@ impl Filter {
         w.iter().zip(self.blobs.iter()).fold(0.0, |sum, (w, b)| sum + w * view(b).0)
     }
 
-    /// Barometer and GNSS go on differing by the same height: which of them is off is opened again.
-    fn hear_both(&mut self, m: &Model, off_m: f64) {
+    /// Barometer and GNSS go on differing by the same height: which of them is off is opened again. Where the barometer as it is shows `both`
+    /// the same height, it is the belief that is beside them, and what it thinks of the air is forgotten.
+    fn hear_both(&mut self, m: &Model, off_m: f64, both: bool) {
         for b in self.blobs.iter_mut() {
             let (column, scale) = column_variances(m, b.x[H]);
+            if both {
+                (b.x[BB], b.x[BS]) = (0.0, 0.0);
+                b.p[VU][VU] += CLIMB_BESIDE * CLIMB_BESIDE * off_m * off_m;
+            }
             b.reopen(BB, 1.0 + column);
             b.reopen(BS, scale);
             b.reopen(GH, 25.0);
