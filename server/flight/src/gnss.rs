@@ -10,10 +10,10 @@ use crate::filter::{Filter, Pushed};
 use crate::fuse::{Number, View};
 use crate::model::{EARTH_RADIUS_M, Model};
 use crate::output::{EventKind, Phase};
-use crate::pressure::column_variances;
+use crate::pressure::{column_variances, dynamic_head_m};
 use crate::sample::Sample;
 use crate::sensors::Channel;
-use crate::state::{BB, BS, Blob, E, GH, H, LAG, Row, TALL, VE, VN, VU};
+use crate::state::{BB, BS, Blob, E, GH, H, LAG, PORT, Row, TALL, VE, VN, VU};
 
 /// Time without a fix taken after which the horizontal state is as good as unknown, s.
 const FLAT_LOST_S: f64 = 5.0;
@@ -86,10 +86,11 @@ impl Filter {
                     let (off_m, off_sd) = off;
                     let odd = !tall_agrees && !hard && heard_baro && self.about.is_none();
                     // What is thought of the air below puts the belief beside what the barometer shows.
-                    let air_m = self.mean_of(&|b: &Blob| (b.x[BB], Row::new()));
+                    let air_m =
+                        self.mean_of(&|b: &Blob| (b.x[BB] + b.x[PORT] * dynamic_head_m(m, &b.x), Row::new()));
                     let both = (off_m - air_m).abs() < BOTH_SHARE * off_m.abs();
-                    let (apart_m, long_s) = if both { (off_m - air_m, FITS_S) } else { (off_m, ODD_S) };
-                    if steady_for(&mut self.gnss_odd, odd, s.t_s, apart_m, off_sd) > long_s {
+                    let (by_m, long_s) = if both { (0.0, FITS_S) } else { (off_m, ODD_S) };
+                    if steady_for(&mut self.gnss_odd, odd, s.t_s, by_m, off_sd) > long_s {
                         self.hear_both(m, off_m, both);
                     }
                     if self.phase == Phase::Descending && s.pressure_pa.is_none() && self.about.is_none() {

@@ -3,7 +3,9 @@
 //!
 //! The flight is a plain vertical or leaning throw with drag, stepped here; it need not be a good one.
 
-use loftwatch_flight::{Area, Estimate, Fix, Phase, Plan, Quantiles, Sample, Tracker, Velocity, smoothed};
+use loftwatch_flight::{
+    Area, Estimate, EventKind, Fix, Phase, Plan, Quantiles, Sample, Tracker, Velocity, smoothed,
+};
 use proptest::prelude::*;
 
 const PLAN: &str = include_str!("../../../tests/flights/straight/1/plan.json");
@@ -585,4 +587,68 @@ fn what_lies_in_the_wind_when_it_is_first_heard_does_not_fall() {
         tracker.take(&s);
         assert_eq!(tracker.estimate(0).expect("heard").phase, Phase::Waiting, "{} s", s.t_s);
     }
+}
+
+/// Height that the newest made-up pressure shows.
+fn shown_height(plan: &Plan, samples: &[Sample]) -> f64 {
+    let newest = samples.iter().rev().find_map(|s| s.pressure_pa).expect("a pressure");
+    -8300.0 * libm::log(newest / plan.weather.pressure_pa)
+}
+
+/// A silence through liftoff: what comes first says when it was, be it a push at the pad's height or heights far above it.
+#[test]
+fn a_liftoff_that_nobody_heard_is_dated_by_what_is_heard_first() {
+    let plan = plan_of_level_thrust(3.0, 62.0);
+    let thrust = |since: f64| if (0.0..3.0).contains(&since) { 62.0 } else { 0.0 };
+    // Silent from so long before liftoff to so long after it; whether the force is told.
+    for (before_s, after_s, felt) in
+        [(1.3, 0.15, true), (0.5, 1.0, true), (1.3, 2.4, true), (1.3, 2.4, false)]
+    {
+        let mut samples = flight_under(&plan, LIFTOFF_S + after_s + 0.7, 0.0, false, 4e-4, thrust);
+        samples.retain(|s| !(LIFTOFF_S - before_s..LIFTOFF_S + after_s).contains(&s.t_s));
+        if !felt {
+            samples.iter_mut().for_each(|s| s.axial_mps2 = None);
+        }
+        let mut tracker = fly(&plan, &samples);
+        let mut events = Vec::new();
+        tracker.drain_events(&mut events);
+        let liftoff = events.iter().rfind(|e| e.kind == EventKind::Liftoff).expect("a liftoff");
+        let off = (liftoff.t_s - LIFTOFF_S).abs();
+        let case = format!("silent from {before_s} s before to {after_s} s after, felt {felt}: {liftoff:?}");
+        assert!(off < 0.2 + 0.25 * after_s && off < 2.5 * liftoff.sd_s, "{case}");
+        let (height, truth) = (tracker.estimate(0).expect("aloft").height_m, shown_height(&plan, &samples));
+        assert!((height.p50 - truth).abs() < 5.0 + 0.15 * truth, "{case}: {height:?} of {truth}");
+    }
+}
+
+/// A receiver that froze at liftoff and a barometer whose port errs lead a belief astray together that nobody told the weather and half of
+/// the drag. Once both say the same again it follows them.
+#[test]
+fn a_belief_beside_both_gnss_and_barometer_gives_way() {
+    let thrust = |since: f64| if (0.0..1.6).contains(&since) { 140.0 } else { 0.0 };
+    let mut plan = with_more_drag(plan_of_level_thrust(1.6, 110.0), 0.6);
+    plan.weather.temperature_sd_k = 12.0;
+    let mut samples = flight_under(&plan, LIFTOFF_S + 9.0, 0.0, true, 4e-4, thrust);
+    let stands = samples.iter().rfind(|s| s.t_s < LIFTOFF_S && s.fix.is_some()).and_then(|s| s.fix);
+    let truth: Vec<f64> = samples.iter().map(|s| shown_height(&plan, core::slice::from_ref(s))).collect();
+    for s in &mut samples {
+        let climb = climb_under(s.t_s, 4e-4, thrust);
+        s.pressure_pa = s.pressure_pa.map(|p| p + 0.05 * 0.6 * climb * climb);
+        (s.axial_mps2, s.velocity) = (None, None);
+        if (LIFTOFF_S..LIFTOFF_S + 6.0).contains(&s.t_s) && s.fix.is_some() {
+            s.fix = stands;
+        }
+    }
+    let mut tracker = Tracker::new(&plan, 0.0);
+    let (mut astray, mut back) = (0.0f64, f64::INFINITY);
+    for (s, height) in samples.iter().zip(truth) {
+        tracker.take(s);
+        let off = tracker.estimate(0).map_or(0.0, |e| (e.height_m.p50 - height).abs() / height.max(1.0));
+        if (4.0..6.0).contains(&(s.t_s - LIFTOFF_S)) {
+            astray = astray.max(off);
+        }
+        back = off;
+    }
+    assert!(astray > 0.1, "nothing led it astray: {astray}");
+    assert!(back < 0.04, "{back} of the height beside both");
 }
