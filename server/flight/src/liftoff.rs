@@ -118,15 +118,15 @@ const RISES_M: f64 = 0.5;
 const CLOSE_S: f64 = 0.3;
 const HARD_MPS2: f64 = 3.0 * G;
 const HARD_MPS: f64 = 8.0;
-/// How long after the first push heights still say when it began, s; how much more or less than the first push felt may have pushed before
-/// it, one standard deviation, and what a barometer does not show, m (common practice, no source). In so many parts of the time that is open.
+/// Longest gap between packets that is no silence, s: in a shorter one the barometer has seen nothing that would say when first motion was.
+const NO_SILENCE_S: f64 = 0.3;
+/// How long after the first push heights say when it began, s; how much more or less may have pushed before it, one standard deviation, and
+/// what a barometer does not show, m (common practice, no source). The time that is open is tried in so many parts.
 const RISES_FOR_S: f64 = 0.3;
-/// Longest gap that is no silence, s.
-const SILENT_S: f64 = 0.3;
 const OTHER_PUSH: f64 = 0.3;
 const SMALLEST_RISE_M: f64 = 0.4;
 const PARTS: u32 = 48;
-/// What pushes has not pushed for longer than this share of the told burn, or of a short one, s: told figures are off.
+/// What still pushes has not pushed for longer than this share of the told burn, or of a short one, s: told figures are off.
 const MOST_OF_BURN: f64 = 1.3;
 const LEAST_BURN_S: f64 = 0.3;
 
@@ -140,6 +140,36 @@ const GUSTY: f64 = 1.5;
 /// Height above the zero that chance, gusts and doors do not reach, m.
 fn clear_m(h: Heights) -> f64 {
     2.5 + 5.0 * h.moves_m + GUSTY * (h.moves_m - h.noise_m)
+}
+
+/// Pushes in a row: when the first and the last were felt, s, what pushed before the first, and the speed that was gained between them.
+#[derive(Clone, Copy, Debug)]
+struct Pushes {
+    first_s: f64,
+    last_s: f64,
+    net_mps2: f64,
+    gained_mps: f64,
+}
+
+impl Pushes {
+    /// How long before the first push first motion was, after the newest rest.
+    fn since_rest(self, glances: &[Glance], rest_s: f64, burn_s: f64, baro: Heights) -> Told {
+        let gap_s = (self.first_s - rest_s).max(0.0);
+        let most_s = gap_s.min(MOST_OF_BURN * burn_s.max(LEAST_BURN_S));
+        let risen = (gap_s > NO_SILENCE_S).then(|| self.risen(glances)).flatten();
+        pushed_since(most_s, self.net_mps2, risen, baro)
+    }
+
+    /// What the newest barometer of the first pushes shows.
+    fn risen(self, glances: &[Glance]) -> Option<Risen> {
+        let until_s = self.last_s.min(self.first_s + RISES_FOR_S);
+        let mut first = glances.iter().rev().filter(|g| g.t_s >= self.first_s && g.t_s <= until_s);
+        first.find_map(|g| {
+            let more_s = g.t_s - self.first_s;
+            let between_m = 0.5 * self.gained_mps / (self.last_s - self.first_s) * more_s * more_s;
+            g.baro_m.map(|h| Risen { by_m: h - between_m, more_s })
+        })
+    }
 }
 
 /// What a barometer showed soon after a first push, less what was gained since then from rest, m, and how long after, s.
@@ -231,27 +261,14 @@ fn by_force(glances: &[Glance], baro: Heights, net_mps2: f64, burn_s: f64) -> Op
     if span < 0.08 || !(pushed || soon || hard || (aloft && count >= 2 && least > 2.0 * G)) {
         return None;
     }
-    let (t, sd) = match before {
-        Some((t0, _)) => {
-            let gap_s = (first - t0).max(0.0);
-            let pushed_for_s = gap_s.min(MOST_OF_BURN * burn_s.max(LEAST_BURN_S));
-            // Between packets that follow each other a barometer has not yet seen what would tell more than that.
-            let risen = (gap_s > SILENT_S).then(|| {
-                let near = |g: &&Glance| g.t_s >= first && g.t_s <= last.min(first + RISES_FOR_S);
-                glances.iter().rev().filter(near).find_map(|g| {
-                    let more_s = g.t_s - first;
-                    let since_first = 0.5 * between / span * more_s * more_s;
-                    g.baro_m.map(|h| Risen { by_m: h - since_first, more_s })
-                })
-            });
-            // The push may be the last of a burn: before it was the told mean.
-            let felt = newer.map_or(50.0, |n| n.1) - G;
-            let since = pushed_since(pushed_for_s, felt.max(net_mps2), risen.flatten(), baro);
-            (first - since.value, since.sd + 0.01)
-        }
-        None => (first - 0.05, 0.2),
+    let Some((rest_s, _)) = before else {
+        return Some(Motion { at: Told { value: first - 0.05, sd: 0.2 } });
     };
-    Some(Motion { at: Told { value: t, sd } })
+    // The first push may be the last of a burn: before it was the told mean.
+    let felt = newer.map_or(50.0, |n| n.1) - G;
+    let pushes = Pushes { first_s: first, last_s: last, net_mps2: felt.max(net_mps2), gained_mps: between };
+    let since = pushes.since_rest(glances, rest_s, burn_s, baro);
+    Some(Motion { at: Told { value: first - since.value, sd: since.sd + 0.01 } })
 }
 
 /// By heights that climb; whether three of them may do where they are `few`.

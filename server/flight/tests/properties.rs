@@ -570,7 +570,12 @@ fn bursts_of_one_instant_are_taken_as_they_came() {
     let told = |samples: &[Sample]| fly(&plan, samples).prediction(0).expect("in coast");
     let (plain, burst) = (told(&samples), told(&bursts));
     let off = burst.airspeed_at_apogee_mps.p50 - plain.airspeed_at_apogee_mps.p50;
-    assert!(off.abs() < 4.0, "{plain:?} {burst:?}");
+    assert!(off.abs() < 6.0, "{plain:?} {burst:?}");
+    // Taken backwards the first push has the last one's height, and seems to have come first by so much more.
+    let mut events = Vec::new();
+    fly(&plan, &bursts).drain_events(&mut events);
+    let liftoff = events.iter().find(|e| e.kind == EventKind::Liftoff).expect("a liftoff");
+    assert!((liftoff.t_s - LIFTOFF_S).abs() < 0.15, "{liftoff:?}");
 }
 
 /// What lies on a table feels as little along its nose as what falls, and the first gust that it is heard in looks like a fall: no flight
@@ -607,7 +612,9 @@ fn a_liftoff_that_nobody_heard_is_dated_by_what_is_heard_first() {
         let mut samples = flight_under(&plan, LIFTOFF_S + after_s + 0.7, 0.0, false, 4e-4, thrust);
         samples.retain(|s| !(LIFTOFF_S - before_s..LIFTOFF_S + after_s).contains(&s.t_s));
         if !felt {
-            samples.iter_mut().for_each(|s| s.axial_mps2 = None);
+            for s in &mut samples {
+                s.axial_mps2 = None;
+            }
         }
         let mut tracker = fly(&plan, &samples);
         let mut events = Vec::new();
