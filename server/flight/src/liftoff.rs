@@ -347,7 +347,8 @@ fn by_climb(
 }
 
 /// How long ago a body lifted off that is heard high up again after a silence: at one acceleration from rest its height is half of what its
-/// speed would have given since, at a push that came first it is all.
+/// speed would have given since, at a push that came first it is all. Thrust falls more often than it rises, so it lies at 1.6 between
+/// one and two, and anywhere there.
 fn unheard(height_m: f64, climb_mps: f64, silent_s: f64, clear_m: f64) -> Option<Told> {
     let per_s = height_m / climb_mps.max(1.0);
     (silent_s > SILENCE_S && height_m > ALOFT_M + clear_m)
