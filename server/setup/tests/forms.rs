@@ -40,7 +40,7 @@ fn ms(reading: &Reading) -> f64 {
 }
 
 /// How long a packet is taken to be on its way, ms.
-const WAY_MS: f64 = 30.0;
+const WAY_MS: f64 = 45.0;
 
 /// COBS of a short packet: every zero byte is replaced by the way to the next one.
 fn cobs(packet: &[u8]) -> Vec<u8> {
