@@ -85,10 +85,11 @@ impl Filter {
                 if up.is_some() {
                     let (off_m, off_sd) = off;
                     let odd = !tall_agrees && !hard && heard_baro && self.about.is_none();
-                    // What is thought of the air below puts the belief beside what the barometer shows.
-                    let air_m =
-                        self.mean_of(&|b: &Blob| (b.x[BB] + b.x[PORT] * dynamic_head_m(m, &b.x), Row::new()));
-                    let both = (off_m - air_m).abs() < BOTH_SHARE * off_m.abs();
+                    // What is thought of air and ports puts the belief beside what the barometer shows.
+                    let both = odd && {
+                        let shown = |b: &Blob| (b.x[BB] + b.x[PORT] * dynamic_head_m(m, &b.x), Row::new());
+                        (off_m - self.mean_of(&shown)).abs() < BOTH_SHARE * off_m.abs()
+                    };
                     let (by_m, long_s) = if both { (0.0, FITS_S) } else { (off_m, ODD_S) };
                     if steady_for(&mut self.gnss_odd, odd, s.t_s, by_m, off_sd) > long_s {
                         self.hear_both(m, off_m, both);

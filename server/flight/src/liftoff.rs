@@ -118,8 +118,6 @@ const RISES_M: f64 = 0.5;
 const CLOSE_S: f64 = 0.3;
 const HARD_MPS2: f64 = 3.0 * G;
 const HARD_MPS: f64 = 8.0;
-/// Longest gap between packets that is no silence, s: in a shorter one the barometer has seen nothing that would say when first motion was.
-const NO_SILENCE_S: f64 = 0.3;
 /// How long after the first push heights say when it began, s; how much more or less may have pushed before it, one standard deviation, and
 /// what a barometer does not show, m (common practice, no source). The time that is open is tried in so many parts.
 const RISES_FOR_S: f64 = 0.3;
@@ -156,7 +154,8 @@ impl Pushes {
     fn since_rest(self, glances: &[Glance], rest_s: f64, burn_s: f64, baro: Heights) -> Told {
         let gap_s = (self.first_s - rest_s).max(0.0);
         let most_s = gap_s.min(MOST_OF_BURN * burn_s.max(LEAST_BURN_S));
-        let risen = (gap_s > NO_SILENCE_S).then(|| self.risen(glances)).flatten();
+        // Between packets that follow each other closely the barometer has seen nothing that would say when it was.
+        let risen = (gap_s > CLOSE_S).then(|| self.risen(glances)).flatten();
         pushed_since(most_s, self.net_mps2, risen, baro)
     }
 
@@ -214,7 +213,6 @@ fn by_force(glances: &[Glance], baro: Heights, net_mps2: f64, burn_s: f64) -> Op
     // The run of samples at the end that all feel clearly more than 1 g.
     let mut speed = 0.0;
     let mut count = 0;
-    let mut first = None;
     let mut newer: Option<(f64, f64)> = None;
     let mut before = None;
     let mut last_t = None;
@@ -237,16 +235,14 @@ fn by_force(glances: &[Glance], baro: Heights, net_mps2: f64, burn_s: f64) -> Op
             last_t = Some(g.t_s);
         }
         newer = Some((g.t_s, f));
-        first = Some(g.t_s);
         least = least.min(f);
         count += 1;
     }
-    let (first, last) = (first?, last_t?);
+    let ((first, first_felt), last) = (newer?, last_t?);
     let between = speed;
     // Half the gap before the first sample was under thrust too.
     if let Some((t0, _)) = before {
-        let f1 = newer.map_or(G, |n| n.1);
-        speed += 0.5 * (f1 - G) * (first - t0).min(0.2);
+        speed += 0.5 * (first_felt - G) * (first - t0).min(0.2);
     }
     // A barometer that has not moved vetoes, and so does a push that is none of the told motor's, unless the speed is beyond doubt.
     let span = last - first;
@@ -265,8 +261,8 @@ fn by_force(glances: &[Glance], baro: Heights, net_mps2: f64, burn_s: f64) -> Op
         return Some(Motion { at: Told { value: first - 0.05, sd: 0.2 } });
     };
     // The first push may be the last of a burn: before it was the told mean.
-    let felt = newer.map_or(50.0, |n| n.1) - G;
-    let pushes = Pushes { first_s: first, last_s: last, net_mps2: felt.max(net_mps2), gained_mps: between };
+    let before_mps2 = net_mps2.max(first_felt - G);
+    let pushes = Pushes { first_s: first, last_s: last, net_mps2: before_mps2, gained_mps: between };
     let since = pushes.since_rest(glances, rest_s, burn_s, baro);
     Some(Motion { at: Told { value: first - since.value, sd: since.sd + 0.01 } })
 }
@@ -319,8 +315,10 @@ fn by_climb(
         return Some(Motion { at: Told { value: t[n - 1] - ago.value, sd: ago.sd } });
     }
     let heard_s = glances.iter().rev().map(|g| g.t_s).find(|at| *at < t[0] - SPACING_S);
-    if let Some(ago) = unheard(last, climb, heard_s.map_or(0.0, |at| t[0] - at), clear) {
-        let at_s = (t[n - 1] - ago.value).max(heard_s.unwrap_or(f64::NEG_INFINITY));
+    if let Some(heard_s) = heard_s
+        && let Some(ago) = unheard(last, climb, t[0] - heard_s, clear)
+    {
+        let at_s = (t[n - 1] - ago.value).max(heard_s);
         return Some(Motion { at: Told { value: at_s, sd: ago.sd } });
     }
     if !grows(&t[..n], &h[..n], spread.noise_m) {
