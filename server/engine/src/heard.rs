@@ -12,6 +12,7 @@ use loftwatch_radio::{Decoded, Layout, Meaning};
 use serde::{Deserialize, Serialize};
 
 use crate::Setup;
+use crate::beat::Beat;
 use crate::links::LinkStream;
 use crate::output::RadioLine;
 use crate::packet::Packet;
@@ -22,8 +23,6 @@ const UNKNOWN_INTERVAL_S: f64 = 1.0;
 const LONGEST_INTERVAL_S: f64 = 5.0;
 /// Count after which a number of unknown width is taken to begin again: far beyond any flight.
 const WIDEST: f64 = 281_474_976_710_656.0;
-/// Spread of the instant of measurement without a clock aboard, s.
-const NO_CLOCK_SD_S: f64 = 0.05;
 /// Least time from measurement to receipt, ns: onto the air, on the air and out of the buffers of radio and port. No clock sees
 /// it; taken as nothing it would be wrong one way only. It lies between a hundredth and a tenth of a second (common practice,
 /// no source); the estimator takes what is left open as a spread.
@@ -41,6 +40,8 @@ pub(crate) struct Heard {
 #[derive(Clone, Debug, Default, Serialize, Deserialize)]
 struct Transmitter {
     clock: Option<OnboardClock>,
+    /// By layout, where there is no clock.
+    beats: BTreeMap<String, Beat>,
     /// Newest restart count aboard, and how often it changed.
     restarts: Option<(i64, u32)>,
     newest_ns: i64,
@@ -171,6 +172,7 @@ impl Heard {
     /// Layouts may have changed: rates and widths are learned anew, and so is what a clock's field holds.
     pub(crate) fn forget_layouts(&mut self) {
         self.pairs.clear();
+        self.transmitters.values_mut().for_each(|t| t.beats.clear());
     }
 }
 
@@ -194,18 +196,28 @@ impl Transmitter {
                 modulus.filter(|modulus| newest >= *modulus).map_or(newest, |modulus| newest - modulus);
             self.clock.get_or_insert_with(|| OnboardClock::new(modulus)).hear(newest, t_ns)
         });
+        let t_sd_s = timed.map_or_else(|| self.beat(layout, t_ns, again), |t| t.sd_s);
         let newest_ns = libm::round(newest_s * 1e9) as i64;
         Placed {
             again,
             t_measured_ns: timed
                 .map_or(t_ns, |t| t.t_measured_ns)
                 .saturating_sub(newest_ns.saturating_add(WAY_NS)),
-            t_sd_s: timed.map_or(NO_CLOCK_SD_S, |t| t.sd_s),
+            t_sd_s,
             boot: match (self.restarts, timed) {
                 (Some((_, changes)), _) => changes,
                 (None, Some(timed)) => timed.boot,
                 (None, None) => 0,
             },
         }
+    }
+
+    /// Spread of the instant of measurement of a packet that tells no time, s.
+    fn beat(&mut self, layout: &Layout, t_ns: i64, again: bool) -> f64 {
+        let beat = self.beats.entry(layout.name.clone()).or_default();
+        if !again {
+            beat.hear(t_ns);
+        }
+        beat.sd_s()
     }
 }

@@ -8,6 +8,7 @@
 //! The engine is its own snapshot: it serialises to the bit, and a restored one goes on as the original would.
 //! It never knows a clock, a file, the network or a thread; `clippy.toml` holds it to that.
 
+mod beat;
 mod heads_up;
 mod heard;
 mod hindsight;

@@ -6,7 +6,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::liftoff::RECENT;
+use crate::glance::RECENT;
 use crate::model::Model;
 use crate::motion::{Regime, carry};
 use crate::output::{EventKind, Origin, Phase, Quantiles};

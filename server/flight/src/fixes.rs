@@ -1,6 +1,7 @@
 //! First motion, and a fall, by what a satellite receiver alone tells: its climb, or three of its heights.
 
-use crate::liftoff::{ALOFT_M, Glance, Motion, past_power};
+use crate::aloft::{ALOFT_M, past_power};
+use crate::glance::{Glance, Motion};
 use crate::plan::Told;
 
 /// Time between fixes of a receiver that tells too few heights to see four of them climb, s.
@@ -127,6 +128,7 @@ fn three_fixes(glances: &[Glance]) -> Option<[(f64, f64); 3]> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::shelf::Blank;
 
     #[test]
     fn a_receiver_that_creeps_up_has_lost_the_sky_at_liftoff() {
@@ -145,7 +147,7 @@ mod tests {
                 .map(|i| {
                     let t_s = 0.1 * f64::from(i);
                     let noise = 0.02 * f64::from(i % 7);
-                    Glance { t_s, gnss_climb: Some(climb(t_s) + noise), ..crate::shelf::Blank::BLANK }
+                    Glance { t_s, gnss_climb: Some(climb(t_s) + noise), ..Glance::BLANK }
                 })
                 .collect()
         };

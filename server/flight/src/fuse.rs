@@ -66,7 +66,7 @@ impl Filter {
         if self.blobs.is_empty() || self.phase == Phase::Down {
             return;
         }
-        let t_sd = if s.t_sd_s.is_finite() { s.t_sd_s.clamp(0.0, 2.0) } else { 0.1 };
+        let t_sd = s.t_sd();
         let climb = self.climb();
         self.take_axial(m, s);
         if !self.take_pressure(m, s, t_sd, climb) {

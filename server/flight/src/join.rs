@@ -2,7 +2,7 @@
 
 use crate::filter::Filter;
 use crate::fixes::falls;
-use crate::liftoff::{Glance, RECENT};
+use crate::glance::{Glance, RECENT};
 use crate::line::{Line, line};
 use crate::model::Model;
 use crate::output::Phase;

@@ -8,6 +8,7 @@
 //!
 //! This crate knows numbers and nothing else: no bytes, no clock, no file, no thread, no words for people.
 
+mod aloft;
 mod alone;
 mod apart;
 pub mod atmosphere;
@@ -21,6 +22,7 @@ mod fixes;
 mod force;
 mod fuse;
 pub mod geodesy;
+mod glance;
 mod gnss;
 pub mod gravity;
 mod ground;

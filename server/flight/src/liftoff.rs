@@ -4,66 +4,19 @@
 //! rocket by hand, or heights that climb ever faster for a third of a second, with the accelerometer, if there is one, not
 //! denying it. A knock adds up to little, a slammed door is a step and not a climb, a gust and a storm front are slow.
 
-use serde::{Deserialize, Serialize};
-
+use crate::aloft::{past_power, unheard};
 use crate::fixes::{by_few_fixes, by_gnss_speed, crept};
+use crate::glance::{G, Glance, Heights, Motion, RECENT};
 use crate::plan::Told;
 use crate::start::BARO_LAG_S;
-
-/// Samples kept for dating liftoff back.
-pub(crate) const RECENT: usize = 96;
 
 /// How long heights must climb to be no gust, and the least time between two that are compared, s. Larger: a liftoff by pressure alone is
 /// noticed later; smaller: a gust's peak is taken for one.
 const CLIMBS_FOR_S: f64 = 0.38;
 const SPACING_S: f64 = 0.09;
 
-/// Time without a packet, s, after which what is heard clear of the pad by so much, m, lifted off in it (common practice, no source).
-const SILENCE_S: f64 = 0.6;
-pub(crate) const ALOFT_M: f64 = 30.0;
-
 /// How late a vehicle's own height is: what its own filter takes (common practice, no source).
 const OWN_LAG_S: Told = Told { value: 0.2, sd: 0.15 };
-
-/// What the pad remembers of one sample.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
-pub(crate) struct Glance {
-    pub(crate) t_s: f64,
-    pub(crate) baro_m: Option<f64>,
-    pub(crate) axial: Option<f64>,
-    /// Whether the accelerometer feels what it feels at rest, however it lies.
-    pub(crate) rests: bool,
-    pub(crate) gnss_up_m: Option<f64>,
-    pub(crate) gnss_climb: Option<f64>,
-    /// The vehicle's own height above its zero.
-    pub(crate) own_m: Option<f64>,
-}
-
-/// First motion found.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub(crate) struct Motion {
-    pub(crate) at: Told,
-}
-
-/// Force across and along at rest is 1 g, whichever way it lies; without the force across it is what it was before.
-pub(crate) fn rests(axial: f64, lateral: Option<[f64; 2]>, before: Option<f64>) -> bool {
-    let about = |f: f64, g: f64, by: f64| (f - g).abs() < by * G;
-    match lateral {
-        Some([a, b]) if a.is_finite() && b.is_finite() => {
-            axial > -0.5 * G && about(libm::sqrt(axial * axial + a * a + b * b), G, 0.3)
-        }
-        _ => (axial > 0.6 * G && axial < 1.25 * G) || before.is_some_and(|z| about(axial, z, 0.2)),
-    }
-}
-
-/// How heights spread on the pad, one standard deviation, m.
-#[derive(Clone, Copy, Debug)]
-pub(crate) struct Heights {
-    /// One value from the next: the sensor's own noise.
-    pub(crate) noise_m: f64,
-    /// From the zero: noise and whatever moves there.
-    pub(crate) moves_m: f64,
-}
 
 /// Looks for first motion in the newest glances (in order of time); heights are above the zero.
 pub(crate) fn first_motion(
@@ -89,7 +42,10 @@ pub(crate) fn first_motion(
         .or_else(|| by_climb(glances, |g| g.gnss_up_m, false, gnss, net, burn_s).map(lagged))
         .or_else(|| by_gnss_speed(glances, gnss.moves_m, net, burn_s).map(lagged))
         .or_else(|| by_few_fixes(glances, gnss.moves_m, net, burn_s).map(lagged))?;
-    Some(Motion { at: between_rest_and_push(glances, found.at) })
+    let at = between_rest_and_push(glances, found.at);
+    // Times that are off date nothing better than they are.
+    let t_sd_s = glances.last()?.t_sd_s;
+    Some(Motion { at: Told { sd: libm::hypot(at.sd, t_sd_s), ..at } })
 }
 
 /// What still felt its own weight and nothing else stood on the pad, and what felt more had left it: first motion lies
@@ -105,7 +61,6 @@ fn between_rest_and_push(glances: &[Glance], at: Told) -> Told {
     Told { value: at.value.clamp(rest_s, push_s), sd: at.sd.min(0.29 * (push_s - rest_s) + 0.02) }
 }
 
-const G: f64 = 9.8;
 /// Time between pushes from which two do, where heights rise with them by more than this, s, m: a knock is over by the second
 /// packet (common practice, no source). Smaller: a vehicle that is set down hard is a liftoff; larger: at four packets a second it
 /// is said half a second after the first.
@@ -344,15 +299,6 @@ fn by_climb(
     Some(Motion { at: Told { value: value.max(t[0] - 1.5), sd: 0.12 + 0.1 * span } })
 }
 
-/// How long ago a body lifted off that is heard high up again after a silence: at one acceleration from rest its height is half of what its
-/// speed would have given since, at a push that came first it is all. Thrust falls more often than it rises, so it lies at 1.6 between
-/// one and two, and anywhere there.
-fn unheard(height_m: f64, climb_mps: f64, silent_s: f64, clear_m: f64) -> Option<Told> {
-    let per_s = height_m / climb_mps.max(1.0);
-    (silent_s > SILENCE_S && height_m > ALOFT_M + clear_m)
-        .then_some(Told { value: 1.6 * per_s, sd: 0.25 * per_s + 0.1 })
-}
-
 /// Leaves out what comes sooner than the spacing before a newer one; says how many are left.
 fn thinned(t: &mut [f64], h: &mut [f64]) -> usize {
     let mut kept = t.len();
@@ -407,21 +353,11 @@ fn climbs(t: &[f64], h: &[f64], spread: Heights, net_mps2: f64, burn_s: f64) -> 
     (climb >= 6.0 && climb >= 3.0 * spread.moves_m / span && spread_out && pushed).then_some(climb)
 }
 
-/// How long ago a body lifted off that is seen higher than its speed gained from rest: it is long past its power, and whoever
-/// tells of it was silent meanwhile.
-pub(crate) fn past_power(height_m: f64, climb_mps: f64, net_mps2: f64, burn_s: f64) -> Option<Told> {
-    let gained = 0.5 * climb_mps * climb_mps / net_mps2;
-    let (burnt_m, burnt_mps) = (0.5 * net_mps2 * burn_s * burn_s, net_mps2 * burn_s);
-    if height_m < 1.5 * gained + 50.0 || height_m < burnt_m {
-        return None;
-    }
-    let coasted = (height_m - burnt_m) / (0.5 * (climb_mps + burnt_mps)).max(10.0);
-    Some(Told { value: burn_s + coasted, sd: 0.1 * burn_s + 0.2 * coasted + 0.25 })
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::glance::rests;
+    use crate::shelf::Blank;
 
     /// Glances ten times a second from heights and forces; 80 m/s2 of told thrust for 2 s.
     fn noticed(heights: &[f64], forces: &[Option<f64>], baro_sd_m: f64) -> Option<Motion> {
@@ -434,9 +370,7 @@ mod tests {
                 baro_m: Some(*h),
                 axial: *f,
                 rests: f.is_some_and(|f| rests(f, None, Some(G))),
-                gnss_up_m: None,
-                gnss_climb: None,
-                own_m: None,
+                ..Glance::BLANK
             })
             .collect();
         let lag = Told { value: 0.0, sd: 0.0 };
@@ -470,13 +404,7 @@ mod tests {
     }
 
     #[test]
-    fn what_lies_or_stands_still_by_its_own_force_has_not_lifted_off() {
-        assert!(rests(0.1, Some([9.6, 0.4]), None), "lying");
-        assert!(rests(9.9, None, None), "standing");
-        assert!(rests(0.3, None, Some(0.1)), "as it lay before");
-        assert!(!rests(-1.5, Some([0.2, 0.1]), Some(9.8)), "coasting");
-        assert!(!rests(-9.8, Some([0.2, 0.1]), Some(9.8)), "held back by 1 g of drag");
-        assert!(!rests(40.0, Some([0.2, 0.1]), Some(9.8)), "pushed");
+    fn a_gust_is_no_liftoff_of_what_feels_itself_lie() {
         // A gust of pressure over a vehicle that feels itself lie there.
         let gust = [0.0, 0.0, 0.2, 1.5, 4.5, 9.0, 15.0];
         assert_eq!(noticed(&gust, &[Some(9.8); 7], 0.3), None);
@@ -524,15 +452,7 @@ mod tests {
 
     #[test]
     fn first_motion_lies_between_rest_and_push_whatever_dates_it() {
-        let glance = |t_s: f64, axial: Option<f64>| Glance {
-            t_s,
-            baro_m: None,
-            axial,
-            rests: false,
-            gnss_up_m: None,
-            gnss_climb: None,
-            own_m: None,
-        };
+        let glance = |t_s: f64, axial: Option<f64>| Glance { t_s, axial, ..Glance::BLANK };
         let seen = [
             glance(-0.4, Some(9.9)),
             glance(-0.1, Some(10.1)),
@@ -548,14 +468,5 @@ mod tests {
         // Where nothing was felt at rest, or nothing since, nothing is known better.
         assert_eq!(between_rest_and_push(&seen[2..], Told { value: -3.0, sd: 0.2 }).value, -3.0);
         assert_eq!(between_rest_and_push(&seen[..3], Told { value: -3.0, sd: 0.2 }).value, -3.0);
-    }
-
-    #[test]
-    fn what_is_first_heard_high_and_slow_lifted_off_long_ago() {
-        // 80 m/s2 for 2 s: 160 m and 160 m/s, then 4 s of coast to about 700 m at 110 m/s.
-        let ago = past_power(700.0, 110.0, 80.0, 2.0).expect("past its power");
-        assert!((ago.value - 6.0).abs() < 2.0 * ago.sd, "{ago:?}");
-        // Still under power: the height is what the speed has gained.
-        assert_eq!(past_power(40.0, 80.0, 80.0, 2.0), None);
     }
 }

@@ -35,6 +35,13 @@ pub struct Sample {
     pub own_climb_mps: Option<f64>,
 }
 
+impl Sample {
+    /// Spread of its time as it is believed, s.
+    pub(crate) fn t_sd(&self) -> f64 {
+        if self.t_sd_s.is_finite() { self.t_sd_s.clamp(0.0, 2.0) } else { 0.1 }
+    }
+}
+
 /// A GNSS position with its valid flag set.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Fix {

@@ -3,7 +3,8 @@
 use libm::sqrt;
 
 use crate::filter::Filter;
-use crate::liftoff::{Glance, Heights, RECENT, first_motion, rests};
+use crate::glance::{Glance, Heights, RECENT, rests};
+use crate::liftoff::first_motion;
 use crate::model::Model;
 use crate::motion::axial_force;
 use crate::motor::Stage;
@@ -58,6 +59,7 @@ impl Filter {
             let up = Self::fix_enu(m, s).and_then(|f| f.2);
             glances.push(Glance {
                 t_s: s.t_s,
+                t_sd_s: s.t_sd(),
                 baro_m: baro.map(|b| b - zero.map_or(0.0, |z| z.value)),
                 axial: s.axial_mps2.filter(|f| f.is_finite()),
                 rests: s.axial_mps2.is_some_and(|f| f.is_finite() && rests(f, s.lateral_mps2, rest)),
@@ -289,18 +291,6 @@ impl Filter {
 
 fn hypot2(a: f64, b: f64) -> f64 {
     sqrt(a * a + b * b)
-}
-
-impl crate::shelf::Blank for Glance {
-    const BLANK: Self = Glance {
-        t_s: 0.0,
-        baro_m: None,
-        axial: None,
-        rests: false,
-        gnss_up_m: None,
-        gnss_climb: None,
-        own_m: None,
-    };
 }
 
 const _: () = assert!(N == 21 && WE + 1 == WN);

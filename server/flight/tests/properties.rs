@@ -561,16 +561,21 @@ fn bursts_of_one_instant_are_taken_as_they_came() {
             let newest = burst[burst.len() - 1];
             burst.iter().map(move |s| Sample {
                 t_s: newest.t_s,
-                t_sd_s: 0.05,
+                t_sd_s: 0.17,
                 t_receive_s: newest.t_receive_s,
                 ..*s
             })
         })
         .collect();
-    let told = |samples: &[Sample]| fly(&plan, samples).prediction(0).expect("in coast");
-    let (plain, burst) = (told(&samples), told(&bursts));
-    let off = burst.airspeed_at_apogee_mps.p50 - plain.airspeed_at_apogee_mps.p50;
-    assert!(off.abs() < 6.0, "{plain:?} {burst:?}");
+    let predicted = |samples: &[Sample]| fly(&plan, samples).prediction(0).expect("in coast");
+    let (plain, burst) = (predicted(&samples), predicted(&bursts));
+    // They lie half a second apart in truth, which the spread of their times says: the airspeed is as little known.
+    let (known, told) = (plain.airspeed_at_apogee_mps, burst.airspeed_at_apogee_mps);
+    assert!(told.p05 < known.p50 && known.p50 < told.p95, "{known:?} {told:?}");
+    assert!(
+        (burst.apogee_height_m.p50 / plain.apogee_height_m.p50 - 1.0).abs() < 0.05,
+        "{plain:?} {burst:?}"
+    );
     // Taken backwards the first push has the last one's height, and seems to have come first by so much more.
     let mut events = Vec::new();
     fly(&plan, &bursts).drain_events(&mut events);
