@@ -9,7 +9,7 @@ use serde::{Deserialize, Serialize};
 use crate::filter::Filter;
 use crate::model::Model;
 use crate::sample::Sample;
-use crate::state::{E, LAG, LNK, VE};
+use crate::state::{E, H, LAG, LNK, VE, VU};
 
 /// How long a fix must move as a free body does before it is believed against everything else, s: with velocities told, and
 /// with fixes alone.
@@ -20,6 +20,13 @@ const APART_S: f64 = 0.6;
 const LOSES_MPS2: f64 = 7.0;
 /// A drag over the told one beyond which a body does not slow down, but a receiver walks back to where it is.
 const DRAG_MOST: f64 = 2.5;
+
+/// How old the older one of two fixes may be, s, that a belief begins by, and what share of their climb they leave open, one standard
+/// deviation (common practice, no source): they may be on their way back to where they should be.
+const FRESH_S: f64 = 4.0;
+const UNSURE: f64 = 0.1;
+/// How far from what was told such fixes may lie, in standard deviations: beyond it they are still on their way.
+const MAY_SD: f64 = 2.5;
 
 /// A fix with its velocity, and since when, from which climb rate on, fixes have moved as a free body does.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
@@ -82,6 +89,51 @@ impl Filter {
         }
         let a = if told.is_some() { a } else { slowed };
         self.begin_where_it_is(at_m, v, a, told.is_some());
+    }
+
+    /// A liftoff that only fixes showed, and that is in coast by now: where the newest are the body is, if it may be there by what was told,
+    /// though none was believed of those under power. They have shown no more than that they climb, so that their speed is known less than
+    /// it would be. Says whether they are enough.
+    pub(crate) fn begin_by_fixes(&mut self, m: &Model, samples: &[Sample]) -> bool {
+        let mut newest: Option<Seen> = None;
+        for s in samples.iter().rev().filter(|s| s.t_s > self.t_s - FRESH_S) {
+            let Some((e, n, Some(up))) = Self::fix_enu(m, s) else { continue };
+            let at = [e, n, up];
+            let at_m: [f64; 3] = core::array::from_fn(|i| at[i] - self.zero_gnss_m[i].value);
+            let Some(last) = newest else {
+                newest = Some(Seen { t_s: s.t_s, at_m, velocity: None, since: None });
+                continue;
+            };
+            // The same place again is the same fix in another packet: it is of when it came first.
+            if at_m == last.at_m {
+                newest = Some(Seen { t_s: s.t_s, ..last });
+                continue;
+            }
+            let dt = last.t_s - s.t_s;
+            if dt < APART_S {
+                // A quick receiver soon shows whether it moves as a free body does.
+                return false;
+            }
+            let mps = core::array::from_fn(|i| (last.at_m[i] - at_m[i]) / dt);
+            if !self.may_be(H, last.at_m[2], 0.0) || !self.may_be(VU, mps[2], 0.5 * dt * 9.8) {
+                return false;
+            }
+            let k = exp(self.moments(LNK).0);
+            let slows = -9.8 - k * mps.iter().map(|v| v * v).sum::<f64>();
+            self.begin_where_it_is(last.at_m, Moving { t_s: last.t_s - 0.5 * dt, mps }, slows, false);
+            let unsure = UNSURE * libm::fabs(mps[2]);
+            for b in self.blobs.iter_mut() {
+                b.p[VU][VU] += unsure * unsure;
+            }
+            return true;
+        }
+        false
+    }
+
+    /// Whether a state may be so, off by so much more or less.
+    fn may_be(&self, state: usize, value: f64, by: f64) -> bool {
+        let (mean, variance) = self.moments(state);
+        libm::fabs(value - mean) < MAY_SD * sqrt(variance) + by
     }
 
     /// The belief anew from a fix and its velocity.

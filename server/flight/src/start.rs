@@ -13,7 +13,9 @@ use crate::pad::Zero;
 use crate::plan::Told;
 use crate::sensors::Channel;
 use crate::shelf::Shelf;
-use crate::state::{AB, AS, BB, BLAG, BS, Blob, D, GH, LAG, LNK, N, PORT, Row, SHAPE, TALL, TAU, WE, WN};
+use crate::state::{
+    AB, AS, BB, BLAG, BS, Blob, D, E, GH, LAG, LNK, N, PORT, Row, SHAPE, TALL, TAU, VE, WE, WN,
+};
 
 /// Share of the difference between told and read pressure on the pad that is the sensor's own offset, and not the told
 /// figure's error: both are good to about a hectopascal (common practice, no source). An offset of one hectopascal is worth
@@ -108,6 +110,7 @@ impl Filter {
 
     /// Begins at first motion and takes the samples since then again.
     fn lift(&mut self, m: &Model, at: Told) {
+        let before = *self;
         let t_end = self.t_s;
         // Dated back by absurd numbers it would lie ages ago, and the way from there would take as long to compute.
         let first_s = self.recent.first().map_or(t_end, |s| s.t_s);
@@ -125,7 +128,37 @@ impl Filter {
         for s in again.iter().filter(|s| s.t_s > at.value) {
             self.take_again(m, s);
         }
+        if self.is_blind() && self.gnss_doubted && self.phase == Phase::Coasting {
+            let mut told = before.flown_as_told(m, at);
+            let none_taken = self.sensors.get(Channel::FixUp).taken_s <= self.regime.burnt_out_s;
+            if told.begin_by_fixes(m, &again) || none_taken {
+                *self = told;
+            }
+        }
         self.recent.clear();
+    }
+
+    /// A copy that has flown as told since its liftoff, where nothing that was heard since then is believed. Dated wrongly it is on the
+    /// same way, sooner or later: its burn goes with it, and no speed is gained by that.
+    fn flown_as_told(&self, m: &Model, lifted: Told) -> Self {
+        let now_s = self.t_s;
+        let mut f = self.supposing_liftoff(m, lifted.value);
+        f.mark(EventKind::Liftoff, lifted.value, lifted.sd);
+        f.carry_to(m, now_s);
+        let along = f.acceleration;
+        for b in f.blobs.iter_mut() {
+            let mut per_s = [0.0; N];
+            for k in 0..3 {
+                (per_s[E + k], per_s[VE + k]) = (b.x[VE + k], along[k]);
+            }
+            for i in 0..N {
+                for j in 0..N {
+                    b.p[i][j] += lifted.sd * lifted.sd * per_s[i] * per_s[j];
+                }
+            }
+        }
+        f.gnss_doubted = true;
+        f
     }
 
     /// The nominal flight from now on.
