@@ -173,6 +173,8 @@ pub(crate) struct Filter {
     /// When the vehicle says that it lifted off and burnt out: what to go by where nothing else can show it.
     pub(crate) told_lift: Option<Told>,
     pub(crate) told_out: Option<Told>,
+    /// The speed that power ends with by what is told, m/s, where no force is felt.
+    pub(crate) told_speed: Option<Told>,
     /// With hindsight: the path about which measurements are seen. The stages of the flight are known then, as is when GNSS
     /// was to be believed: nothing is detected and nothing learnt about the sensors.
     #[serde(skip)]
@@ -235,6 +237,7 @@ impl Filter {
             tidied_s: t_s,
             told_lift: None,
             told_out: None,
+            told_speed: None,
             about: None,
         }
     }

@@ -322,6 +322,7 @@ impl Filter {
                 let sd = sqrt(var + lit_sd * lit_sd + 0.05 * 0.05 * told * told);
                 self.mark(kind, self.regime.ignition_s + mean, sd);
                 let t = self.t_s;
+                self.ends_as_told();
                 self.end_burn(m, t);
             }
         }

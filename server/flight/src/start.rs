@@ -14,7 +14,7 @@ use crate::plan::Told;
 use crate::sensors::Channel;
 use crate::shelf::Shelf;
 use crate::state::{
-    AB, AS, BB, BLAG, BS, Blob, D, E, GH, LAG, LNK, N, PORT, Row, SHAPE, TALL, TAU, VE, WE, WN,
+    AB, AS, BB, BLAG, BS, Blob, D, E, GH, H, LAG, LNK, N, PORT, Row, SHAPE, TALL, TAU, VE, WE, WN,
 };
 
 /// Share of the difference between told and read pressure on the pad that is the sensor's own offset, and not the told
@@ -39,6 +39,11 @@ const UNSETTLED_SD_M: f64 = 15.0;
 const TALL_LAG_SD_S: f64 = 0.05;
 /// How late a barometer is: tubes, bays and filters on boards (common practice, no source).
 pub(crate) const BARO_LAG_S: Told = Told { value: 0.05, sd: 0.05 };
+/// Variance over the told one from which a speed is less sure than told.
+const SURER: f64 = 1.05;
+/// Length of the parts in which a burn is followed as told, s, and how much longer than told one lasts at most.
+const PART_S: f64 = 0.05;
+const MOST_OF_BURN: f64 = 1.5;
 /// How long before the oldest sample kept a first motion may lie, s.
 const DATED_BACK_S: f64 = 2.0;
 
@@ -124,11 +129,12 @@ impl Filter {
         self.tidied_s = at.value;
         self.begin_burn(m, 0, at.value, axial);
         self.lay_upright(m, at.sd, axial);
+        self.told_speed = if axial { None } else { before.speed_as_told(m, at.value) };
         let again = self.recent;
         for s in again.iter().filter(|s| s.t_s > at.value) {
             self.take_again(m, s);
         }
-        if self.is_blind() && self.gnss_doubted && self.phase == Phase::Coasting {
+        if self.is_blind() && self.gnss_doubted && matches!(self.phase, Phase::Coasting | Phase::Descending) {
             let mut told = before.flown_as_told(m, at);
             let none_taken = self.sensors.get(Channel::FixUp).taken_s <= self.regime.burnt_out_s;
             if told.begin_by_fixes(m, &again) || none_taken {
@@ -159,6 +165,42 @@ impl Filter {
         }
         f.gnss_doubted = true;
         f
+    }
+
+    /// The speed that power ends with as told.
+    fn speed_as_told(&self, m: &Model, lifted_s: f64) -> Option<Told> {
+        let burn_s = m.stages.first()?.burn_s;
+        let mut f = self.supposing_liftoff(m, lifted_s);
+        while f.regime.burning {
+            if f.t_s > lifted_s + MOST_OF_BURN * burn_s + 1.0 {
+                return None;
+            }
+            f.carry_to(m, f.t_s + PART_S);
+        }
+        let w = f.weights();
+        let speeds = || w.iter().zip(f.blobs.iter().map(Blob::speed));
+        let value = speeds().fold(0.0, |sum, (w, s)| sum + w * s.value);
+        let apart = |s: Told| (s.value - value) * (s.value - value) + s.sd * s.sd;
+        Some(Told { value, sd: sqrt(speeds().fold(0.0, |sum, (w, s)| sum + w * apart(s))) })
+    }
+
+    /// At burnout, where no force was felt: a first motion dated wrongly was a speed gained wrongly until now, and is none any longer, since
+    /// the burn ended as much sooner or later. What is known better than told by then stays.
+    pub(crate) fn ends_as_told(&mut self) {
+        let Some(told) = self.told_speed.take() else { return };
+        let told_var = told.sd * told.sd;
+        for b in self.blobs.iter_mut() {
+            let now = b.speed();
+            let var = now.sd * now.sd;
+            if var < SURER * told_var {
+                continue;
+            }
+            let row = (0..3).fold(Row::new(), |row, k| row.with(VE + k, b.x[VE + k] / now.value.max(1.0)));
+            let ph = b.times(&row);
+            // As much as makes it as sure as told.
+            let s = var + told_var * var / (var - told_var);
+            b.update_but(&ph, told.value - now.value, s, &[E, E + 1, H]);
+        }
     }
 
     /// The nominal flight from now on.

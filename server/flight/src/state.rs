@@ -6,6 +6,8 @@
 
 use serde::{Deserialize, Serialize};
 
+use crate::plan::Told;
+
 /// East, north, up of the pad, m.
 pub(crate) const E: usize = 0;
 pub(crate) const H: usize = 2;
@@ -166,6 +168,19 @@ impl Blob {
         if self.x[LNK] > 2.0 {
             self.x[LNK] = 2.0;
         }
+    }
+
+    /// Speed over ground with its spread, m/s.
+    pub(crate) fn speed(&self) -> Told {
+        let v = [self.x[VE], self.x[VN], self.x[VU]];
+        let value = libm::sqrt(v.iter().map(|v| v * v).sum());
+        let mut var = 0.0;
+        for (i, a) in v.iter().enumerate() {
+            for (j, c) in v.iter().enumerate() {
+                var += a * c * self.p[VE + i][VE + j];
+            }
+        }
+        Told { value, sd: libm::sqrt(var.max(0.0)) / value.max(1.0) }
     }
 
     /// Adds a speed gained along `u` at some moment of the last `since_s`, known to one standard deviation.
