@@ -23,10 +23,6 @@ const UNKNOWN_INTERVAL_S: f64 = 1.0;
 const LONGEST_INTERVAL_S: f64 = 5.0;
 /// Count after which a number of unknown width is taken to begin again: far beyond any flight.
 const WIDEST: f64 = 281_474_976_710_656.0;
-/// Least time from measurement to receipt, ns: onto the air, on the air and out of the buffers of radio and port. No clock sees
-/// it; taken as nothing it would be wrong one way only. It lies between a hundredth and a tenth of a second (common practice,
-/// no source); the estimator takes what is left open as a spread.
-const WAY_NS: i64 = 45_000_000;
 
 /// All that was heard.
 #[derive(Clone, Debug, Default, Serialize, Deserialize)]
@@ -67,6 +63,8 @@ pub(crate) struct Arrived<'a> {
     pub(crate) decoded: &'a Decoded,
     pub(crate) packet: &'a Packet,
     pub(crate) t_ns: i64,
+    /// What its link takes at least, see [`crate::setup::Link`].
+    pub(crate) delay_s: f64,
     pub(crate) bytes: usize,
     /// How long after the packet's own time the newest of its samples was taken, s; 0 where there is but one instant.
     pub(crate) newest_s: f64,
@@ -107,7 +105,8 @@ impl Heard {
             .filter(|r| *r > 0.0)
             .map_or(UNKNOWN_INTERVAL_S, |rate| 1.0 / rate)
             .min(LONGEST_INTERVAL_S);
-        transmitter.place(layout, packet, t_ns, arrived.newest_s, again)
+        let delay_ns = libm::round(arrived.delay_s * 1e9) as i64;
+        transmitter.place(layout, packet, t_ns.saturating_sub(delay_ns), arrived.newest_s, again)
     }
 
     /// When all radios count as silent if nothing more is heard, station time ns.
@@ -181,7 +180,8 @@ impl Transmitter {
         libm::round((2.0 * self.interval_s + 1.0) * 1e9) as i64
     }
 
-    /// Places a packet in time. It was sent after its newest sample: that one's time is what receipt is compared with.
+    /// Places a packet in time, received so much later than it was sent at the soonest. It was sent after its newest sample: that one's time
+    /// is what receipt is compared with.
     fn place(&mut self, layout: &Layout, packet: &Packet, t_ns: i64, newest_s: f64, again: bool) -> Placed {
         if let Some(count) = packet.restart_count.filter(|_| !again) {
             self.restarts = match self.restarts {
@@ -200,9 +200,7 @@ impl Transmitter {
         let newest_ns = libm::round(newest_s * 1e9) as i64;
         Placed {
             again,
-            t_measured_ns: timed
-                .map_or(t_ns, |t| t.t_measured_ns)
-                .saturating_sub(newest_ns.saturating_add(WAY_NS)),
+            t_measured_ns: timed.map_or(t_ns, |t| t.t_measured_ns).saturating_sub(newest_ns),
             t_sd_s,
             boot: match (self.restarts, timed) {
                 (Some((_, changes)), _) => changes,

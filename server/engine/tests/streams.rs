@@ -219,6 +219,25 @@ fn a_datagram_without_an_end_mark_is_a_frame() {
     assert_eq!(old, relay(false));
 }
 
+/// What a link's packets take at least is taken off their receipt: a slow radio's are of the same instants as a quick one's.
+#[test]
+fn what_is_received_late_was_measured_as_much_sooner() {
+    let packet = |n: i64| checked(&format!("LW1,1,{n},{},87600,9.8,0,,,,,0", n * 100));
+    let measured = |delay_s: f64| {
+        let mut told = setup();
+        told.links[0].delay_s = delay_s;
+        let late_ns = (delay_s * 1e9) as i64;
+        let at = |n: i64| START_NS + n * 100_000_000 + late_ns;
+        let all = numbered((1..=30).map(|n| (at(n), bytes("mast", &packet(n)))));
+        let (_, out) = run(told, &all, at(31));
+        readings(&out).iter().map(|r| r.t_measured_ns).collect::<Vec<_>>()
+    };
+    let quick = measured(0.02);
+    assert_eq!(quick.len(), 30);
+    assert_eq!(quick[29], START_NS + 3_000_000_000);
+    assert_eq!(measured(0.3), quick);
+}
+
 #[test]
 fn bytes_of_which_no_frame_ends_are_told_and_a_frame_ends_that() {
     let mut all: Vec<(i64, What)> =

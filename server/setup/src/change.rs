@@ -230,6 +230,7 @@ fn radio(setup: &Setup, flat: &mut Flat) {
         let names: Vec<&str> =
             link.layouts.iter().map(|&l| setup.layouts.get(l).map_or("?", |l| l.name.as_str())).collect();
         flat.put(format!("{at}.layouts"), names.join(", "));
+        flat.put(format!("{at}.delay_s"), link.delay_s);
     }
     for layout in &setup.layouts {
         flat.data(format!("layout[{}]", layout.name), &(&layout.form, layout.body, layout.rate_hz));

@@ -2,14 +2,15 @@
 
 use std::net::IpAddr;
 
-use loftwatch_engine::setup::{Flow, Link, Parity, Source};
+use loftwatch_engine::setup::{Flow, Link, Parity, Source, USUAL_DELAY_S};
 use loftwatch_radio::{Envelope, Form, Layout};
 
 use crate::added;
 use crate::fixed;
 use crate::framing;
 use crate::mistake::clean;
-use crate::notes::Notes;
+use crate::mixup;
+use crate::notes::{Notes, want};
 use crate::told;
 use crate::tree::{At, Field, Place};
 
@@ -100,7 +101,9 @@ pub(crate) fn mean(
         if notes.mistakes.len() == before {
             fixed::fits(told, &framing, &tried, layouts, notes);
         }
-        meant.push(Link { name, receiver, source: source.unwrap_or(Source::Stdin), framing, layouts: tried });
+        let delay_s = notes.number_or(&told.delay_s, want(0.0, 10.0, "s"), mixup::delay_s, USUAL_DELAY_S);
+        let source = source.unwrap_or(Source::Stdin);
+        meant.push(Link { name, receiver, source, framing, layouts: tried, delay_s });
     }
     (all, meant)
 }

@@ -3,6 +3,11 @@
 /// Keys that people write, the key that is meant, and what to say.
 const KEYS: &[(&[&str], &str, &str)] = &[
     (
+        &["delay", "delay_ms", "latency", "latency_s", "latency_ms", "air_time_ms", "airtime_ms"],
+        "delay_s",
+        "write `delay_s`, in seconds: what the quickest packet takes from measurement to receipt",
+    ),
+    (
         &["wind_to_deg", "wind_to", "wind_towards_deg", "wind_toward_deg", "wind_direction_to_deg"],
         "wind_from_deg",
         "wind is named by where it comes FROM: turn it by 180 degrees and write `wind_from_deg`",
@@ -211,6 +216,11 @@ fn degrees_in_words(text: &str) -> Option<f64> {
         _ => return None,
     };
     (degrees <= 180.0).then_some(if negative { -degrees } else { degrees })
+}
+
+/// A time in seconds that may be milliseconds.
+pub(crate) fn delay_s(typed: f64) -> Option<String> {
+    (typed > 10.0).then(|| format!("in milliseconds? then {}", typed / 1000.0))
 }
 
 /// A length in metres that may be millimetres or centimetres.

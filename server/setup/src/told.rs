@@ -182,6 +182,7 @@ told! {
         allow_network as "allow_network": bool,
         key_file as "key_file": String,
         datagrams as "datagrams": bool,
+        delay_s as "delay_s": f64,
         layouts as "layouts": Vec<At<String>>,
         added as "added": Vec<At<LayoutField>>,
         added_at as "added_at": String,

@@ -252,6 +252,7 @@ fn links_listen_on_this_machine_unless_told() {
         ("kind = \"relay\"\nlisten = \"0.0.0.0:9100\"", "link[l].key_file"),
         ("kind = \"tcp\"\nlisten = \"127.0.0.1:9\"\ndatagrams = true", "link[l].datagrams"),
         ("kind = \"relay\"\nkey_file = \"ridge.key\"", "link[l].listen"),
+        ("kind = \"tcp\"\nlisten = \"127.0.0.1:9\"\ndelay_s = 280", "link[l].delay_s"),
         ("kind = \"tcp\"\nlisten = \"127.0.0.1:9\"\nkey_file = \"ridge.key\"", "link[l].key_file"),
     ] {
         assert_eq!(added(&link(bad)).key, key, "{bad}");

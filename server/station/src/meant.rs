@@ -215,11 +215,13 @@ impl Said<'_> {
             .collect();
         let layouts = if layouts.is_empty() { "none".to_owned() } else { layouts.join(", ") };
         format!(
-            "{}: {}; {}{}; layouts: {layouts}",
+            "{}: {}; {}{}; layouts: {layouts}; {} s on the way at least{}",
             link.name,
             self.source(link),
             framing(&link.framing),
             self.default(&format!("link[{}].framing", link.name)),
+            figure(link.delay_s),
+            self.default(&format!("link[{}].delay_s", link.name)),
         )
     }
 

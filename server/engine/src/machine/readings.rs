@@ -12,6 +12,7 @@ use crate::packet::{self, Packet};
 use crate::pen::{Pen, axis_s};
 use crate::readiness::Heard as Told;
 use crate::says::At;
+use crate::setup::USUAL_DELAY_S;
 use crate::{Output, Said, Setup};
 
 impl Engine {
@@ -77,6 +78,7 @@ impl Engine {
         let layout = &self.setup.layouts[index];
         let instants = layout.has_series().then(|| layout.instants(&decoded));
         let (receiver, receiver_index) = receiver_of(&self.setup, link);
+        let delay_s = self.setup.links.iter().find(|l| l.name == link).map_or(USUAL_DELAY_S, |l| l.delay_s);
         let placed = self.heard.hear(&Arrived {
             receiver,
             receiver_index,
@@ -85,6 +87,7 @@ impl Engine {
             decoded: &decoded,
             packet: &packet,
             t_ns: cut.t_ns,
+            delay_s,
             bytes: cut.bytes,
             newest_s: instants.as_ref().and_then(|all| all.last()).map_or(0.0, |newest| newest.offset_s),
         });

@@ -129,6 +129,7 @@ fn link(name: &str, receiver: &str) -> Link {
         source: Source::Stdin,
         framing: Framing { cut: Cut::Lines { checksum: LineChecksum::Xor }, crc: None, max_length: 200 },
         layouts: vec![0],
+        delay_s: loftwatch_engine::setup::USUAL_DELAY_S,
     }
 }
 

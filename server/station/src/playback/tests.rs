@@ -171,6 +171,7 @@ async fn the_links_are_told_as_they_were() {
         source: loftwatch_engine::setup::Source::Stdin,
         framing: loftwatch_radio::Framing { cut, crc: None, max_length: 100 },
         layouts: Vec::new(),
+        delay_s: loftwatch_engine::setup::USUAL_DELAY_S,
     });
     let stored = store(&told, made::whole_flight()).await;
     let state = |number, t_s: f64, up, reason: &str| Input {

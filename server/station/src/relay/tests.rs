@@ -173,6 +173,7 @@ impl Near {
             source: Source::Relay { address: address.clone(), key_file, datagrams: false },
             framing: loftwatch_radio::Framing { cut, crc: None, max_length: 1024 },
             layouts: Vec::new(),
+            delay_s: loftwatch_engine::setup::USUAL_DELAY_S,
         }]);
         Self { address, links, board, readers, ending, done, folder }
     }
