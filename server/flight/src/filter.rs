@@ -379,6 +379,7 @@ impl Filter {
         // Since the newest one: the belief itself may have been carried ahead in the meantime.
         self.packet_gap_s = (s.t_s - self.used_s).clamp(0.0, LONGEST_GAP_S);
         self.carry_to(m, s.t_s);
+        self.may_touch_ground();
         self.fuse(m, s);
         self.bound_fall(m);
         self.see_canopy();

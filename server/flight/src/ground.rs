@@ -16,6 +16,10 @@ const STILL_FOR_S: f64 = 2.5;
 const LEAST_SCATTER_M: f64 = 0.3;
 const MOST_SCATTER_M: f64 = 3.0;
 const SCATTERED: f64 = 1.5;
+/// How far above the pad the ground may be that a body comes down on, m, and about how long it falls through that, s (common practice, no
+/// source). Larger: the rate of a fall is known less near the ground; smaller: what lies there already is thought to fall on.
+const NEAR_M: f64 = 15.0;
+const NEAR_FOR_S: f64 = 1.0;
 /// A landing is taken back where heights go on falling faster than this, m/s, over so much, m, within so long after it, s: nobody
 /// carries it down like that (common practice, no source).
 const STILL_FALLS_MPS: f64 = 2.5;
@@ -84,6 +88,21 @@ impl Filter {
             }
             b.x[H] = height_m;
             b.reopen(H, height_var);
+        }
+    }
+
+    /// What comes down to about the pad's height may be stopped by the ground at any moment: what is heard then is followed, and not the
+    /// fall that was.
+    pub(crate) fn may_touch_ground(&mut self) {
+        if self.phase != Phase::Descending || self.about.is_some() {
+            return;
+        }
+        for b in self.blobs.iter_mut() {
+            if b.x[H] < NEAR_M + sqrt(b.p[H][H]) && b.x[VU] < 0.0 {
+                let fell_m = b.x[VU] * self.packet_gap_s;
+                b.p[VU][VU] += b.x[VU] * fell_m / NEAR_FOR_S;
+                b.p[H][H] += fell_m * fell_m;
+            }
         }
     }
 

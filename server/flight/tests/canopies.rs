@@ -32,8 +32,17 @@ struct Fall {
     gnss_lag_s: Option<f64>,
 }
 
-/// Worst and root mean square error of the climb rate from `from_s` after apogee to `to_s`, m/s.
-fn climb_errors(fall: &Fall, from_s: f64, to_s: f64) -> (f64, f64) {
+/// How well it is followed.
+struct Followed {
+    /// Worst and root mean square error of the climb rate in the time that is asked for, m/s.
+    worst: f64,
+    rms: f64,
+    /// Where it is thought to be at the lowest once it lies on the ground, m.
+    lowest_m: f64,
+}
+
+/// The climb rate is compared from `from_s` after apogee to `to_s`.
+fn followed(fall: &Fall, from_s: f64, to_s: f64) -> Followed {
     let plan = plan();
     let density = plan.weather.pressure_pa / (287.053 * plan.weather.temperature_k);
     let canopy_per_m = density * CANOPY_M2 / (2.0 * MASS_KG);
@@ -41,6 +50,7 @@ fn climb_errors(fall: &Fall, from_s: f64, to_s: f64) -> (f64, f64) {
     let (mut h, mut v, mut top_s, mut filling) = (0.0f64, 0.0f64, None, None);
     let mut past = Vec::new();
     let (mut worst, mut square, mut count) = (0.0f64, 0.0, 0.0);
+    let mut lowest_m = f64::INFINITY;
     for i in 0..2400u32 {
         let t = f64::from(i) * STEP_S;
         let since = t - LIFTOFF_S;
@@ -60,6 +70,9 @@ fn climb_errors(fall: &Fall, from_s: f64, to_s: f64) -> (f64, f64) {
                 felt = thrust - k * v * v.abs();
                 v += (felt - 9.8) * STEP_S / 10.0;
                 h += v * STEP_S / 10.0;
+            }
+            if top_s.is_some() && h <= 0.0 {
+                (h, v, felt) = (0.0, 0.0, 9.8);
             }
             if top_s.is_none() && v < 0.0 {
                 top_s = Some(t);
@@ -90,6 +103,9 @@ fn climb_errors(fall: &Fall, from_s: f64, to_s: f64) -> (f64, f64) {
             own_height_m: None,
             own_climb_mps: None,
         });
+        if top_s.is_some() && h == 0.0 {
+            lowest_m = lowest_m.min(tracker.estimate(0).expect("flying").height_m.p50);
+        }
         if (from_s..to_s).contains(&fell_s) {
             let error = tracker.estimate(0).expect("flying").climb_mps.p50 - v;
             worst = worst.max(error.abs());
@@ -98,7 +114,7 @@ fn climb_errors(fall: &Fall, from_s: f64, to_s: f64) -> (f64, f64) {
         }
     }
     assert!(count > 10.0);
-    (worst, libm::sqrt(square / count))
+    Followed { worst, rms: libm::sqrt(square / count), lowest_m }
 }
 
 fn slowly(speed_mps: f64) -> f64 {
@@ -114,8 +130,10 @@ fn an_opening_is_followed_however_it_fills() {
     for fills in [slowly as fn(f64) -> f64, at_once] {
         for gnss_lag_s in [None, Some(0.4)] {
             let fall = Fall { charge_s: 0.6, opens_s: 0.7, fills, gnss_lag_s };
-            let (worst, rms) = climb_errors(&fall, 0.5, 6.0);
+            let Followed { worst, rms, lowest_m } = followed(&fall, 0.5, 6.0);
             assert!(worst < 6.0 && rms < 2.0, "{worst} {rms} {gnss_lag_s:?}");
+            // The ground stops it, and not only when it is seen to lie there: at 16 m/s it would be thought dozens of metres deep by then.
+            assert!(lowest_m > -6.0, "{lowest_m} m under the ground");
         }
     }
 }
@@ -124,9 +142,9 @@ fn an_opening_is_followed_however_it_fills() {
 #[test]
 fn a_late_opening_is_followed_when_its_charge_fires() {
     let fall = Fall { charge_s: 5.6, opens_s: 5.7, fills: slowly, gnss_lag_s: None };
-    let (worst, _) = climb_errors(&fall, 1.5, 5.5);
+    let Followed { worst, .. } = followed(&fall, 1.5, 5.5);
     assert!(worst < 6.0, "before: {worst}");
-    let (worst, _) = climb_errors(&fall, 6.7, 10.0);
+    let Followed { worst, .. } = followed(&fall, 6.7, 10.0);
     assert!(worst < 8.0, "after: {worst}");
 }
 
@@ -135,7 +153,7 @@ fn a_late_opening_is_followed_when_its_charge_fires() {
 fn a_canopy_that_does_not_open_is_not_believed_for_long() {
     for gnss_lag_s in [None, Some(0.4)] {
         let fall = Fall { charge_s: 0.6, opens_s: f64::INFINITY, fills: slowly, gnss_lag_s };
-        let (worst, _) = climb_errors(&fall, 3.0, 8.0);
+        let Followed { worst, .. } = followed(&fall, 3.0, 8.0);
         assert!(worst < 4.0, "{worst} {gnss_lag_s:?}");
     }
 }

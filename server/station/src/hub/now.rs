@@ -39,8 +39,10 @@ pub(crate) struct Replayed {
     pub(crate) played_ns: i64,
 }
 
-/// Knots of the next seconds that a message carries for each body.
-const NEXT_KNOTS: usize = 4;
+/// Knots of the next seconds that a message carries for each body beside its estimate.
+const NEXT_KNOTS: usize = 3;
+/// How far apart knots of the pen are at least, s: times are rounded to hundredths.
+const LEAST_APART_S: f64 = 0.02;
 
 /// Longest names and sentences in a message, characters; beyond, they are cut and end in an ellipsis.
 const LONGEST_NAME: usize = 48;
@@ -174,7 +176,7 @@ impl State {
             apogee: if attached { None } else { self.apogee_now(body) },
             landing: if attached { None } else { self.landing_now(index) },
             fix: body.fix.and_then(fix_now),
-            next: if flies(own) { self.next(body, now_s) } else { Vec::new() },
+            next: if flies(own) { self.next(body) } else { Vec::new() },
         }
     }
 
@@ -202,24 +204,28 @@ impl State {
         })
     }
 
-    /// The next knots of the predicted path. The path is up to 0.2 s older than the estimate: it is moved so that it
-    /// goes through the estimate, and the pen does not jump where it leaves the one for the other.
-    fn next(&self, body: &BodyState, now_s: f64) -> Vec<[f64; 4]> {
-        let moved = |estimate: &loftwatch_flight::Estimate| {
-            let (height_m, climb_mps) = on_path(&body.path, estimate.t_s)?;
-            Some((estimate.height_m.p50 - height_m, estimate.climb_mps.p50 - climb_mps))
-        };
-        let (up_m, up_mps) = body.estimate.as_ref().and_then(moved).unwrap_or((0.0, 0.0));
-        let to_come = body.path.iter().filter(|knot| self.station_s(knot.t_s) > now_s);
-        let knot = |knot: &Knot| {
+    /// Where the pen goes: the estimate, and the next knots of the predicted path. The path is up to 0.2 s older than the estimate: it
+    /// is moved so that it goes through the estimate, and the pen does not jump where it leaves the one for the other.
+    fn next(&self, body: &BodyState) -> Vec<[f64; 4]> {
+        let Some(estimate) = &body.estimate else { return Vec::new() };
+        let (height_m, climb_mps) = (estimate.height_m.p50, estimate.climb_mps.p50);
+        let moved = on_path(&body.path, estimate.t_s).map(|(h, c)| (height_m - h, climb_mps - c));
+        let (up_m, up_mps) = moved.unwrap_or((0.0, 0.0));
+        let knot = |t_s: f64, height_m: f64, climb_mps: f64, airspeed_mps: f64| {
             Some([
-                figure(self.station_s(knot.t_s), 2)?,
-                figure(knot.height_m.p50 + up_m, 1)?,
-                figure(knot.climb_mps.p50 + up_mps, 1)?,
-                figure(knot.airspeed_mps.p50, 1)?,
+                figure(self.station_s(t_s), 2)?,
+                figure(height_m, 1)?,
+                figure(climb_mps, 1)?,
+                figure(airspeed_mps, 1)?,
             ])
         };
-        to_come.take(NEXT_KNOTS).filter_map(knot).collect()
+        let to_come = body
+            .path
+            .iter()
+            .filter(|knot| knot.t_s > estimate.t_s + LEAST_APART_S)
+            .map(|k| knot(k.t_s, k.height_m.p50 + up_m, k.climb_mps.p50 + up_mps, k.airspeed_mps.p50));
+        let here = knot(estimate.t_s, height_m, climb_mps, estimate.airspeed_mps.p50);
+        core::iter::once(here).chain(to_come.take(NEXT_KNOTS)).flatten().collect()
     }
 }
 
