@@ -68,12 +68,17 @@ pub(crate) async fn run(wanted: Export) -> Result<(), Failure> {
             wanted.to.display()
         ))
     })?;
+    // One that cannot be made keeps none of the others back.
+    let mut first_trouble = None;
     for what in files {
         let file = wanted.to.join(format!("{}-{}", selection.name(), what.name()));
-        one(&source, &chosen, what, &how, &file).await.map_err(|trouble| failed(&trouble))?;
-        crate::lists::print(&format!("{}\n", file.display()))?;
+        match one(&source, &chosen, what, &how, &file).await {
+            Ok(()) => crate::lists::print(&format!("{}\n", file.display()))?,
+            Err(trouble) if first_trouble.is_none() => first_trouble = Some(failed(&trouble)),
+            Err(trouble) => tracing::error!("{}: {trouble}", what.name()),
+        }
     }
-    Ok(())
+    first_trouble.map_or(Ok(()), Err)
 }
 
 /// Whether a file says more when the flight has been gone over with hindsight.
