@@ -48,16 +48,19 @@ pub(crate) async fn run(wanted: Export) -> Result<(), Failure> {
             Failure::usage(format!("there is no file `{name}`\nhint: there are {}{place}", What::names()))
         })?);
     }
-    let selection = match (wanted.flight, wanted.day) {
-        (Some(number), _) => Selection::Flight(number),
-        (None, Some(day)) => Selection::Day(day),
+    let (selection, data, name) = match (wanted.flight, wanted.day) {
+        (Some(number), _) => {
+            let (data, own_number) = crate::travel::home(&wanted.data, number);
+            (Selection::Flight(own_number), data, Selection::Flight(number).name())
+        }
+        (None, Some(day)) => (Selection::Day(day), wanted.data, Selection::Day(day).name()),
         (None, None) => return Err(Failure::usage("give --flight N or --day YYYY-MM-DD")),
     };
-    let source = Source::of_folder(&wanted.data).await?;
+    let source = Source::of_folder(&data).await?;
     let mut chosen = source.choose(selection).await.map_err(|trouble| failed(&trouble))?;
     if files.iter().copied().any(needs_hindsight) {
         for one in chosen.iter().filter(|one| !one.hindsight && one.flight.ended_ns.is_some()) {
-            hindsight::compute(&wanted.data, &source.derived, &source.inputs, one.flight.number).await;
+            hindsight::compute(&data, &source.derived, &source.inputs, one.flight.number).await;
         }
         chosen = source.choose(selection).await.map_err(|trouble| failed(&trouble))?;
     }
@@ -71,7 +74,7 @@ pub(crate) async fn run(wanted: Export) -> Result<(), Failure> {
     // One that cannot be made keeps none of the others back.
     let mut first_trouble = None;
     for what in files {
-        let file = wanted.to.join(format!("{}-{}", selection.name(), what.name()));
+        let file = wanted.to.join(format!("{name}-{}", what.name()));
         match one(&source, &chosen, what, &how, &file).await {
             Ok(()) => crate::lists::print(&format!("{}\n", file.display()))?,
             Err(trouble) if first_trouble.is_none() => first_trouble = Some(failed(&trouble)),

@@ -12,7 +12,7 @@ use sqlx::Row as _;
 use crate::cli;
 use crate::failure::Failure;
 use crate::store::{StoreError, derived, inputs};
-use crate::{meant, ports, setup};
+use crate::{meant, ports, setup, travel};
 
 /// Prints text on standard output; nobody reading is no failure.
 pub(crate) fn print(text: &str) -> Result<(), Failure> {
@@ -25,8 +25,24 @@ pub(crate) fn print(text: &str) -> Result<(), Failure> {
     }
 }
 
-/// `loftwatch flights`.
+/// `loftwatch flights`: the folder's own, and those from elsewhere under the numbers by which they are asked for.
 pub(crate) async fn flights(data: &Path) -> Result<(), Failure> {
+    let visitors = travel::places(data);
+    let mut rows = match flights_of(data, |number| number).await {
+        Err(StoreError::Missing { .. }) if !visitors.is_empty() => String::new(),
+        own => own?,
+    };
+    for (visitor, place) in visitors {
+        rows.push_str(&flights_of(&place, |number| travel::shown(visitor, number)).await?);
+    }
+    if rows.is_empty() {
+        return print("no flights yet\n");
+    }
+    print(&format!("number   opened                liftoff               apogee     vehicle, name\n{rows}"))
+}
+
+/// The flights of one store, a line each.
+async fn flights_of(data: &Path, shown: impl Fn(u32) -> u32) -> Result<String, StoreError> {
     let (inputs, _) = inputs::readers_of_stored(data).await?;
     inputs.close().await;
     let pool = derived::readers_of_stored(data)?;
@@ -35,8 +51,7 @@ pub(crate) async fn flights(data: &Path) -> Result<(), Failure> {
         .fetch_all(&pool)
         .await
         .map_err(StoreError::sql(&file, "being read"))?;
-    let mut text =
-        String::from("number  opened                liftoff               apogee     vehicle, name\n");
+    let mut text = String::new();
     for row in &rows {
         let offset_ns: i64 = row.get("utc_offset_ns");
         let utc = |t_ns: Option<i64>| {
@@ -49,8 +64,8 @@ pub(crate) async fn flights(data: &Path) -> Result<(), Failure> {
             row.get::<Option<f64>, _>("apogee_m").map_or_else(|| "-".to_owned(), |m| format!("{m:.0} m"));
         let _ = writeln!(
             text,
-            "{:<6}  {:<20}  {:<20}  {:<9}  {} {}",
-            row.get::<i64, _>("number"),
+            "{:<7}  {:<20}  {:<20}  {:<9}  {} {}",
+            shown(row.get::<u32, _>("number")),
             utc(row.get("opened_ns")),
             utc(row.get("liftoff_ns")),
             apogee,
@@ -58,12 +73,8 @@ pub(crate) async fn flights(data: &Path) -> Result<(), Failure> {
             row.get::<String, _>("name")
         );
     }
-    if rows.is_empty() {
-        text.clear();
-        text.push_str("no flights yet\n");
-    }
     pool.close().await;
-    print(&text)
+    Ok(text)
 }
 
 /// `loftwatch ports`.

@@ -129,10 +129,11 @@ pub(crate) async fn run(wanted: cli::Log) -> Result<(), Failure> {
     let declaration: Declaration = toml::from_str(&read(&wanted.columns)?)
         .map_err(|error| Failure::usage(format!("`{}`: {error}", wanted.columns.display())))?;
     let text = read(&wanted.file)?;
-    let source = Source::of_folder(&wanted.data).await?;
+    let (data, flight) = crate::travel::home(&wanted.data, wanted.flight);
+    let source = Source::of_folder(&data).await?;
     let name = wanted.file.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
     let told = Told { name, text, declaration };
-    let looked = look(&source, wanted.flight, &told).await.map_err(|trouble| failed(&trouble))?;
+    let looked = look(&source, flight, &told).await.map_err(|trouble| failed(&trouble))?;
     let alignment = looked.alignment.map_err(|trouble| failed(&trouble))?;
     let mut said = format!(
         "{}, of {}\n{} rows cannot be used\nfirst rows, on the log's own clock:\n",
@@ -156,10 +157,8 @@ pub(crate) async fn run(wanted: cli::Log) -> Result<(), Failure> {
         said.push_str("nothing was kept; --keep hands it to the smoother\n");
         return lists::print(&said);
     }
-    keep(&wanted.data, &looked.flight, looked.body, told, alignment)
-        .await
-        .map_err(|trouble| failed(&trouble))?;
-    hindsight::compute(&wanted.data, &source.derived, &source.inputs, wanted.flight).await;
+    keep(&data, &looked.flight, looked.body, told, alignment).await.map_err(|trouble| failed(&trouble))?;
+    hindsight::compute(&data, &source.derived, &source.inputs, flight).await;
     said.push_str("kept; the path with hindsight has been computed with it\n");
     lists::print(&said)
 }

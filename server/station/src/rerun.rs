@@ -5,6 +5,7 @@ mod recording;
 mod stored;
 
 use std::io::{BufWriter, ErrorKind, StdoutLock, Write};
+use std::path::PathBuf;
 
 use loftwatch_engine::{Engine, Lines, Output};
 
@@ -16,9 +17,19 @@ use crate::setup;
 /// Does what the command line asks for.
 pub(crate) async fn run(wanted: Rerun) -> Result<(), Failure> {
     let told = wanted.setup.as_deref().map(setup::read).transpose().map_err(Failure::usage)?;
-    let mut printer = Printer::new(wanted.all, wanted.flight);
-    let done = match (&wanted.data, &wanted.recording, told) {
-        (Some(data), _, told) => stored::run(data, told.as_ref(), wanted.flight, &mut printer).await,
+    // A flight from elsewhere is in a store of its own.
+    let home = |data: &PathBuf| match wanted.flight {
+        Some(number) => {
+            let (data, own_number) = crate::travel::home(data, number);
+            (data, Some(own_number))
+        }
+        None => (data.clone(), None),
+    };
+    let (data, flight) = wanted.data.as_ref().map(home).unzip();
+    let flight = flight.flatten();
+    let mut printer = Printer::new(wanted.all, flight);
+    let done = match (&data, &wanted.recording, told) {
+        (Some(data), _, told) => stored::run(data, told.as_ref(), flight, &mut printer).await,
         (None, Some(recording), Some(told)) => recording::run(recording, &told, &mut printer),
         // The command line's own rules exclude what is left.
         _ => Err(Stop::Failed(Failure::usage("give a recording and --setup, or --data"))),

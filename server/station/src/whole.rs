@@ -13,8 +13,8 @@ use loftwatch_engine::{Engine, Input, Output, RelayNews, What};
 use sqlx::{Row, SqlitePool};
 
 use crate::failure::Failure;
-use crate::lists;
 use crate::store::{StoreError, derived, fnv1a_64, folder, inputs};
+use crate::{lists, travel};
 
 /// Inputs read in one go.
 const READ_AT_ONCE: u32 = 2_000;
@@ -23,12 +23,30 @@ const OUTPUTS_AT_ONCE: i64 = 5_000;
 /// Damage that is told, pieces.
 const DAMAGE_TOLD: i64 = 10;
 
-/// Does it; fails if anything is not as it should be.
+/// Does it, for the folder's own store and those of flights from elsewhere; fails if anything is not as it should be.
 pub(crate) async fn run(data: &Path) -> Result<(), Failure> {
-    let (pool, file) = inputs::readers_of_stored(data).await?;
+    let visitors = travel::places(data);
     let mut said = String::new();
     let mut wrong = Vec::new();
-    integrity(&pool, &file, &mut said, &mut wrong).await?;
+    if visitors.is_empty() || folder::inputs(data).exists() {
+        store(data, &mut said, &mut wrong).await?;
+    }
+    for (visitor, place) in visitors {
+        let _ = writeln!(said, "\nfrom elsewhere, flight {}:", travel::shown(visitor, 1));
+        store(&place, &mut said, &mut wrong).await?;
+    }
+    lists::print(&said)?;
+    if wrong.is_empty() {
+        return Ok(());
+    }
+    Err(Failure::data(format!("{}\nnothing was changed", wrong.join("\n"))))
+}
+
+/// Reads one store whole.
+async fn store(data: &Path, said: &mut String, wrong: &mut Vec<String>) -> Result<(), Failure> {
+    let (pool, file) = inputs::readers_of_stored(data).await?;
+    let before = wrong.len();
+    integrity(&pool, &file, said, wrong).await?;
     let outputs = match derived::readers_of_stored(data) {
         Ok(outputs) => Some(outputs),
         Err(error @ StoreError::Outdated { .. }) => {
@@ -42,31 +60,27 @@ pub(crate) async fn run(data: &Path) -> Result<(), Failure> {
     };
     let derived_file = folder::derived(data);
     if let Some(outputs) = &outputs {
-        integrity(outputs, &derived_file, &mut said, &mut wrong).await?;
+        integrity(outputs, &derived_file, said, wrong).await?;
     }
     // What is damaged is not computed from.
-    if wrong.is_empty() {
+    if wrong.len() == before {
         let mut account = Account::default();
         let compared = account
             .compare(&pool, &file, outputs.as_ref().map(|pool| (pool, derived_file.as_path())))
             .await?;
-        account.tell(&mut said);
+        account.tell(said);
         if account.doubled > 0 {
             wrong.push(format!("{} inputs of remote receivers came twice or out of order", account.doubled));
         }
         if let Some(compared) = compared {
-            compared.tell(&mut said, &mut wrong);
+            compared.tell(said, wrong);
         }
     }
     pool.close().await;
     if let Some(outputs) = outputs {
         outputs.close().await;
     }
-    lists::print(&said)?;
-    if wrong.is_empty() {
-        return Ok(());
-    }
-    Err(Failure::data(format!("{}\nnothing was changed", wrong.join("\n"))))
+    Ok(())
 }
 
 /// SQLite's own look at every page and index.

@@ -127,10 +127,11 @@ impl Source<'_> {
 
 /// `loftwatch pack`: out of a data folder, into a file that is not there yet.
 pub(crate) async fn to_file(data: &Path, number: u32, file: &Path) -> Result<String, NotTravelled> {
-    let (store, inputs_file) = inputs::readers_of_stored(data).await?;
-    let readers = derived::readers_of_stored(data)?;
+    let (data, own_number) = super::home(data, number);
+    let (store, inputs_file) = inputs::readers_of_stored(&data).await?;
+    let readers = derived::readers_of_stored(&data)?;
     let wrong = |doing| NotTravelled::sql(&inputs_file, doing);
-    let flight = playback::flight(&readers, number).await.map_err(wrong("the flight was looked for"))?;
+    let flight = playback::flight(&readers, own_number).await.map_err(wrong("the flight was looked for"))?;
     let flight = flight.ok_or(NotTravelled::NoFlight(number))?;
     let held = remarks::read(&store).await.map_err(wrong("remarks were read"))?.of(&flight);
     let label = remarks::label(&flight, &held);

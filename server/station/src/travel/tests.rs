@@ -92,6 +92,13 @@ fn a_flight_that_travelled_is_the_same_and_a_damaged_one_is_refused() {
         assert_eq!((&here[0].vehicle, &here[0].setup), (&there[0].vehicle, &there[0].setup));
         assert!(here[0].ended_ns.is_some());
 
+        // Commands find it under the number that it was given, in a folder with no flight of its own.
+        crate::lists::flights(to.path()).await.unwrap();
+        crate::whole::run(to.path()).await.unwrap();
+        let on = from.path().join("on.loftflight");
+        to_file(to.path(), 1_000_101, &on).await.unwrap();
+        assert!(matches!(to_file(to.path(), 1_000_102, &on).await, Err(NotTravelled::NoFlight(1_000_102))));
+
         // The same flight is not taken in twice. A file that was changed on its way is not taken in at all, and nothing of it stays.
         let again = unpack(to.path(), &file).await.unwrap_err().to_string();
         assert!(again.contains("taken in already, as `by the book`"), "{again}");

@@ -44,6 +44,20 @@ pub(crate) fn visitor_of(number: u32) -> Option<(u32, u32)> {
     Some((number / EACH, number % EACH))
 }
 
+/// The data folder that holds a flight, and the flight's number there: that of a visitor has its own.
+pub(crate) fn home(data: &Path, number: u32) -> (PathBuf, u32) {
+    match visitor_of(number) {
+        Some((visitor, inside)) => (folder(data).join(visitor.to_string()), inside),
+        None => (data.to_owned(), number),
+    }
+}
+
+/// The visitors of a data folder, by number, with theirs.
+pub(crate) fn places(data: &Path) -> Vec<(u32, PathBuf)> {
+    let all = folder(data);
+    numbers(&all).into_iter().map(|number| (number, all.join(number.to_string()))).collect()
+}
+
 /// Where they are.
 pub(super) fn folder(data: &Path) -> PathBuf {
     data.join("visitors")
