@@ -27,7 +27,9 @@ export interface Flag {
   label: string;
   short: string;
   happened: boolean;
+  /** Whether there is trouble with it, and whether it is to act on. */
   look: boolean;
+  act: boolean;
 }
 
 /** A cue's limit in the second strip; over it when the station holds a heads-up about it. */
@@ -195,22 +197,24 @@ function flagsOf(
   for (const e of events) {
     // Another piece's landing or restart has its place in the notice and on the ground, not on the Body's line.
     if (e.body !== 0 && e.event !== 'freed' && e.origin !== 'marked') continue;
-    flags.push({ t: e.t_s - t0_s, label: e.label, short: shorten(e.label), happened: true, look: false });
+    flags.push({ t: e.t_s - t0_s, label: e.label, short: shorten(e.label), happened: true, look: false, act: false });
   }
   for (const c of cues) {
     const t = c.t_s.p50 - t0_s;
-    const look = !c.passed && headsups.some((h) => h.cue === c.cue);
+    const about = c.passed ? [] : headsups.filter((h) => h.cue === c.cue);
+    const look = about.length > 0;
+    const act = about.some((h) => h.level === 'act');
     if (c.body !== 0 && !look) continue;
     if (c.passed && events.some((e) => e.label === c.name || (sameAs(c, e) && near(c, e)))) continue;
-    flags.push({ t, label: c.name, short: shorten(c.name), happened: false, look });
+    flags.push({ t, label: c.name, short: shorten(c.name), happened: false, look, act });
   }
   if (apogee && !has('apogee')) {
-    flags.push({ t: apogee.t, label: 'apogee', short: 'apogee', happened: false, look: false });
+    flags.push({ t: apogee.t, label: 'apogee', short: 'apogee', happened: false, look: false, act: false });
   }
   if (landing && !has('landing')) {
     const wide = (landing.p95 - landing.p05) / 2 >= WORTH_SAYING_S;
     const label = wide ? `down ± ${halfWidth(landing)} s` : 'down';
-    flags.push({ t: landing.p50, label, short: 'down', happened: false, look: false });
+    flags.push({ t: landing.p50, label, short: 'down', happened: false, look: false, act: false });
   }
   return share(flags.sort((a, b) => a.t - b.t));
 }

@@ -8,6 +8,7 @@ const flag = (t: number, label: string, change: Partial<Flag> = {}): Flag => ({
   short: label,
   happened: false,
   look: false,
+  act: false,
   ...change,
 });
 const ROOM: FlagRoom = {

@@ -119,6 +119,7 @@ function joined(flags: readonly Flag[], room: FlagRoom): Flag[] {
     if (other) {
       other.short = together(other.short, flag.short);
       other.label = together(other.label, flag.label);
+      other.act ||= flag.act;
     } else {
       out.push({ ...flag });
     }
@@ -149,7 +150,7 @@ export function together(a: string, b: string): string {
 
 export function wordsOf(flag: Flag, narrow: boolean): string {
   const words = narrow ? flag.short : flag.label;
-  return flag.look ? `${words}: look` : words;
+  return flag.look ? `${words}: ${flag.act ? 'act' : 'look'}` : words;
 }
 
 function span(box: FlagBox, room: FlagRoom): [number, number] {

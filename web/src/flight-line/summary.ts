@@ -23,7 +23,7 @@ export function summary(chart: Chart | null, nowRel: number): string {
   const happened = chart.flags.filter((f) => f.happened).map((f) => `${f.label} at ${duration(f.t)}`);
   const coming = chart.flags
     .filter((f) => !f.happened)
-    .map((f) => `${f.label}${f.look ? ' (look)' : ''} at ${duration(f.t)}`);
+    .map((f) => `${f.label}${f.look ? (f.act ? ' (act)' : ' (look)') : ''} at ${duration(f.t)}`);
   if (happened.length) said.push(`Happened: ${happened.join('; ')}.`);
   if (coming.length) said.push(`To come: ${coming.join('; ')}.`);
   for (const mark of chart.marks.filter((m) => m.over)) said.push(`A cue over its limit: ${mark.words}.`);

@@ -21,7 +21,7 @@ export function chartAt(told: Told, past: Past, units: Units): Chart {
     /^(apogee|down|landing)/.test(label) || chutes.some((c) => label.startsWith(c.name));
   const flags = chart.flags
     .filter((f) => (f.happened ? f.label !== 'rail exit' : great(f.label)))
-    .map((f) => ({ ...f, look: false }));
+    .map((f) => ({ ...f, look: false, act: false }));
   return { ...chart, flags, marks: [], hand: null, bareGround: null };
 }
 

@@ -58,7 +58,7 @@ describe('the figures', () => {
     expect(of({ carried_s: 1 })[0]?.age).toBe('');
     expect(of({ carried_s: 4 })[0]?.age).toBe('carried 4 s');
     // A page that lost the station lets its figures age by itself.
-    expect(of({}, { lost: true, t_s: T0 + 11.3 })[0]?.age).toBe('carried 5 s');
+    expect(of({}, { lost: true, t_s: T0 + 11.3 })[0]?.age).toBe('5 s old');
   });
 
   it('show a descent as a positive speed and a due moment as now', () => {

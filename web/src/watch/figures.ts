@@ -68,7 +68,9 @@ export function figures(view: View): Row[] {
 function maker(view: View, body: BodyNow) {
   const { now, units, t_s } = view;
   const age = carriedFor(view, body);
-  const carried = freshness(age, now.stale_after_s) !== 'fresh' ? `carried ${whole(age)}` : '';
+  // What the station carries on through a silence is carried; what it said before it fell silent itself is old.
+  const said = view.lost ? `${whole(age)} old` : `carried ${whole(age)}`;
+  const carried = freshness(age, now.stale_after_s) !== 'fresh' ? said : '';
   const of = (label: string, q: Q | null, scale: Scale, digits = 0, short = label, old = carried): Figure => {
     if (!q) return { label, short, value: NONE, unit: '', interval: 'not known', age: '' };
     const s = scaled(q, scale.factor);

@@ -12,6 +12,7 @@ export interface Brush {
   band90: string;
   band50: string;
   look: string;
+  act: string;
   blue: string;
   green: string;
   purple: string;
@@ -39,6 +40,7 @@ export function readBrush(ctx: CanvasRenderingContext2D, element: Element): Brus
     band90: value('--band-90'),
     band50: value('--band-50'),
     look: value('--look'),
+    act: value('--act'),
     blue: value('--series-blue'),
     green: value('--series-green'),
     purple: value('--series-purple'),
@@ -110,6 +112,31 @@ export function triangle(brush: Brush, x: number, y: number, size: number): void
   ctx.lineTo(x - size * 0.86, y + size * 0.6);
   ctx.closePath();
   ctx.fillStyle = brush.look;
+  ctx.fill();
+  ctx.lineJoin = 'round';
+  ctx.lineWidth = 1.3 * brush.stroke;
+  ctx.strokeStyle = brush.ink;
+  ctx.stroke();
+}
+
+export function octagon(brush: Brush, x: number, y: number, size: number): void {
+  const { ctx } = brush;
+  const [r, cut] = [size * 0.86, size * 0.38];
+  ctx.beginPath();
+  for (const [dx, dy] of [
+    [-cut, -r],
+    [cut, -r],
+    [r, -cut],
+    [r, cut],
+    [cut, r],
+    [-cut, r],
+    [-r, cut],
+    [-r, -cut],
+  ] as const) {
+    ctx.lineTo(x + dx, y - size * 0.12 + dy);
+  }
+  ctx.closePath();
+  ctx.fillStyle = brush.act;
   ctx.fill();
   ctx.lineJoin = 'round';
   ctx.lineWidth = 1.3 * brush.stroke;

@@ -1,7 +1,7 @@
 // What hangs below the axis (flags) and what stands in the second strip (limits of cues), then all the words.
 import type { FlagBox } from '../flags';
 import type { Frame } from '../frame';
-import { line, triangle, write, type Brush } from './brush';
+import { line, octagon, triangle, write, type Brush } from './brush';
 
 export function paintFlags(brush: Brush, frame: Frame): void {
   const { main, rowHeight } = frame.geometry;
@@ -41,7 +41,8 @@ function pennant(brush: Brush, flag: FlagBox, end: number): void {
   ctx.stroke();
   let x = flag.x + side * text * 1.15;
   if (flag.look) {
-    triangle(brush, x + side * text * 0.5, end - text * 0.22, text * 0.52);
+    const shape = flag.act ? octagon : triangle;
+    shape(brush, x + side * text * 0.5, end - text * 0.22, text * 0.52);
     x += side * text * 1.3;
   }
   write(brush, flag.words, x, end, {

@@ -3,6 +3,9 @@ import type { Frame } from '../frame';
 import { hatchSpot, nowSpot } from '../head';
 import { dot, line, upright, widthOf, write, type Brush } from './brush';
 
+/** What is written on the paper while the page has lost the station. */
+export const NO_STATION = 'no station';
+
 export interface Pen {
   /** Now, s since liftoff. */
   t: number;
@@ -69,7 +72,8 @@ export function paintPen(brush: Brush, frame: Frame, pen: Pen): void {
   paintNewest(brush, frame, pen);
   const penY = frame.yHeight(Math.max(0, pen.height));
   dot(brush, x, penY, 8, pen.hatchFrom === null);
-  penWords(brush, frame, x, penY);
+  // Of the height where the pen is now nothing was said any more.
+  if (pen.hatchWords !== NO_STATION || pen.hatchFrom === null) penWords(brush, frame, x, penY);
 }
 
 function hatchWords(brush: Brush, frame: Frame, pen: Pen, x: number): void {
