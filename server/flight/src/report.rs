@@ -8,7 +8,7 @@ use crate::model::Model;
 use crate::motion::airspeed;
 use crate::output::{Area, Case, Estimate, Knot, Landing, Phase, Quantiles};
 use crate::plan::DescentState;
-use crate::predict::{Ahead, CLOCK_SD_S, Crossing, Hit, not_below};
+use crate::predict::{self, Ahead, CLOCK_SD_S, Crossing, Hit, not_below};
 use crate::quantiles::Spread;
 use crate::state::{E, H, LNK, VE};
 
@@ -347,10 +347,20 @@ pub(crate) fn path(m: &Model, f: &Filter, out: &mut Vec<Knot>) {
     }
     let best = (0..f.blobs.len()).max_by(|a, b| w[*a].total_cmp(&w[*b])).unwrap_or(0);
     let mut top = Ahead::from(m, f, &f.blobs[best]);
-    if f.top.is_none() {
+    // The way up ends where apogee is predicted, and not at that of the likeliest part alone.
+    let summit = if f.top.is_none() {
         top.reach_climb(0.0);
+        predict::apogee(m, f, &predict::tops(m, f))
+    } else {
+        None
+    };
+    let mut hit = top.hit(Crossing::Time);
+    let mut top_s = top.t_s;
+    if let Some(summit) = &summit {
+        top_s = summit.apogee_t_s.p50;
+        hit.height_m = summit.apogee_height_m.p50;
     }
-    let up_s = (top.t_s - f.t_s).max(0.0);
+    let up_s = (top_s - f.t_s).max(0.0);
     let steps = if up_s > 0.0 { 24 } else { 0 };
     for k in 0..=steps {
         let t = f.t_s + up_s * f64::from(k) / f64::from(steps.max(1));
@@ -365,20 +375,25 @@ pub(crate) fn path(m: &Model, f: &Filter, out: &mut Vec<Knot>) {
             out.push(k);
         }
     }
+    // At any one moment some are not yet there and others have passed their apogee: the line goes through the middle of all of them.
+    let off_m = summit.zip(out.last().copied()).map_or(0.0, |(s, k)| s.apogee_height_m.p50 - k.height_m.p50);
+    for (k, knot) in out.iter_mut().enumerate() {
+        let share = k as f64 / f64::from(steps.max(1));
+        knot.height_m = not_below(moved(knot.height_m, off_m * share * share), 0.0);
+    }
     // From there by the planned states, and beside it with nothing out.
-    let hit = top.hit(Crossing::Time);
     let spread = out.last().map_or(0.0, |k| (k.height_m.p95 - k.height_m.p05) / 3.29);
-    let start = || Fall::from(m, f, &hit, top.t_s).learning(f, &f.blobs[best]);
+    let start = || Fall::from(m, f, &hit, top_s).learning(f, &f.blobs[best]);
     let mut whole = start();
     whole.planned_until(0.0);
-    let lasts = (whole.t_s - top.t_s).max(0.1);
+    let lasts = (whole.t_s - top_s).max(0.1);
     let sd_t = sqrt(whole.t_var);
     let mut fall = start();
     let mut bare = start().in_case(Case::Ballistic);
     let knots = 32;
     for k in 1..=knots {
         let share = f64::from(k) / f64::from(knots);
-        let t = top.t_s + lasts * share;
+        let t = top_s + lasts * share;
         fall.until_time(t);
         bare.until_time(t);
         let sd = sqrt(spread * spread + (fall.speed_mps * sd_t * share) * (fall.speed_mps * sd_t * share));
@@ -405,6 +420,11 @@ pub(crate) fn path(m: &Model, f: &Filter, out: &mut Vec<Knot>) {
             });
         }
     }
+}
+
+/// Quantiles all so much higher.
+fn moved(q: Quantiles, by: f64) -> Quantiles {
+    Quantiles { p05: q.p05 + by, p25: q.p25 + by, p50: q.p50 + by, p75: q.p75 + by, p95: q.p95 + by }
 }
 
 /// Sums over blobs for a knot.

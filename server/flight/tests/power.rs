@@ -152,3 +152,20 @@ fn apogee_is_no_surer_than_the_height_now() {
     }
     assert!(seen > 5, "{seen}");
 }
+
+/// The predicted line goes through the predicted apogee, on the pad as in coast, and never higher.
+#[test]
+fn the_line_to_come_has_its_top_at_the_predicted_apogee() {
+    let plan = plan();
+    for seconds in [8.0, LIFTOFF_S + 1.0, LIFTOFF_S + 4.0] {
+        let tracker = fly(&plan, &flight(&plan, seconds, 3.0, false));
+        let predicted = tracker.prediction(0).expect("a prediction");
+        let mut line = Vec::new();
+        tracker.path(0, &mut line);
+        let top = line.iter().max_by(|a, b| a.height_m.p50.total_cmp(&b.height_m.p50)).expect("a line");
+        let (height_m, t_s) = (predicted.apogee_height_m.p50, predicted.apogee_t_s.p50);
+        let case = format!("{seconds} s: {height_m} m at {t_s} s, {top:?}");
+        assert!((top.height_m.p50 / height_m - 1.0).abs() < 0.01, "{case}");
+        assert!((top.t_s - t_s).abs() < 0.1 * (t_s - tracker.estimate(0).expect("one").t_s), "{case}");
+    }
+}
