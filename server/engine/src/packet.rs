@@ -4,6 +4,7 @@
 //! neither position nor velocity; a position of exactly 0, 0 is no fix either. Ellipsoidal heights become heights above
 //! mean sea level with the told geoid. Whether a value is stale, frozen or absurd is the estimator's to judge.
 
+use loftwatch_flight::atmosphere::standard_pressure_pa;
 use loftwatch_flight::{Fix, Sample, Velocity};
 use loftwatch_radio::{Decoded, Layout, Meaning, Value};
 
@@ -109,7 +110,7 @@ pub(crate) fn read(layout: &Layout, decoded: &Decoded, geoid_m: f64) -> Packet {
         rssi_dbm: number(Meaning::Rssi),
         snr_db: number(Meaning::Snr),
         measured: Measured {
-            pressure_pa: number(Meaning::Pressure).filter(|p| *p > 0.0),
+            pressure_pa: pressure_pa(&number),
             axial_mps2: number(Meaning::AxialSpecificForce),
             lateral_mps2: pair(Meaning::LateralSpecificForceY, Meaning::LateralSpecificForceZ),
             fix: fix(&number, geoid_m),
@@ -125,6 +126,12 @@ pub(crate) fn read(layout: &Layout, decoded: &Decoded, geoid_m: f64) -> Packet {
 /// Reads an instant of a packet other than its own: measurements, and what they say.
 pub(crate) fn of_instant(layout: &Layout, decoded: &Decoded, geoid_m: f64) -> Packet {
     Packet { rssi_dbm: None, ..read(layout, decoded, geoid_m) }
+}
+
+/// Static pressure, told as such or as a height in the standard atmosphere, Pa.
+pub(crate) fn pressure_pa(number: &impl Fn(Meaning) -> Option<f64>) -> Option<f64> {
+    let by_height = || number(Meaning::PressureAltitude).map(standard_pressure_pa);
+    number(Meaning::Pressure).or_else(by_height).filter(|p| *p > 0.0)
 }
 
 fn has_fix(number: &impl Fn(Meaning) -> Option<f64>) -> bool {
@@ -185,4 +192,26 @@ pub(crate) fn shown(layout: &Layout, decoded: &Decoded) -> Vec<(String, String, 
         Some((name, spec.meaning.name().to_owned(), value))
     });
     shown.collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_pressure_altitude_is_its_pressure_and_a_pressure_comes_first() {
+        let told = |pressure: Option<f64>, altitude: Option<f64>| {
+            pressure_pa(&|meaning| match meaning {
+                Meaning::Pressure => pressure,
+                Meaning::PressureAltitude => altitude,
+                _ => None,
+            })
+        };
+        // US Standard Atmosphere 1976, table I: 794.95 hPa at 2000 m of geopotential.
+        let by_height = told(None, Some(2000.0)).unwrap();
+        assert!((by_height - 79_495.0).abs() < 2.0, "{by_height}");
+        assert_eq!(told(Some(80_000.0), Some(2000.0)), Some(80_000.0));
+        assert_eq!(told(Some(-1.0), None), None);
+        assert_eq!(told(None, None), None);
+    }
 }

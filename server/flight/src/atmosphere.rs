@@ -70,6 +70,19 @@ fn standard_temperature_k(geopotential: f64) -> f64 {
 /// ```
 pub fn standard(amsl_m: f64) -> AirState {
     let z = geopotential_m(amsl_m).min(TOP_GEOPOTENTIAL_M);
+    let (t, p) = (standard_temperature_k(z), standard_pressure_pa(z));
+    AirState {
+        temperature_k: t,
+        pressure_pa: p,
+        density_kg_m3: p / (R_AIR * t),
+        sound_mps: sqrt(GAMMA * R_AIR * t),
+    }
+}
+
+/// Pressure of the US Standard Atmosphere 1976 at a pressure altitude, Pa: a geopotential height above its 1013.25 hPa, m, at most the
+/// table's top.
+pub fn standard_pressure_pa(pressure_altitude_m: f64) -> f64 {
+    let z = pressure_altitude_m.min(TOP_GEOPOTENTIAL_M);
     let mut p = 101_325.0;
     for (i, &(base, lapse, t_base)) in LAYERS.iter().enumerate() {
         let top = LAYERS.get(i + 1).map_or(f64::INFINITY, |l| l.0);
@@ -84,13 +97,7 @@ pub fn standard(amsl_m: f64) -> AirState {
             break;
         }
     }
-    let t = standard_temperature_k(z);
-    AirState {
-        temperature_k: t,
-        pressure_pa: p,
-        density_kg_m3: p / (R_AIR * t),
-        sound_mps: sqrt(GAMMA * R_AIR * t),
-    }
+    p
 }
 
 /// The air over one pad, tabulated by height above it.

@@ -59,6 +59,8 @@ meanings! {
     Transmitter = "transmitter", Plain;
     /// Static pressure.
     Pressure = "pressure", Pressure;
+    /// Static pressure told as the height in the standard atmosphere that has it, above its 1013.25 hPa.
+    PressureAltitude = "pressure altitude", Length;
     /// Temperature of the sensor.
     Temperature = "temperature", Temperature;
     /// Specific force along the nose (about +1 g standing on the pad).

@@ -31,6 +31,10 @@ const NOTES: &[(&str, &str)] = &[
     ("fix", "0 none, 1 or more valid"),
     ("horizontal spread", "as the receiver states it, one sigma"),
     ("vertical spread", "as the receiver states it, one sigma"),
+    (
+        "pressure altitude",
+        "static pressure as the height in the standard atmosphere that has it, above 1013.25 hPa; is taken as the pressure",
+    ),
     ("own height", "the vehicle's own, above its own zero"),
     ("own climb rate", "the vehicle's own"),
     ("says liftoff", "0 or 1, as the vehicle itself says; so are the four below"),

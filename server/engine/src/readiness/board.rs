@@ -5,6 +5,8 @@ use std::collections::BTreeMap;
 use loftwatch_radio::{Decoded, Layout, Meaning};
 use serde::{Deserialize, Serialize};
 
+use crate::packet::pressure_pa;
+
 /// A sensor that should tremble and gives one and the same value for so long stands still, ns, and in so many packets.
 const STILL_NS: i64 = 10_000_000_000;
 const STILL_PACKETS: u32 = 20;
@@ -154,7 +156,7 @@ impl Board {
         if let Some(value) = pair(Meaning::LateralSpecificForceY, Meaning::LateralSpecificForceZ) {
             self.lateral_mps2 = Some(Seen { value, t_ns });
         }
-        if let Some(new) = number(Meaning::Pressure).filter(|p| *p > 0.0) {
+        if let Some(new) = pressure_pa(&number) {
             let value = self.pressure_pa.map_or(new, |mean| mean.value + MEAN_SHARE * (new - mean.value));
             self.pressure_pa = Some(Seen { value, t_ns });
         }

@@ -744,7 +744,7 @@ impl Make<'_> {
 
     /// Gives the height below them.
     fn events(&self, page: &mut Drawing, x: f64, y: f64, width: f64, bottom: f64) -> f64 {
-        let mut y = heading(page, x, y, width, "What happened");
+        let mut y = heading(page, x, y, width, "What happened, as seen live");
         let all = &self.sheet.path.events;
         for (index, event) in all.iter().enumerate() {
             if y > bottom - 22.0 && index + 1 < all.len() {

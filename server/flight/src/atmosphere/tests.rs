@@ -72,3 +72,19 @@ fn heavier_air_is_less_deep() {
     let ratio = libm::log(equator / pole) / libm::log(9.832_185 / 9.780_325);
     assert!((ratio - x / libm::expm1(x)).abs() < 2e-3, "{ratio}");
 }
+
+/// US Standard Atmosphere 1976, table I, by geopotential height.
+#[test]
+fn a_pressure_altitude_has_the_tables_pressure() {
+    for (z_m, hpa) in [
+        (-1000.0, 1139.29),
+        (0.0, 1013.25),
+        (1000.0, 898.745),
+        (5000.0, 540.199),
+        (11_000.0, 226.320),
+        (20_000.0, 54.7487),
+    ] {
+        let told = super::standard_pressure_pa(z_m) / 100.0;
+        assert!((told / hpa - 1.0).abs() < 1e-4, "{z_m}: {told} against {hpa}");
+    }
+}

@@ -159,7 +159,7 @@ async fn info(shared: &Shared, flight: &Flight, held: &Remarked) -> Result<Fligh
         opened_s: rounded_s(flight.opened_ns),
         liftoff_s: flight.liftoff_ns.map(rounded_s),
         ended_s: flight.ended_ns.map(rounded_s),
-        apogee_m: flight.apogee_m.filter(|m| m.is_finite()).map(|m| (m * 10.0).round() / 10.0),
+        apogee_m: flight.apogee_m.filter(|m| m.is_finite()).map(|m| (m * 100.0).round() / 100.0),
         duration_s: flight.liftoff_ns.map(|liftoff_ns| rounded_s(end_ns - liftoff_ns)),
         site_name: flight.setup.site_name.clone(),
         notes: held.notes.clone(),
