@@ -197,7 +197,14 @@ function flagsOf(
   for (const e of events) {
     // Another piece's landing or restart has its place in the notice and on the ground, not on the Body's line.
     if (e.body !== 0 && e.event !== 'freed' && e.origin !== 'marked') continue;
-    flags.push({ t: e.t_s - t0_s, label: e.label, short: shorten(e.label), happened: true, look: false, act: false });
+    flags.push({
+      t: e.t_s - t0_s,
+      label: e.label,
+      short: shorten(e.label),
+      happened: true,
+      look: false,
+      act: false,
+    });
   }
   for (const c of cues) {
     const t = c.t_s.p50 - t0_s;

@@ -125,3 +125,14 @@ describe('flags', () => {
     expect(together('drogue', 'nose')).toBe('drogue, nose');
   });
 });
+
+describe('a flag in trouble', () => {
+  it('says act where its heads-up does, also for those that share it', () => {
+    const crowd = [
+      flag(9.6, 'Cam B out', { short: 'Cam B', look: true }),
+      flag(9.7, 'Cam C out', { short: 'Cam C', look: true, act: true }),
+    ];
+    const { flags } = hangFlags(crowd, { ...ROOM, narrow: true }, new Map());
+    expect(flags.map((f) => f.words)).toEqual(['Cam B, C: act']);
+  });
+});

@@ -7,6 +7,9 @@ import { hatchSpot, headWords, nowSpot, type HeadWords } from './head';
 import { heightFigures, speedFigures } from './axis-figures';
 import { placeLabels, type Box, type Label, type Placed } from './labels';
 
+/** Half the room that the apogee's mark and the pen take, over the size of the text. */
+const MARK = 0.6;
+
 export interface Words {
   key: string;
   lines: readonly string[];
@@ -101,7 +104,7 @@ function fixedBoxes(frame: Frame, sheet: Sheet, measure: Measure): Box[] {
     }
   }
   const { apogee } = chart;
-  const r = sheet.text * 0.6;
+  const r = sheet.text * MARK;
   if (apogee)
     boxes.push({ x: frame.x(apogee.t) - r, y: frame.yHeight(apogee.height.p50) - r, w: 2 * r, h: 2 * r });
   if (sheet.penHeight !== null) {
@@ -142,8 +145,11 @@ function mainWords(frame: Frame, sheet: Sheet, measure: Measure): Asked[] {
     };
     const { w, h } = sizeOf(words, sheet, measure);
     const x = frame.x(apogee.t);
-    const y = frame.yHeight(apogee.height.p95) - h * 0.5 - text * 0.55;
-    const under = frame.yHeight(apogee.height.p05) + h * 0.5 + text * 0.7;
+    // Clear of the interval and, where that is narrow, of the mark itself, with room to come back to.
+    const mark = frame.yHeight(apogee.height.p50);
+    const clear = text * MARK + 4;
+    const y = Math.min(frame.yHeight(apogee.height.p95) - text * 0.55, mark - clear) - h * 0.5;
+    const under = Math.max(frame.yHeight(apogee.height.p05) + text * 0.7, mark + clear) + h * 0.5;
     asked.push({
       ...words,
       at: [
@@ -154,6 +160,10 @@ function mainWords(frame: Frame, sheet: Sheet, measure: Measure): Asked[] {
         [x - w * 0.25, y],
         [x + w * 0.4, y],
         [x - w * 0.4, y],
+        [x + w * 0.5 + text, y],
+        [x + w * 0.5 + text * 2.5, y],
+        [x + w * 0.5 + text, y - h],
+        [x - w * 0.5 - text, y],
         [x, under],
         [x + w * 0.5, under],
         [x - w * 0.5, under],
@@ -313,6 +323,9 @@ function stripWords(frame: Frame, sheet: Sheet, measure: Measure): Asked[] {
         [x + w / 2 + 12, y - h * 1.3],
         [x - w / 2 - 12, y - h],
         [x + w / 2 + 12, y + h],
+        [x - w / 2 - 12, y - h * 1.4],
+        [x - w * 0.3, y - h * 1.5],
+        [x - w / 2 - 12, y + h],
       ],
     });
   }
