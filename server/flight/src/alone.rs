@@ -120,7 +120,10 @@ impl Filter {
             }
             let k = exp(self.moments(LNK).0);
             let slows = -9.8 - k * mps.iter().map(|v| v * v).sum::<f64>();
-            self.begin_where_it_is(last.at_m, Moving { t_s: last.t_s - 0.5 * dt, mps }, slows, false);
+            // It may have come some packets ago.
+            let since_s = self.t_s - last.t_s;
+            let now_m = core::array::from_fn(|i| last.at_m[i] + since_s * mps[i]);
+            self.begin_where_it_is(now_m, Moving { t_s: last.t_s - 0.5 * dt, mps }, slows, false);
             let unsure = UNSURE * libm::fabs(mps[2]);
             for b in self.blobs.iter_mut() {
                 b.p[VU][VU] += unsure * unsure;
