@@ -171,6 +171,30 @@ const UNITS: &[Unit] = &[
     unit("cdB", Quantity::Decibel, 0.01),
 ];
 
+/// Units as they are spoken, and how they are written here.
+const SPOKEN: &[(&[&str], &str)] = &[
+    (&["degree", "degrees"], "deg"),
+    (&["radian", "radians"], "rad"),
+    (&["meter", "meters", "metre", "metres"], "m"),
+    (&["foot", "feet"], "ft"),
+    (&["second", "seconds", "sec", "secs"], "s"),
+    (&["millisecond", "milliseconds", "msec", "millis"], "ms"),
+    (&["microsecond", "microseconds", "usec", "micros"], "us"),
+    (&["pascal", "pascals"], "Pa"),
+    (&["hectopascal", "hectopascals", "millibar", "millibars"], "hPa"),
+    (&["celsius", "centigrade", "degrees c"], "degC"),
+    (&["kelvin", "kelvins"], "K"),
+    (&["volt", "volts"], "V"),
+    (&["millivolt", "millivolts"], "mV"),
+    (&["meters per second", "metres per second", "mps", "meters/second", "m/sec"], "m/s"),
+    (&["gee", "gees", "gs"], "g"),
+];
+
+fn spoken(name: &str) -> Option<&'static str> {
+    let name = name.to_lowercase();
+    SPOKEN.iter().find(|(words, _)| words.contains(&name.as_str())).map(|(_, unit)| *unit)
+}
+
 impl Unit {
     /// A unit by its name: exact case first, since `mg` and `Mg` differ, then whatever case if only one fits.
     pub fn parse(name: &str) -> Option<Self> {
@@ -214,7 +238,9 @@ impl Unit {
             None => Err(UnitError::Unknown {
                 unit: name.to_owned(),
                 meaning: meaning.name(),
-                nearest: nearest(name, allowed().into_iter()),
+                nearest: spoken(name)
+                    .filter(|unit| allowed().contains(unit))
+                    .map_or_else(|| nearest(name, allowed().into_iter()), |unit| vec![unit]),
                 allowed: allowed(),
             }),
         }

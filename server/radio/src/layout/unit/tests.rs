@@ -41,6 +41,8 @@ fn a_unit_of_another_quantity_is_refused_with_those_that_fit() {
     assert!(matches!(&error, UnitError::Other { allowed, .. } if allowed.contains(&"hPa")), "{error}");
     let error = Unit::conversion(Meaning::Pressure, "hpas").unwrap_err();
     assert!(error.to_string().contains("did you mean hPa"), "{error}");
+    let error = Unit::conversion(Meaning::Latitude, "degrees").unwrap_err();
+    assert!(error.to_string().contains("did you mean deg"), "{error}");
     let error = Unit::conversion(Meaning::OnboardTime, "").unwrap_err();
     assert!(error.to_string().starts_with("a unit is needed for onboard time: one of s, "), "{error}");
 }
@@ -67,5 +69,15 @@ fn the_table_holds_each_name_once_and_the_si_unit_first() {
         assert!(!UNITS[..at].iter().any(|other| other.name == unit.name), "{}", unit.name);
         let first = Unit::of(unit.quantity).next().unwrap();
         assert_eq!((first.scale, first.offset), (1.0, 0.0), "{}", first.name);
+    }
+}
+
+#[test]
+fn what_units_are_called_names_units_that_there_are() {
+    for (words, unit) in SPOKEN {
+        assert!(Unit::parse(unit).is_some(), "{unit}");
+        for word in *words {
+            assert!(!UNITS.iter().any(|known| known.name == *word), "{word} is a unit itself");
+        }
     }
 }
