@@ -146,6 +146,19 @@ test('a cue into too much air is said before it is too late', async ({ request }
   for (const page of Object.values(pages)) await expect(page.getByRole('status')).toContainText(/Look|Act/);
 });
 
+test('the pen stands where the height says', async ({ request }) => {
+  await until(3.4);
+  const now = await (await request.get(`${station.address}/api/now`)).json();
+  const [body] = now.bodies;
+  const t = body.at_t_s - now.liftoff_t_s;
+  await until(4);
+  const drawn = await pages.laptop!.evaluate(() => (window as unknown as { pens: { pen: string }[] }).pens);
+  const pens = drawn.map(({ pen }) => pen.split(' ').map(Number));
+  const nearest = pens.reduce((best, at) => (Math.abs(at[0]! - t) < Math.abs(best[0]! - t) ? at : best));
+  // It climbs by some 70 m in a second: what is predicted of the next knots is farther off than this.
+  expect(Math.abs(nearest[1]! - body.height_m.p50 - (nearest[0]! - t) * body.climb_mps.p50), `${nearest} of ${t}`).toBeLessThan(8);
+});
+
 test('in coast the sentence tells the apogee, in all three sizes', async () => {
   await until(5);
   for (const page of Object.values(pages)) await expect(sentence(page)).toContainText(/Apogee in \d/);

@@ -329,22 +329,25 @@ function stripWords(frame: Frame, sheet: Sheet, measure: Measure): Asked[] {
       ],
     });
   }
-  const name = (key: string, lines: string[], pick: (t: number) => number | null): void => {
+  // The upper line's name above it and the lower one's below, wherever there is room for that along them; else as it comes.
+  const name = (key: string, lines: string[], side: 1 | -1, pick: (t: number) => number | null): void => {
     const words: Words = { key, lines, soft: false, weight: 500, size: 1, align: 'center' };
     const { w, h } = sizeOf(words, sheet, measure);
     const at: Spot[] = [];
+    const beyond: Spot[] = [];
     for (const share of [0.22, 0.16, 0.3, 0.42, 0.55, 0.66, 0.8, 0.1]) {
       const x = strip.x + strip.w * share;
       const speed = pick(timeNear(frame, share));
       if (speed === null) continue;
       const y = frame.ySpeed(speed);
-      at.push([x, y - h * 0.75], [x, y + h * 0.75], [x + w * 0.4, y - h * 0.9]);
+      at.push([x, y + side * h * 0.75], [x + w * 0.4, y + side * h * 0.9]);
+      beyond.push([x, y - side * h * 0.75], [x + w * 0.4, y - side * h * 0.9]);
     }
-    if (at.length) asked.push({ ...words, strip: true, at });
+    if (at.length) asked.push({ ...words, strip: true, at: [...at, ...beyond] });
   };
   if (chart.past.length > 1 || chart.future.length > 1) {
-    name('airspeed', ['airspeed'], (t) => speedAt(frame, t, 'airspeed'));
-    name('vertical', [sheet.narrow ? 'vertical' : 'vertical speed'], (t) => speedAt(frame, t, 'climb'));
+    name('airspeed', ['airspeed'], -1, (t) => speedAt(frame, t, 'airspeed'));
+    name('vertical', [sheet.narrow ? 'vertical' : 'vertical speed'], 1, (t) => speedAt(frame, t, 'climb'));
   }
   return asked;
 }
