@@ -7,6 +7,7 @@ use crate::line::{Line, line};
 use crate::model::Model;
 use crate::output::{EventKind, Phase};
 use crate::sample::Sample;
+use crate::sensors::Channel;
 use crate::state::{E, H, LNK, VE, VN, VU};
 
 /// How long heights must be still to be the ground, s.
@@ -91,10 +92,11 @@ impl Filter {
         }
     }
 
-    /// What comes down to about the pad's height may be stopped by the ground at any moment: what is heard then is followed, and not the
-    /// fall that was.
+    /// What comes down to about the pad's height may be stopped by the ground at any moment: what a pressure shows then is followed, and
+    /// not the fall that was. Fixes are late and wander by metres, and would lead the fall with them.
     pub(crate) fn may_touch_ground(&mut self) {
-        if self.phase != Phase::Descending || self.about.is_some() {
+        let by_pressure = self.hears(Channel::Baro) || self.hears(Channel::OwnHeight);
+        if self.phase != Phase::Descending || self.about.is_some() || !by_pressure {
             return;
         }
         for b in self.blobs.iter_mut() {
@@ -160,7 +162,7 @@ impl Filter {
         }
         let Some((e, n, _)) = Self::fix_enu(m, s) else { return };
         let told = s.fix.and_then(|f| f.horizontal_sd_m).filter(|v| v.is_finite()).unwrap_or(0.0);
-        let variance = self.sensors.variance(crate::sensors::Channel::FixFlat).max(told * told) + 4.0;
+        let variance = self.sensors.variance(Channel::FixFlat).max(told * told) + 4.0;
         let (we, _) = self.moments(E);
         let (wn, pn) = self.moments(E + 1);
         let far = (e - self.zero_gnss_m[0].value - we).abs() + (n - self.zero_gnss_m[1].value - wn).abs();
