@@ -58,6 +58,32 @@ const chart = (
 ) => chartOf({ now: now(change), picture: picture(of), story: told, points, units });
 
 describe('the chart', () => {
+  it('goes from the pad at liftoff to where the flight was first seen', () => {
+    const stands = {
+      height_m: 0,
+      climb_mps: 0,
+      airspeed_mps: 0,
+      east_north_m: null,
+      carried: false,
+      band: null,
+    };
+    const late = [-0.5, 0.3, 0.6].map((t): Point => ({ t_s: T0 + t, ...stands }));
+    const { past } = chartOf({
+      now: now(),
+      picture: picture(),
+      story: story(),
+      points: [...late, ...points.slice(1)],
+      units: 'metric',
+    });
+    expect(past.map((p) => [Math.round(p.t * 10) / 10, p.height])).toEqual([
+      [-0.5, 0],
+      [0, 0],
+      [2, 114],
+      [4, 228],
+      [6.3, expect.closeTo(359.1)],
+    ]);
+  });
+
   it('counts time from liftoff and turns units once', () => {
     const feet = chart({}, {}, story(), 'imperial');
     expect(feet.past[1]?.t).toBe(2);

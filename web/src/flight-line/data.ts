@@ -120,7 +120,15 @@ export function chartOf({ now, picture, story, points, hindsight = [], units }: 
     ? (events.find((e) => e.event === 'landing' && e.body === 0)?.t_s ?? lastMotion(points))
     : null;
   const until = Math.min(now.t_s, landed === null ? Infinity : landed + 0.5);
-  const past = lifted ? points.filter((p) => p.t_s <= until && p.t_s >= t0_s - 2) : [];
+  // What was still thought to stand there after it had lifted off was not: the line goes from the pad to where it was seen.
+  const moves = points.find((p) => p.t_s > t0_s && (p.height_m !== 0 || p.climb_mps !== 0))?.t_s ?? Infinity;
+  const stood = (p: Point | undefined): boolean => !!p && p.t_s > t0_s && p.t_s < moves;
+  const past = lifted
+    ? points
+        .filter((p) => p.t_s <= until && p.t_s >= t0_s - 2)
+        .map((p, i, all) => (stood(p) && !stood(all[i - 1]) ? { ...p, t_s: t0_s } : p))
+        .filter((p) => !stood(p))
+    : [];
   const landing = body?.landing ? shifted(body.landing.t_s, -t0_s) : null;
   const chutes = cues.filter((c) => c.kind === 'chute').map((c) => ({ body: c.body, t: c.t_s.p50 - t0_s }));
   const after = chutes.filter((c) => !apogee || c.t >= apogee.t - 0.05);
