@@ -143,5 +143,7 @@ pub(crate) async fn to_file(data: &Path, number: u32, file: &Path) -> Result<Str
     }
     packed?;
     let bytes = std::fs::metadata(file).map_or(0, |about| about.len());
-    Ok(format!("flight {number}, {label}: {} ({:.1} MB)\n", file.display(), bytes as f64 / 1e6))
+    let so_far =
+        if flight.ended_ns.is_none() { "; it has not ended, and this is as far as it came" } else { "" };
+    Ok(format!("flight {number}, {label}: {} ({:.1} MB){so_far}\n", file.display(), bytes as f64 / 1e6))
 }

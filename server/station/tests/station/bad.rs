@@ -69,7 +69,7 @@ fn the_check_says_what_is_meant_in_a_line_for_each_thing() {
         "weather  876 hPa, 24 degrees Celsius, wind 4.5 m/s from 250 degrees",
         "body     Cam A: 2.600 kg, transmitter 2, hangs on Body until \"Cam A out\", main from \"Cam A chute\"",
         "cue      drogue out: chute of Body 1.5 s after apogee; airspeed at most 45 m/s (parachute maker)",
-        "link     mast serial: serial /dev/serial/by-id/usb-mast_radio-if00, 115200 baud; COBS, CRC-16/IBM-3740 (most significant byte first); layouts: body packet, camera packet",
+        "link     mast serial: serial /dev/serial/by-id/usb-mast_radio-if00, 115200 baud; COBS, CRC-16/IBM-3740 (most significant byte first); layouts: body packet, camera packet; 0.045 s on the way at least (default)",
     ] {
         assert!(text.lines().any(|said| said == line), "{line}\n{text}");
     }

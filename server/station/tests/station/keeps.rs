@@ -149,8 +149,8 @@ fn outputs_after_kills_are_those_of_a_run_without_one() {
     assert!(text.lines().filter(|line| line.contains("the same computed again")).count() >= 1, "{text}");
     assert!(crate::harness::run(&["rebuild", "--data", data.to_str().unwrap()]).status.success());
     let again = query(&data.join("derived.db"), all);
-    // What the clock led to after the very last input is not computed again: there is no later input.
-    assert!(again.len() <= stored.len() && again.len() > 1_000, "{} {}", again.len(), stored.len());
+    // Computed again later, the clock has led on to more after the very last input.
+    assert!(again.len() >= stored.len() && stored.len() > 1_000, "{} {}", again.len(), stored.len());
     for (one, other) in again.iter().zip(&stored) {
         assert_eq!(one, other);
     }
