@@ -104,19 +104,25 @@ export function line(
   ctx.setLineDash([]);
 }
 
+/** Closes the path, fills it and draws its outline. */
+function filled(brush: Brush, color: string): void {
+  const { ctx } = brush;
+  ctx.closePath();
+  ctx.fillStyle = color;
+  ctx.fill();
+  ctx.lineJoin = 'round';
+  ctx.lineWidth = 1.3 * brush.stroke;
+  ctx.strokeStyle = brush.ink;
+  ctx.stroke();
+}
+
 export function triangle(brush: Brush, x: number, y: number, size: number): void {
   const { ctx } = brush;
   ctx.beginPath();
   ctx.moveTo(x, y - size * 0.95);
   ctx.lineTo(x + size * 0.86, y + size * 0.6);
   ctx.lineTo(x - size * 0.86, y + size * 0.6);
-  ctx.closePath();
-  ctx.fillStyle = brush.look;
-  ctx.fill();
-  ctx.lineJoin = 'round';
-  ctx.lineWidth = 1.3 * brush.stroke;
-  ctx.strokeStyle = brush.ink;
-  ctx.stroke();
+  filled(brush, brush.look);
 }
 
 export function octagon(brush: Brush, x: number, y: number, size: number): void {
@@ -135,13 +141,7 @@ export function octagon(brush: Brush, x: number, y: number, size: number): void 
   ] as const) {
     ctx.lineTo(x + dx, y - size * 0.12 + dy);
   }
-  ctx.closePath();
-  ctx.fillStyle = brush.act;
-  ctx.fill();
-  ctx.lineJoin = 'round';
-  ctx.lineWidth = 1.3 * brush.stroke;
-  ctx.strokeStyle = brush.ink;
-  ctx.stroke();
+  filled(brush, brush.act);
 }
 
 export function dot(brush: Brush, x: number, y: number, radius: number, filled: boolean): void {
