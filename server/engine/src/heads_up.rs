@@ -21,7 +21,7 @@ pub(crate) use descent::Openings;
 pub use place::{depth_m, is_in};
 pub(crate) use view::{BodyView, Happened, Silent, View};
 
-/// Seconds between two changes of one heads-up's words. Shorter is unreadable (look.md: figures step at most four
+/// Seconds between two changes of one heads-up's words. Shorter is unreadable (figures step at most four
 /// times a second), longer makes a countdown jump.
 const STEP_S: f64 = 0.25;
 /// Seconds for which a condition must have ceased before its heads-up ends. Longer nags, shorter flickers.

@@ -54,6 +54,10 @@ describe('the figures', () => {
     ]);
   });
 
+  it('of the last two seconds before apogee have airspeed in place of the lean', () => {
+    expect(of({}, { t_s: T0 + 6.4 + 1.3 }).map((f) => f.label)[2]).toBe('airspeed');
+  });
+
   it('say that they are carried once older than the station calls fresh', () => {
     expect(of({ carried_s: 1 })[0]?.age).toBe('');
     expect(of({ carried_s: 4 })[0]?.age).toBe('carried 4 s');

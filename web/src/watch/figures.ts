@@ -48,7 +48,7 @@ export function figures(view: View): Row[] {
       return [
         {
           title: 'Now',
-          figures: [make.height(), make.climb(), body.lean_rad ? make.lean() : make.airspeed()],
+          figures: [make.height(), make.climb(), leans(view, body) ? make.lean() : make.airspeed()],
         },
         { title: 'At apogee', figures: make.apogee('in') },
       ];
@@ -63,6 +63,14 @@ export function figures(view: View): Row[] {
         { title: 'Where it lies', figures: [make.away(), make.bearing(), make.fixAge()] },
       ];
   }
+}
+
+/** Near apogee a path's angle is that of the breeze: from this long before it, s, airspeed alone is spoken of. */
+const LEANS_UNTIL_S = 2;
+
+function leans(view: View, body: BodyNow): boolean {
+  const left_s = body.apogee ? body.apogee.t_s.p50 - view.t_s : Infinity;
+  return body.lean_rad !== null && left_s > LEANS_UNTIL_S;
 }
 
 function maker(view: View, body: BodyNow) {

@@ -10,7 +10,7 @@ use loftwatch_flight::{Phase, Plan};
 use super::view::{View, spoken};
 use super::{Level, Verdict};
 
-/// Seconds before apogee from which on airspeed alone is spoken of (product.md, "lean").
+/// Seconds before apogee from which on airspeed alone is spoken of.
 const BEFORE_APOGEE_S: f64 = 2.0;
 /// Spreads of the told lean that still count as planned.
 const SPREADS: f64 = 2.0;

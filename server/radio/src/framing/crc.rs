@@ -1,7 +1,7 @@
 //! CRCs by the names of the public CRC catalogue.
 //!
 //! A CRC of `width` bits is stored in `width / 8` bytes, rounded up, in the byte order that the crew tells. Tables of
-//! sixteen rows are made once a splitter (parts.md measured them seven times as fast as one row).
+//! sixteen rows are made once a splitter.
 
 use std::sync::Arc;
 
