@@ -95,35 +95,32 @@ impl Filter {
     /// though none was believed of those under power. They have shown no more than that they climb, so that their speed is known less than
     /// it would be. Says whether they are enough.
     pub(crate) fn begin_by_fixes(&mut self, m: &Model, samples: &[Sample]) -> bool {
-        let mut newest: Option<Seen> = None;
+        // When it came, and where it is.
+        let mut newest: Option<(f64, [f64; 3])> = None;
         for s in samples.iter().rev().filter(|s| s.t_s > self.t_s - FRESH_S) {
             let Some((e, n, Some(up))) = Self::fix_enu(m, s) else { continue };
             let at = [e, n, up];
             let at_m: [f64; 3] = core::array::from_fn(|i| at[i] - self.zero_gnss_m[i].value);
-            let Some(last) = newest else {
-                newest = Some(Seen { t_s: s.t_s, at_m, velocity: None, since: None });
+            // The same place again is the same fix in another packet: it is of when it came first.
+            let Some((last_s, last_m)) = newest.filter(|(_, last_m)| *last_m != at_m) else {
+                newest = Some((s.t_s, at_m));
                 continue;
             };
-            // The same place again is the same fix in another packet: it is of when it came first.
-            if at_m == last.at_m {
-                newest = Some(Seen { t_s: s.t_s, ..last });
-                continue;
-            }
-            let dt = last.t_s - s.t_s;
+            let dt = last_s - s.t_s;
             if dt < APART_S {
                 // A quick receiver soon shows whether it moves as a free body does.
                 return false;
             }
-            let mps = core::array::from_fn(|i| (last.at_m[i] - at_m[i]) / dt);
-            if !self.may_be(H, last.at_m[2], 0.0) || !self.may_be(VU, mps[2], 0.5 * dt * 9.8) {
+            let mps = core::array::from_fn(|i| (last_m[i] - at_m[i]) / dt);
+            if !self.may_be(H, last_m[2], 0.0) || !self.may_be(VU, mps[2], 0.5 * dt * 9.8) {
                 return false;
             }
             let k = exp(self.moments(LNK).0);
             let slows = -9.8 - k * mps.iter().map(|v| v * v).sum::<f64>();
             // It may have come some packets ago.
-            let since_s = self.t_s - last.t_s;
-            let now_m = core::array::from_fn(|i| last.at_m[i] + since_s * mps[i]);
-            self.begin_where_it_is(now_m, Moving { t_s: last.t_s - 0.5 * dt, mps }, slows, false);
+            let since_s = self.t_s - last_s;
+            let now_m = core::array::from_fn(|i| last_m[i] + since_s * mps[i]);
+            self.begin_where_it_is(now_m, Moving { t_s: last_s - 0.5 * dt, mps }, slows, false);
             let unsure = UNSURE * libm::fabs(mps[2]);
             for b in self.blobs.iter_mut() {
                 b.p[VU][VU] += unsure * unsure;

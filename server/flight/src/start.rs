@@ -43,7 +43,7 @@ pub(crate) const BARO_LAG_S: Told = Told { value: 0.05, sd: 0.05 };
 const SURER: f64 = 1.05;
 /// Length of the parts in which a burn is followed as told, s, and how much longer than told one lasts at most.
 const PART_S: f64 = 0.05;
-const MOST_OF_BURN: f64 = 1.5;
+const LONGEST_BURN: f64 = 1.5;
 /// How long before the oldest sample kept a first motion may lie, s.
 const DATED_BACK_S: f64 = 2.0;
 
@@ -172,7 +172,7 @@ impl Filter {
         let burn_s = m.stages.first()?.burn_s;
         let mut f = self.supposing_liftoff(m, lifted_s);
         while f.regime.burning {
-            if f.t_s > lifted_s + MOST_OF_BURN * burn_s + 1.0 {
+            if f.t_s > lifted_s + LONGEST_BURN * burn_s + 1.0 {
                 return None;
             }
             f.carry_to(m, f.t_s + PART_S);

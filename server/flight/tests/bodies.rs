@@ -1,6 +1,9 @@
 //! A second body with a transmitter of its own: attached until it moves otherwise than its parent.
 
+mod thrown;
+
 use loftwatch_flight::{EventKind, Origin, Plan, Sample, Tracker};
+use thrown::nothing;
 
 const PLAN: &str = include_str!("../../../tests/flights/straight/1/plan.json");
 const LIFTOFF_S: f64 = 12.0;
@@ -43,20 +46,11 @@ fn fly(seconds: f64, behind: impl Fn(f64) -> f64, extra: impl Fn(f64) -> f64) ->
             let pressure = plan.weather.pressure_pa * libm::exp(-(h - below) / SCALE_M);
             tracker.take(&Sample {
                 body,
-                t_s: t,
-                t_sd_s: 0.01,
-                t_receive_s: t + 0.05,
-                boot: 0,
                 // Another bay: 60 Pa more on the second board.
                 pressure_pa: Some(pressure + over + 60.0 * body as f64 + 4.0 * noise(body as u32)),
                 axial_mps2: (body == 0)
                     .then(|| if since < 0.0 { 9.8 } else { thrust - drag } + 0.4 * noise(2)),
-                lateral_mps2: None,
-                fix: None,
-                velocity: None,
-                tilt_rad: None,
-                own_height_m: None,
-                own_climb_mps: None,
+                ..nothing(t)
             });
         }
         heights.push((t, h - behind(t)));

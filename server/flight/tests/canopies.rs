@@ -1,6 +1,9 @@
 //! Canopies that fill, late or not at all, with the charge's gas in the barometer's bay and a receiver that lags.
 
+mod thrown;
+
 use loftwatch_flight::{Plan, Sample, Told, Tracker, Trigger, Velocity, canopy_fill_s};
+use thrown::nothing;
 
 const PLAN: &str = include_str!("../../../tests/flights/straight/1/plan.json");
 const LIFTOFF_S: f64 = 12.0;
@@ -89,19 +92,11 @@ fn followed(fall: &Fall, from_s: f64, to_s: f64) -> Followed {
             })
         });
         tracker.take(&Sample {
-            body: 0,
-            t_s: t,
             t_sd_s: 0.005,
-            t_receive_s: t + 0.05,
-            boot: 0,
             pressure_pa: Some(plan.weather.pressure_pa * thin + gas + 6.0 * noise(1)),
             axial_mps2: Some(if since < 0.0 { 9.8 } else { felt + 0.4 * noise(2) }),
-            lateral_mps2: None,
-            fix: None,
             velocity: seen,
-            tilt_rad: None,
-            own_height_m: None,
-            own_climb_mps: None,
+            ..nothing(t)
         });
         if top_s.is_some() && h == 0.0 {
             lowest_m = lowest_m.min(tracker.estimate(0).expect("flying").height_m.p50);

@@ -27,13 +27,10 @@ pub(crate) fn print(text: &str) -> Result<(), Failure> {
 
 /// `loftwatch flights`: the folder's own, and those from elsewhere under the numbers by which they are asked for.
 pub(crate) async fn flights(data: &Path) -> Result<(), Failure> {
-    let visitors = travel::places(data);
-    let mut rows = match flights_of(data, |number| number).await {
-        Err(StoreError::Missing { .. }) if !visitors.is_empty() => String::new(),
-        own => own?,
-    };
-    for (visitor, place) in visitors {
-        rows.push_str(&flights_of(&place, |number| travel::shown(visitor, number)).await?);
+    let mut rows = String::new();
+    for (visitor, place) in travel::stores(data) {
+        let shown = |number| visitor.map_or(number, |visitor| travel::shown(visitor, number));
+        rows.push_str(&flights_of(&place, shown).await?);
     }
     if rows.is_empty() {
         return print("no flights yet\n");

@@ -5,7 +5,6 @@ mod recording;
 mod stored;
 
 use std::io::{BufWriter, ErrorKind, StdoutLock, Write};
-use std::path::PathBuf;
 
 use loftwatch_engine::{Engine, Lines, Output};
 
@@ -18,15 +17,13 @@ use crate::setup;
 pub(crate) async fn run(wanted: Rerun) -> Result<(), Failure> {
     let told = wanted.setup.as_deref().map(setup::read).transpose().map_err(Failure::usage)?;
     // A flight from elsewhere is in a store of its own.
-    let home = |data: &PathBuf| match wanted.flight {
-        Some(number) => {
+    let (data, flight) = match (&wanted.data, wanted.flight) {
+        (Some(data), Some(number)) => {
             let (data, own_number) = crate::travel::home(data, number);
-            (data, Some(own_number))
+            (Some(data), Some(own_number))
         }
-        None => (data.clone(), None),
+        (data, flight) => (data.clone(), flight),
     };
-    let (data, flight) = wanted.data.as_ref().map(home).unzip();
-    let flight = flight.flatten();
     let mut printer = Printer::new(wanted.all, flight);
     let done = match (&data, &wanted.recording, told) {
         (Some(data), _, told) => stored::run(data, told.as_ref(), flight, &mut printer).await,

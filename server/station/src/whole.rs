@@ -25,14 +25,12 @@ const DAMAGE_TOLD: i64 = 10;
 
 /// Does it, for the folder's own store and those of flights from elsewhere; fails if anything is not as it should be.
 pub(crate) async fn run(data: &Path) -> Result<(), Failure> {
-    let visitors = travel::places(data);
     let mut said = String::new();
     let mut wrong = Vec::new();
-    if visitors.is_empty() || folder::inputs(data).exists() {
-        store(data, &mut said, &mut wrong).await?;
-    }
-    for (visitor, place) in visitors {
-        let _ = writeln!(said, "\nfrom elsewhere, flight {}:", travel::shown(visitor, 1));
+    for (visitor, place) in travel::stores(data) {
+        if let Some(visitor) = visitor {
+            let _ = writeln!(said, "\nfrom elsewhere, flight {}:", travel::shown(visitor, 1));
+        }
         store(&place, &mut said, &mut wrong).await?;
     }
     lists::print(&said)?;

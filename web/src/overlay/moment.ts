@@ -44,5 +44,6 @@ export function penOf(now: Now, chart: Chart, glide: Glide, units: Units, t_s: n
     airspeed: times(at?.airspeed_mps ?? body?.airspeed_mps?.p50, speed),
     hatchFrom: chart.silentFrom,
     hatchWords: 'no radio',
+    told: true,
   };
 }

@@ -77,8 +77,7 @@ impl Engine {
 
         let layout = &self.setup.layouts[index];
         let instants = layout.has_series().then(|| layout.instants(&decoded));
-        let (receiver, receiver_index) = receiver_of(&self.setup, link);
-        let delay_s = self.setup.links.iter().find(|l| l.name == link).map_or(USUAL_DELAY_S, |l| l.delay_s);
+        let (receiver, receiver_index, delay_s) = receiver_of(&self.setup, link);
         let placed = self.heard.hear(&Arrived {
             receiver,
             receiver_index,
@@ -249,9 +248,10 @@ fn whose(setup: &Setup, fixed: Option<usize>, packet: &Packet) -> Result<usize, 
     }
 }
 
-/// Name and index of the receiver that a link belongs to.
-fn receiver_of<'a>(setup: &'a Setup, link: &'a str) -> (&'a str, u16) {
-    let name = setup.links.iter().find(|l| l.name == link).map_or(link, |l| &l.receiver);
+/// Name and index of the receiver that a link belongs to, and what the link takes at least, s.
+fn receiver_of<'a>(setup: &'a Setup, link: &'a str) -> (&'a str, u16, f64) {
+    let told = setup.links.iter().find(|l| l.name == link);
+    let (name, delay_s) = told.map_or((link, USUAL_DELAY_S), |l| (&l.receiver, l.delay_s));
     let index = setup.receivers.iter().position(|r| r == name).unwrap_or(usize::from(u16::MAX));
-    (name, index as u16)
+    (name, index as u16, delay_s)
 }

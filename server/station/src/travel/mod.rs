@@ -14,7 +14,7 @@ mod visitors;
 
 pub(crate) use arrive::{arrive, unpack};
 pub(crate) use pack::{pack, to_file};
-pub(crate) use visitors::{Visitors, home, places, shown, tell, visitor_of};
+pub(crate) use visitors::{Visitors, home, shown, stores, tell, visitor_of};
 
 use crate::failure::Failure;
 use crate::store::StoreError;

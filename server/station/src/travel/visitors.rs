@@ -52,10 +52,14 @@ pub(crate) fn home(data: &Path, number: u32) -> (PathBuf, u32) {
     }
 }
 
-/// The visitors of a data folder, by number, with theirs.
-pub(crate) fn places(data: &Path) -> Vec<(u32, PathBuf)> {
+/// The folders of all stores in a data folder: its own, unless there are visitors alone, and the visitors' with their numbers.
+pub(crate) fn stores(data: &Path) -> Vec<(Option<u32>, PathBuf)> {
     let all = folder(data);
-    numbers(&all).into_iter().map(|number| (number, all.join(number.to_string()))).collect()
+    let visitors = numbers(&all);
+    let own = visitors.is_empty() || crate::store::folder::inputs(data).exists();
+    let own = own.then(|| (None, data.to_owned()));
+    let visitors = visitors.into_iter().map(|number| (Some(number), all.join(number.to_string())));
+    own.into_iter().chain(visitors).collect()
 }
 
 /// Where they are.

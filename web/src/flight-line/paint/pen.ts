@@ -3,9 +3,6 @@ import type { Frame } from '../frame';
 import { hatchSpot, nowSpot } from '../head';
 import { dot, line, upright, widthOf, write, type Brush } from './brush';
 
-/** What is written on the paper while the page has lost the station. */
-export const NO_STATION = 'no station';
-
 export interface Pen {
   /** Now, s since liftoff. */
   t: number;
@@ -15,6 +12,8 @@ export interface Pen {
   /** Since when the paper is hatched, and what is written there. */
   hatchFrom: number | null;
   hatchWords: string;
+  /** Whether the station still tells the height where the pen is. */
+  told: boolean;
 }
 
 /** Under everything: the paper that has passed below the pen, hatched where nothing was heard. */
@@ -72,8 +71,7 @@ export function paintPen(brush: Brush, frame: Frame, pen: Pen): void {
   paintNewest(brush, frame, pen);
   const penY = frame.yHeight(Math.max(0, pen.height));
   dot(brush, x, penY, 8, pen.hatchFrom === null);
-  // Of the height where the pen is now nothing was said any more.
-  if (pen.hatchWords !== NO_STATION || pen.hatchFrom === null) penWords(brush, frame, x, penY);
+  if (pen.told) penWords(brush, frame, x, penY);
 }
 
 function hatchWords(brush: Brush, frame: Frame, pen: Pen, x: number): void {
