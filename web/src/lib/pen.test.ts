@@ -14,8 +14,12 @@ describe('the pen', () => {
 
   it('stays at the last knot and says so by its time', () => {
     expect(penAt(knots, 9)).toMatchObject({ t_s: 3, height_m: knots[3]?.[1] });
-    expect(penAt(knots, -1)?.t_s).toBe(0);
     expect(penAt([], 1)).toBeNull();
+  });
+
+  it('comes to a first knot that is ahead of the clock, and does not wait there', () => {
+    expect(penAt(knots, -0.05)?.height_m).toBeCloseTo(-1, 9);
+    expect(penAt(knots, -9)).toEqual(penAt(knots, -0.5));
   });
 
   it('does not swing past its knots where a chute bends the line', () => {

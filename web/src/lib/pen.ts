@@ -9,12 +9,20 @@ export interface PenState {
   airspeed_mps: number;
 }
 
-/** Cubic Hermite in height (the climb rates are its slopes), straight lines in the rest; held past the last knot. */
+/** An estimate may be so much ahead of a page's clock, which learns the station's from messages that come late by turns, s. */
+const AHEAD_S = 0.5;
+
+/** Cubic Hermite in height (the climb rates are its slopes), straight lines in the rest; held past the last knot. Before the
+ * first, which may be ahead of the page's clock, the height comes to it at that knot's climb rate: held there, the pen would
+ * stand still at every message and then hurry. */
 export function penAt(knots: readonly Knot[], t_s: number): PenState | null {
   const first = knots[0];
   const last = knots.at(-1);
   if (!first || !last) return null;
-  if (t_s <= first[0]) return state(first, first[0]);
+  if (t_s <= first[0]) {
+    const since_s = Math.max(t_s - first[0], -AHEAD_S);
+    return { ...state(first, first[0] + since_s), height_m: first[1] + first[2] * since_s };
+  }
   if (t_s >= last[0]) return state(last, last[0]);
   let i = 0;
   while (i < knots.length - 2 && (knots[i + 1]?.[0] ?? Infinity) <= t_s) i += 1;

@@ -41,8 +41,9 @@ pub(crate) struct Replayed {
 
 /// Knots of the next seconds that a message carries for each body beside its estimate.
 const NEXT_KNOTS: usize = 3;
-/// How far apart knots of the pen are at least, s: times are rounded to hundredths.
-const LEAST_APART_S: f64 = 0.02;
+/// How long after the estimate the first of them is at least, s. A message that is cut to its size keeps that one alone, and the pen
+/// holds past the last knot: it must be later than the radio's, the station's and the network's delays together.
+const FIRST_NEXT_S: f64 = 0.3;
 
 /// Longest names and sentences in a message, characters; beyond, they are cut and end in an ellipsis.
 const LONGEST_NAME: usize = 48;
@@ -222,7 +223,7 @@ impl State {
         let to_come = body
             .path
             .iter()
-            .filter(|knot| knot.t_s > estimate.t_s + LEAST_APART_S)
+            .filter(|knot| knot.t_s > estimate.t_s + FIRST_NEXT_S)
             .map(|k| knot(k.t_s, k.height_m.p50 + up_m, k.climb_mps.p50 + up_mps, k.airspeed_mps.p50));
         let here = knot(estimate.t_s, height_m, climb_mps, estimate.airspeed_mps.p50);
         core::iter::once(here).chain(to_come.take(NEXT_KNOTS)).flatten().collect()
