@@ -6,6 +6,7 @@ import json
 import math
 import os
 import subprocess
+import tempfile
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
@@ -306,7 +307,10 @@ def no_chute_said(said, name):
 def score(binary, classes, first, count, samples=False, jobs=2, results=None, quiet=False, folder_of=flight_folder):
     """Scores flights; returns list of figures."""
     kept = results is not None
-    results = Path(results or OUT / "said")
+    if not kept:
+        # Of its own: another run over the same flights would write and remove the same files.
+        OUT.mkdir(parents=True, exist_ok=True)
+    results = Path(results or tempfile.mkdtemp(prefix="said-", dir=OUT))
 
     def one(pair):
         cls, seed = pair
@@ -329,4 +333,6 @@ def score(binary, classes, first, count, samples=False, jobs=2, results=None, qu
             rows.append(row)
             if not quiet and ("failed" in row or row["exit"]):
                 print(f"{row['cls']}-{row['seed']:04d}: exit {row['exit']} {row.get('failed', '')}", flush=True)
+    if not kept and not any(results.iterdir()):
+        results.rmdir()
     return rows

@@ -157,6 +157,8 @@ pub(crate) struct Filter {
     /// Since when, and by how much at first, m, the height of doubted fixes has agreed, or differed by the same.
     pub(crate) gnss_run: Option<(f64, f64)>,
     pub(crate) gnss_odd: Option<(f64, f64)>,
+    pub(crate) gnss_climbs: Option<(f64, f64)>,
+    pub(crate) gnss_moves: bool,
     /// The newest fix while GNSS is alone and doubted.
     pub(crate) gnss_last: Option<crate::alone::Seen>,
     /// The newest of it under power while it is alone.
@@ -228,6 +230,8 @@ impl Filter {
             gnss_doubted: false,
             gnss_run: None,
             gnss_odd: None,
+            gnss_climbs: None,
+            gnss_moves: false,
             gnss_last: None,
             gnss_pushed: None,
             packet_gap_s: 0.1,

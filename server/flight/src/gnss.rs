@@ -13,7 +13,7 @@ use crate::output::{EventKind, Phase};
 use crate::pressure::{column_variances, dynamic_head_m};
 use crate::sample::Sample;
 use crate::sensors::Channel;
-use crate::state::{BB, BS, Blob, E, GH, H, LAG, PORT, Row, TALL, VE, VN, VU};
+use crate::state::{BB, BS, Blob, E, GH, H, LAG, LNK, PORT, Row, TALL, VE, VN, VU};
 
 /// Time without a fix taken after which the horizontal state is as good as unknown, s.
 const FLAT_LOST_S: f64 = 5.0;
@@ -28,6 +28,22 @@ const ODD_S: f64 = 4.0;
 /// far, over a second, such a belief's climb may be off (common practice, no source).
 const BOTH_SHARE: f64 = 0.35;
 const CLIMB_BESIDE: f64 = 0.1;
+/// How long a told climb must go along with the barometer's before its velocity is believed without its place, s, and how steadily, m/s: one that is
+/// frozen falls behind by g. Climbs below the third say little of a velocity, m/s; the last is what such a velocity may be
+/// off by, m/s (common practice, no source).
+const MOVES_S: f64 = 0.45;
+const STEADY_SD_MPS: f64 = 0.5;
+const TELLING_MPS: f64 = 10.0;
+const MOVES_SD_MPS: f64 = 1.0;
+/// Spread of ln k beside its own where the speed that it was learnt at was wrong: told drags are off by a quarter (common practice, no
+/// source).
+const RELEARNT_LN_K_SD: f64 = 0.25;
+/// Squared surprise up to which a number of a believed receiver agrees, and of one that is doubted, or flies under hard acceleration; and the
+/// same of two numbers together: as seldom beyond by chance (chi-squared of one and of two degrees of freedom, 0.02 and 0.8 %).
+const AGREES: f64 = 14.0;
+const FITS: f64 = 7.0;
+const BOTH_AGREE: f64 = 17.0;
+const BOTH_FIT: f64 = 9.7;
 /// Spread that an opening canopy gives to the moment of a fix, s, and, as a share of the speed, to its velocity (common practice, no
 /// source): what a receiver says is of before the opening as much as of after it.
 const OPENING_SD_S: f64 = 0.2;
@@ -62,125 +78,171 @@ impl Filter {
         };
         let opening_sd_s = if self.about.is_none() && self.is_opening() { OPENING_SD_S } else { 0.0 };
         let age_sd = libm::hypot(age_sd, opening_sd_s);
-        if let Some((e, n, up)) = Self::fix_enu(m, s) {
+        let since = Since { t_sd: libm::hypot(t_sd, age_sd), changed_sd: opening_sd_s * speed, widen, hard };
+        // A receiver slower than the packets is heard with the same fix again and again.
+        let fix_enu =
+            Self::fix_enu(m, s).filter(|(e, n, _)| self.sensors.of(Channel::FixFlat).is_new(e + 1.7 * n));
+        let climb = self.climb_told(s, &since);
+        let by_now = climb.or_else(|| self.climb_of(s, &since).filter(|_| fix_enu.is_some()));
+        if let Some(told) = by_now
+            && (heard_baro || heard_axial)
+            && self.about.is_none()
+        {
+            self.watch_climb(told, heard_baro);
+        }
+        if let Some((e, n, up)) = fix_enu {
             let told = s.fix.and_then(|f| f.horizontal_sd_m).filter(|v| v.is_finite()).unwrap_or(0.0);
             let told_up = s.fix.and_then(|f| f.vertical_sd_m).filter(|v| v.is_finite()).unwrap_or(0.0);
             let flat = self.sensors.variance(Channel::FixFlat).max(told * told);
             let tall = self.sensors.variance(Channel::FixUp).max(told_up * told_up);
-            // A receiver slower than the packets is heard with the same fix again and again.
-            if self.sensors.of(Channel::FixFlat).is_new(e + 1.7 * n) {
-                let doubt = (t_sd * t_sd + age_sd * age_sd) * speed * speed;
-                let at_m = [e, n, up.unwrap_or(f64::NAN)];
-                let fix = Fix {
-                    at_m: core::array::from_fn(|k| at_m[k] - self.zero_gnss_m[k].value),
-                    flat_var: (flat + doubt) * widen,
-                    tall_var: (tall + doubt) * widen,
-                    widen,
-                    hard,
+            let doubt = (t_sd * t_sd + age_sd * age_sd) * speed * speed;
+            let at_m = [e, n, up.unwrap_or(f64::NAN)];
+            let fix = Fix {
+                at_m: core::array::from_fn(|k| at_m[k] - self.zero_gnss_m[k].value),
+                flat_var: (flat + doubt) * widen,
+                tall_var: (tall + doubt) * widen,
+                widen,
+                hard,
+            };
+            let off = up.map_or((0.0, 1.0), |_| {
+                (fix.at_m[2] - self.mean_of(&up_view(self.acceleration[2])), sqrt(fix.tall_var))
+            });
+            let tall_agrees = up.is_none() || self.fix_up(&fix);
+            if up.is_some() {
+                let (off_m, off_sd) = off;
+                let odd = !tall_agrees && !hard && heard_baro && self.about.is_none();
+                // What is thought of air and ports puts the belief beside what the barometer shows.
+                let both = odd && {
+                    let shown = |b: &Blob| (b.x[BB] + b.x[PORT] * dynamic_head_m(m, &b.x), Row::new());
+                    (off_m - self.mean_of(&shown)).abs() < BOTH_SHARE * off_m.abs()
                 };
-                let off = up.map_or((0.0, 1.0), |_| {
-                    (fix.at_m[2] - self.mean_of(&up_view(self.acceleration[2])), sqrt(fix.tall_var))
-                });
-                let tall_agrees = up.is_none() || self.fix_up(&fix);
-                if up.is_some() {
-                    let (off_m, off_sd) = off;
-                    let odd = !tall_agrees && !hard && heard_baro && self.about.is_none();
-                    // What is thought of air and ports puts the belief beside what the barometer shows.
-                    let both = odd && {
-                        let shown = |b: &Blob| (b.x[BB] + b.x[PORT] * dynamic_head_m(m, &b.x), Row::new());
-                        (off_m - self.mean_of(&shown)).abs() < BOTH_SHARE * off_m.abs()
-                    };
-                    let (by_m, long_s) = if both { (0.0, FITS_S) } else { (off_m, ODD_S) };
-                    if steady_for(&mut self.gnss_odd, odd, s.t_s, by_m, off_sd) > long_s {
-                        self.hear_both(m, off_m, both);
-                    }
-                    if self.phase == Phase::Descending && s.pressure_pa.is_none() && self.about.is_none() {
-                        self.watch_ground(s.t_s, fix.at_m[2], sqrt(tall));
-                    }
+                let (by_m, long_s) = if both { (0.0, FITS_S) } else { (off_m, ODD_S) };
+                if steady_for(&mut self.gnss_odd, odd, s.t_s, by_m, off_sd) > long_s {
+                    self.hear_both(m, off_m, both);
                 }
-                let agrees = self.fix_flat(&fix) && tall_agrees;
-                // With hindsight it is known when it was to be believed.
-                if self.about.is_none() {
-                    let doubted = self.gnss_doubted;
-                    self.gnss_settles(tall_agrees && heard_baro, agrees, [fix.at_m[0], fix.at_m[1]], off);
-                    if doubted && !self.gnss_doubted && agrees {
-                        // Believed again by this very fix: its velocity alone would drag the height along.
-                        if up.is_some() {
-                            self.fix_up(&fix);
-                        }
-                        self.fix_flat(&fix);
+                if self.phase == Phase::Descending && s.pressure_pa.is_none() && self.about.is_none() {
+                    self.watch_ground(s.t_s, fix.at_m[2], sqrt(tall));
+                }
+            }
+            let agrees = self.fix_flat(&fix) && tall_agrees;
+            // With hindsight it is known when it was to be believed.
+            if self.about.is_none() {
+                let doubted = self.gnss_doubted;
+                self.gnss_settles(tall_agrees && heard_baro, agrees, [fix.at_m[0], fix.at_m[1]], off);
+                if doubted && !self.gnss_doubted && agrees {
+                    // Believed again by this very fix: its velocity alone would drag the height along.
+                    if up.is_some() {
+                        self.fix_up(&fix);
                     }
-                    if self.gnss_doubted && !heard_baro && !heard_axial {
-                        self.gnss_alone(m, s, up.map(|_| fix.at_m));
-                    } else {
-                        self.gnss_last = None;
-                    }
+                    self.fix_flat(&fix);
+                }
+                if self.gnss_doubted && !heard_baro && !heard_axial {
+                    self.gnss_alone(m, s, up.map(|_| fix.at_m));
+                } else {
+                    self.gnss_last = None;
                 }
             }
         }
-        self.take_gnss_velocity(s, t_sd, opening_sd_s * speed, age_sd, widen, hard);
+        self.take_gnss_velocity(s, climb, &since);
     }
 
     /// Compares the fix's height, and takes it if it is believed; says whether it agrees.
     fn fix_up(&mut self, fix: &Fix) -> bool {
-        self.gnss_number(Channel::FixUp, fix.at_m[2], fix.tall_var, fix.hard, &up_view(self.acceleration[2]))
+        let view = up_view(self.acceleration[2]);
+        self.gnss_numbers(Channel::FixUp, &[(fix.at_m[2], fix.tall_var, &view)], fix.hard)
     }
 
     /// The same of its place.
     fn fix_flat(&mut self, fix: &Fix) -> bool {
-        let mut agrees = true;
-        for k in 0..2 {
-            let sd0 = self.zero_gnss_m[k].sd;
-            let variance = fix.flat_var + sd0 * sd0 * fix.widen;
-            let along = self.acceleration[k];
-            let view = |b: &Blob| {
-                let (back_m, per_s) = late(b, VE + k, b.x[LAG], along);
+        let along = self.acceleration;
+        let zero = self.zero_gnss_m;
+        let view = |k: usize| {
+            move |b: &Blob| {
+                let (back_m, per_s) = late(b, VE + k, b.x[LAG], along[k]);
                 let row = Row::new().with(E + k, 1.0).with(VE + k, -b.x[LAG]).with(LAG, -per_s);
                 (b.x[E + k] - back_m, row)
-            };
-            agrees &= self.gnss_number(Channel::FixFlat, fix.at_m[k], variance, fix.hard, &view);
-        }
-        agrees
+            }
+        };
+        let variance = |k: usize| fix.flat_var + zero[k].sd * zero[k].sd * fix.widen;
+        let (east, north) = (view(0), view(1));
+        let both: [GnssNumber; 2] = [(fix.at_m[0], variance(0), &east), (fix.at_m[1], variance(1), &north)];
+        self.gnss_numbers(Channel::FixFlat, &both, fix.hard)
     }
 
-    /// `changed_sd` is what it may have changed by since it was measured, m/s.
-    fn take_gnss_velocity(
-        &mut self,
-        s: &Sample,
-        t_sd: f64,
-        changed_sd: f64,
-        age_sd: f64,
-        widen: f64,
-        hard: bool,
-    ) {
-        let open = changed_sd * changed_sd + 0.09;
-        if let Some(v) = s.velocity {
-            let a = self.acceleration;
-            if let Some(z) = v.up_mps.filter(|v| v.is_finite()) {
-                let variance0 = self.sensors.variance(Channel::SpeedUp);
-                if self.sensors.of(Channel::SpeedUp).is_new(z) {
-                    let age_var = (t_sd * t_sd + age_sd * age_sd) * a[2] * a[2];
-                    let variance = (variance0 + open + age_var) * widen;
-                    let view =
-                        |b: &Blob| (b.x[VU] - b.x[LAG] * a[2], Row::new().with(VU, 1.0).with(LAG, -a[2]));
-                    if !self.gnss_number(Channel::SpeedUp, z, variance, hard, &view) {
-                        self.gnss_run = None;
-                    }
-                }
+    /// The climb that is told, and its variance.
+    fn climb_of(&self, s: &Sample, since: &Since) -> Option<(f64, f64)> {
+        let z = s.velocity.and_then(|v| v.up_mps).filter(|v| v.is_finite())?;
+        let by_time = since.t_sd * self.acceleration[2];
+        let variance = self.sensors.variance(Channel::SpeedUp) + since.speed_var() + by_time * by_time;
+        Some((z, variance * since.widen))
+    }
+
+    /// The same, if it is not the last one again.
+    fn climb_told(&mut self, s: &Sample, since: &Since) -> Option<(f64, f64)> {
+        self.climb_of(s, since).filter(|told| self.sensors.of(Channel::SpeedUp).is_new(told.0))
+    }
+
+    /// Compares a told climb, before anything else of its packet is taken. One that is a surprise is of a receiver that has lost the sky: its
+    /// place would be taken for a body that does not move sideways. One that goes along with a barometer's is of one that
+    /// knows again how fast it flies, sooner than where it is.
+    fn watch_climb(&mut self, (z, variance): (f64, f64), heard_baro: bool) {
+        let view = self.speed_view(2);
+        let surprise = self.least_surprise(&[(z, variance, &view)]);
+        if surprise >= AGREES {
+            self.gnss_doubted = true;
+            self.gnss_run = None;
+        }
+        let off = z - self.mean_of(&view);
+        let alike = surprise < FITS && heard_baro && z.abs() > TELLING_MPS && !self.is_blind();
+        self.gnss_moves = steady_for(&mut self.gnss_climbs, alike, self.t_s, off, STEADY_SD_MPS) > MOVES_S;
+    }
+
+    /// How a blob sees a speed along an axis.
+    fn speed_view(&self, axis: usize) -> impl Fn(&Blob) -> (f64, Row) + use<> {
+        let along = self.acceleration[axis];
+        move |b| (b.x[VE + axis] - b.x[LAG] * along, Row::new().with(VE + axis, 1.0).with(LAG, -along))
+    }
+
+    /// `climb` as `climb_told` tells it.
+    fn take_gnss_velocity(&mut self, s: &Sample, climb: Option<(f64, f64)>, since: &Since) {
+        if let Some((z, variance)) = climb {
+            let view = self.speed_view(2);
+            if !self.gnss_numbers(Channel::SpeedUp, &[(z, variance, &view)], since.hard) {
+                self.gnss_run = None;
             }
-            if let Some([e, n]) = v.horizontal_mps.filter(|v| v[0].is_finite() && v[1].is_finite()) {
-                let variance0 = self.sensors.variance(Channel::SpeedFlat);
-                if self.sensors.of(Channel::SpeedFlat).is_new(e + 1.7 * n) {
-                    for (k, z) in [(0, e), (1, n)] {
-                        let variance = (variance0 + open) * widen;
-                        let view = |b: &Blob| {
-                            (b.x[VE + k] - b.x[LAG] * a[k], Row::new().with(VE + k, 1.0).with(LAG, -a[k]))
-                        };
-                        self.gnss_number(Channel::SpeedFlat, z, variance, hard, &view);
-                    }
+        }
+        let flat = s.velocity.and_then(|v| v.horizontal_mps);
+        if let Some([e, n]) = flat.filter(|v| v[0].is_finite() && v[1].is_finite()) {
+            let variance = (self.sensors.variance(Channel::SpeedFlat) + since.speed_var()) * since.widen;
+            if self.sensors.of(Channel::SpeedFlat).is_new(e + 1.7 * n) {
+                let (east, north) = (self.speed_view(0), self.speed_view(1));
+                let both: [GnssNumber; 2] = [(e, variance, &east), (n, variance, &north)];
+                if self.gnss_doubted && self.gnss_moves && self.about.is_none() {
+                    self.moves_like_this(&both);
+                } else {
+                    self.gnss_numbers(Channel::SpeedFlat, &both, since.hard);
                 }
             }
         }
+    }
+
+    /// Takes the velocity on the map of a receiver whose place is still doubted.
+    fn moves_like_this(&mut self, numbers: &[GnssNumber<'_>; 2]) {
+        if self.least_surprise(numbers) >= BOTH_FIT {
+            if self.flat_known && self.taken_ago_s(Channel::SpeedFlat, 0.0) < FLAT_LOST_S {
+                return;
+            }
+            // Nothing has told it for a while: what was thought of the direction gives way.
+            self.blobs.iter_mut().for_each(forget_flat_speed);
+        }
+        for &(value, variance, view) in numbers {
+            let variance = variance + MOVES_SD_MPS * MOVES_SD_MPS;
+            self.take_number(
+                &Number { channel: Channel::SpeedFlat, value, variance, patience: 0, patience_s: 0.0 },
+                view,
+            );
+        }
+        self.flat_known = true;
     }
 
     /// Whether a receiver that is all there is keeps its velocity under power: it has lost the sky and does not say so. Its
@@ -227,54 +289,75 @@ impl Filter {
         self.gnss_doubted = false;
     }
 
-    /// One GNSS number; while GNSS is doubted it is only compared. Says whether it agrees.
-    fn gnss_number(
-        &mut self,
-        channel: Channel,
-        value: f64,
-        variance: f64,
-        hard: bool,
-        view: View<'_>,
-    ) -> bool {
-        let weights = self.weights();
-        let mut least = f64::INFINITY;
-        for (w, b) in weights.iter().zip(self.blobs.iter()) {
-            if *w > 0.003 {
-                let (expected, row) = self.seen(b, view);
-                let hph = row.dot(&b.times(&row)).max(0.0);
-                let y = value - expected;
-                least = least.min(y * y / (hph + variance));
-            }
-        }
-        let by_baro = self.hears(Channel::Baro);
-        let agrees = least < if self.gnss_doubted || hard { 7.0 } else { 14.0 };
+    /// One GNSS number, or both of a place or of a velocity on the map; while GNSS is doubted they are only compared. Says whether they
+    /// agree. Both are compared before either is taken: where the direction is open, the first would choose the few directions that it
+    /// fits, and the second be held against those alone.
+    fn gnss_numbers(&mut self, channel: Channel, numbers: &[GnssNumber<'_>], hard: bool) -> bool {
+        let strict = self.gnss_doubted || hard;
+        let most = match (numbers.len(), strict) {
+            (1, false) => AGREES,
+            (1, true) => FITS,
+            (_, false) => BOTH_AGREE,
+            (_, true) => BOTH_FIT,
+        };
+        let agrees = self.least_surprise(numbers) < most;
         if !agrees && self.about.is_some() {
             return false;
         }
+        if agrees && self.gnss_doubted {
+            return true;
+        }
         if !agrees {
             self.gnss_doubted = true;
+            let by_baro = self.hears(Channel::Baro);
             let flies_alone = self.phase == Phase::Coasting && self.is_blind();
             let record = self.sensors.of(channel);
-            record.rejects += 1;
-            // Nothing else may be left: what a receiver goes on saying for ten fixes in coast is so, unless a barometer is there to
+            record.rejects += numbers.len() as u32;
+            // Nothing else may be left: what a receiver goes on saying for five fixes in coast is so, unless a barometer is there to
             // vouch for it, or it is alone and does not move as a body that flies.
             if hard || flies_alone || record.rejects < 10 || by_baro {
                 return false;
             }
-            record.rejects = 0;
-            self.take_number(&Number { channel, value, variance, patience: 1, patience_s: 0.0 }, view);
-            return false;
-        }
-        if self.gnss_doubted {
-            return true;
         }
         self.sensors.of(channel).rejects = 0;
-        let taken =
-            self.take_number(&Number { channel, value, variance, patience: 0, patience_s: 0.0 }, view);
-        if taken && matches!(channel, Channel::FixFlat | Channel::SpeedFlat) {
+        let patience = u32::from(!agrees);
+        let mut taken = false;
+        for &(value, variance, view) in numbers {
+            taken |= self.take_number(&Number { channel, value, variance, patience, patience_s: 0.0 }, view);
+        }
+        if agrees && taken && matches!(channel, Channel::FixFlat | Channel::SpeedFlat) {
             self.flat_known = true;
         }
-        true
+        agrees
+    }
+
+    /// Squared surprise of numbers heard together, of the blob that they surprise least.
+    fn least_surprise(&self, numbers: &[GnssNumber<'_>]) -> f64 {
+        let mut least = f64::INFINITY;
+        for (w, b) in self.weights().iter().zip(self.blobs.iter()) {
+            if *w <= 0.003 {
+                continue;
+            }
+            let of = |&(value, variance, view): &GnssNumber<'_>| {
+                let (expected, row) = self.seen(b, view);
+                let ph = b.times(&row);
+                (value - expected, row.dot(&ph).max(0.0) + variance, row, ph)
+            };
+            let surprise = match numbers {
+                [one] => {
+                    let (y, s, ..) = of(one);
+                    y * y / s
+                }
+                [one, other] => {
+                    let ((y0, s0, _, ph), (y1, s1, row, _)) = (of(one), of(other));
+                    let s01 = row.dot(&ph);
+                    (y0 * y0 * s1 - 2.0 * y0 * y1 * s01 + y1 * y1 * s0) / (s0 * s1 - s01 * s01).max(1e-9)
+                }
+                _ => f64::INFINITY,
+            };
+            least = least.min(surprise);
+        }
+        least
     }
 
     /// After a fix: whether GNSS is believed again. Where a barometer vouches for its height for a second the receiver has
@@ -301,12 +384,38 @@ impl Filter {
                 for (k, z) in flat.into_iter().enumerate() {
                     b.x[E + k] = z;
                     b.reopen(E + k, flat_var + 100.0);
-                    b.reopen(VE + k, 40.0 * 40.0 + b.x[VE + k] * b.x[VE + k]);
                 }
+                forget_flat_speed(b);
             }
             self.flat_known = true;
         }
     }
+}
+
+/// What may have become of a velocity since it was measured: the spread of its moment, s, what it may have changed by beside, m/s, what
+/// variances are widened by under hard acceleration, and whether that is so.
+struct Since {
+    t_sd: f64,
+    changed_sd: f64,
+    widen: f64,
+    hard: bool,
+}
+
+impl Since {
+    fn speed_var(&self) -> f64 {
+        self.changed_sd * self.changed_sd + 0.09
+    }
+}
+
+/// A number that a receiver tells, its variance, and how a blob sees it.
+type GnssNumber<'a> = (f64, f64, View<'a>);
+
+/// Forgets how fast a body flies over the ground, and the drag that was learnt from a force at that speed.
+fn forget_flat_speed(b: &mut Blob) {
+    for k in 0..2 {
+        b.reopen(VE + k, 40.0 * 40.0 + b.x[VE + k] * b.x[VE + k]);
+    }
+    b.reopen(LNK, b.p[LNK][LNK] + RELEARNT_LN_K_SD * RELEARNT_LN_K_SD);
 }
 
 /// A fix as it is compared: east, north and up from the pad, m (up may not be told), and the variances of a place and a height.
