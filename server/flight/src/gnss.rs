@@ -90,60 +90,67 @@ impl Filter {
         {
             self.watch_climb(told, heard_baro);
         }
-        if let Some((e, n, up)) = fix_enu {
-            let told = s.fix.and_then(|f| f.horizontal_sd_m).filter(|v| v.is_finite()).unwrap_or(0.0);
-            let told_up = s.fix.and_then(|f| f.vertical_sd_m).filter(|v| v.is_finite()).unwrap_or(0.0);
-            let flat = self.sensors.variance(Channel::FixFlat).max(told * told);
-            let tall = self.sensors.variance(Channel::FixUp).max(told_up * told_up);
-            let doubt = (t_sd * t_sd + age_sd * age_sd) * speed * speed;
-            let at_m = [e, n, up.unwrap_or(f64::NAN)];
-            let fix = Fix {
-                at_m: core::array::from_fn(|k| at_m[k] - self.zero_gnss_m[k].value),
-                flat_var: (flat + doubt) * widen,
-                tall_var: (tall + doubt) * widen,
-                widen,
-                hard,
-            };
-            let off = up.map_or((0.0, 1.0), |_| {
-                (fix.at_m[2] - self.mean_of(&up_view(self.acceleration[2])), sqrt(fix.tall_var))
-            });
-            let tall_agrees = up.is_none() || self.fix_up(&fix);
-            if up.is_some() {
-                let (off_m, off_sd) = off;
-                let odd = !tall_agrees && !hard && heard_baro && self.about.is_none();
-                // What is thought of air and ports puts the belief beside what the barometer shows.
-                let both = odd && {
-                    let shown = |b: &Blob| (b.x[BB] + b.x[PORT] * dynamic_head_m(m, &b.x), Row::new());
-                    (off_m - self.mean_of(&shown)).abs() < BOTH_SHARE * off_m.abs()
-                };
-                let (by_m, long_s) = if both { (0.0, FITS_S) } else { (off_m, ODD_S) };
-                if steady_for(&mut self.gnss_odd, odd, s.t_s, by_m, off_sd) > long_s {
-                    self.hear_both(m, off_m, both);
-                }
-                if self.phase == Phase::Descending && s.pressure_pa.is_none() && self.about.is_none() {
-                    self.watch_ground(s.t_s, fix.at_m[2], sqrt(tall));
-                }
-            }
-            let agrees = self.fix_flat(&fix) && tall_agrees;
-            // With hindsight it is known when it was to be believed.
-            if self.about.is_none() {
-                let doubted = self.gnss_doubted;
-                self.gnss_settles(tall_agrees && heard_baro, agrees, [fix.at_m[0], fix.at_m[1]], off);
-                if doubted && !self.gnss_doubted && agrees {
-                    // Believed again by this very fix: its velocity alone would drag the height along.
-                    if up.is_some() {
-                        self.fix_up(&fix);
-                    }
-                    self.fix_flat(&fix);
-                }
-                if self.gnss_doubted && !heard_baro && !heard_axial {
-                    self.gnss_alone(m, s, up.map(|_| fix.at_m));
-                } else {
-                    self.gnss_last = None;
-                }
-            }
+        if let Some(enu) = fix_enu {
+            self.take_fix(m, s, enu, speed, &since);
         }
         self.take_gnss_velocity(s, climb, &since);
+    }
+
+    /// One fix: where it is, and whether its receiver is believed again. `speed` is how fast the body flies, m/s.
+    fn take_fix(&mut self, m: &Model, s: &Sample, enu: (f64, f64, Option<f64>), speed: f64, since: &Since) {
+        let (e, n, up) = enu;
+        let heard_baro = self.hears(Channel::Baro);
+        let told = s.fix.and_then(|f| f.horizontal_sd_m).filter(|v| v.is_finite()).unwrap_or(0.0);
+        let told_up = s.fix.and_then(|f| f.vertical_sd_m).filter(|v| v.is_finite()).unwrap_or(0.0);
+        let flat = self.sensors.variance(Channel::FixFlat).max(told * told);
+        let tall = self.sensors.variance(Channel::FixUp).max(told_up * told_up);
+        let doubt = since.t_sd * since.t_sd * speed * speed;
+        let at_m = [e, n, up.unwrap_or(f64::NAN)];
+        let fix = Fix {
+            at_m: core::array::from_fn(|k| at_m[k] - self.zero_gnss_m[k].value),
+            flat_var: (flat + doubt) * since.widen,
+            tall_var: (tall + doubt) * since.widen,
+            widen: since.widen,
+            hard: since.hard,
+        };
+        let off = up.map_or((0.0, 1.0), |_| {
+            (fix.at_m[2] - self.mean_of(&up_view(self.acceleration[2])), sqrt(fix.tall_var))
+        });
+        let tall_agrees = up.is_none() || self.fix_up(&fix);
+        if up.is_some() {
+            let (off_m, off_sd) = off;
+            let odd = !tall_agrees && !since.hard && heard_baro && self.about.is_none();
+            // What is thought of air and ports puts the belief beside what the barometer shows.
+            let both = odd && {
+                let shown = |b: &Blob| (b.x[BB] + b.x[PORT] * dynamic_head_m(m, &b.x), Row::new());
+                (off_m - self.mean_of(&shown)).abs() < BOTH_SHARE * off_m.abs()
+            };
+            let (by_m, long_s) = if both { (0.0, FITS_S) } else { (off_m, ODD_S) };
+            if steady_for(&mut self.gnss_odd, odd, s.t_s, by_m, off_sd) > long_s {
+                self.hear_both(m, off_m, both);
+            }
+            if self.phase == Phase::Descending && s.pressure_pa.is_none() && self.about.is_none() {
+                self.watch_ground(s.t_s, fix.at_m[2], sqrt(tall));
+            }
+        }
+        let agrees = self.fix_flat(&fix) && tall_agrees;
+        // With hindsight it is known when it was to be believed.
+        if self.about.is_none() {
+            let doubted = self.gnss_doubted;
+            self.gnss_settles(tall_agrees && heard_baro, agrees, [fix.at_m[0], fix.at_m[1]], off);
+            if doubted && !self.gnss_doubted && agrees {
+                // Believed again by this very fix: its velocity alone would drag the height along.
+                if up.is_some() {
+                    self.fix_up(&fix);
+                }
+                self.fix_flat(&fix);
+            }
+            if self.gnss_doubted && self.is_blind() {
+                self.gnss_alone(m, s, up.map(|_| fix.at_m));
+            } else {
+                self.gnss_last = None;
+            }
+        }
     }
 
     /// Compares the fix's height, and takes it if it is believed; says whether it agrees.
