@@ -1,26 +1,27 @@
 //! The whole flight with hindsight: the reference for audits.
 //!
 //! An iterated extended Kalman smoother (Bell 1994: the Gauss-Newton method on the whole path; Rauch, Tung and Striebel 1965
-//! for the way back; both cited from memory). The filter has seen the flight once: its events give the stages, its judgement
-//! of GNSS says which fixes count, and its path is the first to linearise about. After that each round goes forward about the
-//! last round's path and back again. With the path known there is no ring and nothing to choose between: one Gaussian is
-//! enough. Unlike the filter it allocates, and it takes as long as the flight has samples.
+//! for the way back; both cited from memory), in stretches from one opening of a canopy to the next: no straight line leads through
+//! those, and while a canopy fills the filter's word stands. The filter has seen the flight once: its events give the stages,
+//! its judgement of GNSS says which fixes count, and its path is the first to linearise about. After that each round goes
+//! forward about the last round's path and back again. With the path known there is no ring and nothing to choose between: one
+//! Gaussian is enough. A round that leaves where the filter was, as far as that was known, is not taken: its linearisation did
+//! not hold. Unlike the filter it allocates, and it takes as long as the flight has samples.
 
 use crate::filter::{Filter, KINDS, Mark};
 use crate::linear::{Matrix, Packed, gain};
 use crate::model::Model;
 use crate::motion::{Slopes, carry_seen};
 use crate::motor::Stage;
-use crate::output::{Estimate, EventKind, Phase};
+use crate::output::{Estimate, EventKind, Phase, Quantiles};
 use crate::phase::TAIL_OVER_TAU;
-use crate::plan::{DescentState, Plan};
+use crate::plan::Plan;
 use crate::sample::{Report, Sample};
-use crate::start::PORT_SD;
-use crate::state::{BB, BLAG, BS, Blob, D, E, GH, LAG, LNK, N, PORT, PRED, TAU, VE, VN, VU, WE, WN};
+use crate::state::{BB, BLAG, BS, Blob, D, E, H, N, PRED, TAU, VE, VN, VU, WE, WN};
 use crate::track::{order, same};
 use crate::tracker::Tracker;
 
-/// Rounds over the whole flight; the path moves by less than its own spread after two.
+/// Rounds over a stretch; the path moves by less than its own spread after two.
 const ROUNDS: usize = 3;
 /// Longest step, s.
 const STEP_S: f64 = 0.25;
@@ -30,31 +31,26 @@ const THRUST_TAU_S: f64 = 0.3;
 /// Wandering of ln k per root second: under a steady canopy, and while something may open or leave.
 const STEADY: f64 = 0.08;
 const OPENING: f64 = 1.2;
-/// What ports that hang another way may read off by, m: a hundredth or two of the dynamic pressure under a drogue (common practice,
-/// no source).
-const OPENED_BARO_M: f64 = 0.7;
-/// Spread of ln k under a canopy that has just opened, about the told one.
-const OPENED_SD: f64 = 0.8;
 /// Spread of the barometer's lag, s (common practice, no source): it is hardly learnt, as a path that lags looks like one that
 /// is flown later.
 const BLAG_SD_S: f64 = 0.045;
+/// Canopies, and how long after one was seen what is thought under it has settled, s (common practice, no source). How long one opens.
+const CANOPIES: [EventKind; 2] = [EventKind::FirstChute, EventKind::MainChute];
+const SETTLES_S: f64 = 1.0;
+const OPENING_S: f64 = 2.0;
+/// How far a smoothed path may lie beside the filter's, in standard deviations of both, at all but one instant in twenty; what two
+/// are counted to differ by anyhow are a metre and a metre a second. And the width of a 90 % interval, standard deviations.
+const ASTRAY_SD: f64 = 4.0;
+const WIDTH_90_SD: f64 = 3.29;
 /// How long before and after a cue things may open, s.
 const OPENS_S: (f64, f64) = (0.3, 3.0);
 
 /// The smoothed states of all bodies that flew, body by body, each in order of time from liftoff (or letting go) to landing.
 ///
 /// `samples` in the order received, from a little before liftoff on; what is later than the ground is left out. Nothing
-/// comes of a flight that was not seen to lift off or join.
+/// comes of a flight that was not seen to lift off or join. While a canopy fills, and where a smoothed path does not lie where
+/// the filter was, it is the filter's word that stands.
 pub fn smoothed(plan: &Plan, samples: &[Sample], reports: &[Report]) -> Vec<(usize, Estimate)> {
-    let Some(first) = samples.first() else { return Vec::new() };
-    let mut tracker = Tracker::new(plan, first.t_s.min(first.t_receive_s));
-    let mut told = reports.iter().peekable();
-    for s in samples {
-        while let Some(r) = told.next_if(|r| r.t_receive_s <= s.t_receive_s) {
-            tracker.report(r);
-        }
-        tracker.take(s);
-    }
     let mut ordered = samples.to_vec();
     ordered.sort_by(order);
     let mut unlike: Vec<Sample> = Vec::with_capacity(ordered.len());
@@ -64,21 +60,62 @@ pub fn smoothed(plan: &Plan, samples: &[Sample], reports: &[Report]) -> Vec<(usi
         }
     }
     let ordered = unlike;
+    let Some(tracker) = through(plan, samples, reports, |_, _| {}) else { return Vec::new() };
+    // What was thought on the way, had every sample come in its place.
+    let mut lived = vec![Lived::default(); plan.bodies.len().max(1)];
+    through(plan, &ordered, reports, |tracker, body| {
+        if let (Some(lived), Some((f, _))) = (lived.get_mut(body), tracker.hindsight(body)) {
+            lived.note(tracker.model(), f);
+        }
+    });
     let m = tracker.model();
     let mut out = Vec::new();
-    let mut paths: Vec<Option<Path>> = Vec::new();
-    for body in 0..plan.bodies.len().max(1) {
+    let mut paths: Vec<Vec<Path>> = Vec::new();
+    for (body, lived) in lived.iter().enumerate() {
         let own: Vec<Sample> = ordered.iter().filter(|s| s.body == body).copied().collect();
-        let path = tracker.hindsight(body).and_then(|(seen, carrier)| {
-            let parent = carrier.and_then(|c| paths.get(c)).and_then(Option::as_ref);
-            Path::of(m, &own, seen, parent)
-        });
-        if let Some(path) = &path {
-            out.extend(path.estimates().map(|e| (body, e)));
+        let mut stretches = Vec::new();
+        if let Some((seen, carrier)) = tracker.hindsight(body) {
+            let parent = carrier.and_then(|c| paths.get(c)).map_or(&[][..], Vec::as_slice);
+            stretches = Path::stretches(m, &own, seen, lived, parent);
+            out.extend(told_by(&stretches, lived, seen).map(|e| (body, e)));
         }
-        paths.push(path);
+        paths.push(stretches);
     }
     out
+}
+
+/// A tracker that has seen all this; `see` is shown it after each sample, with the sample's body.
+fn through(
+    plan: &Plan,
+    samples: &[Sample],
+    reports: &[Report],
+    mut see: impl FnMut(&Tracker, usize),
+) -> Option<Tracker> {
+    let first = samples.first()?;
+    let mut tracker = Tracker::new(plan, first.t_s.min(first.t_receive_s));
+    let mut told = reports.iter().peekable();
+    for s in samples {
+        while let Some(r) = told.next_if(|r| r.t_receive_s <= s.t_receive_s) {
+            tracker.report(r);
+        }
+        tracker.take(s);
+        see(&tracker, s.body);
+    }
+    Some(tracker)
+}
+
+/// What is said of a body's flight: the smoothed stretches, and between them what the filter said.
+fn told_by<'a>(stretches: &'a [Path<'a>], lived: &'a Lived, seen: &Filter) -> impl Iterator<Item = Estimate> {
+    let mark = |k| seen.marked(k).map(|m| m.t_s);
+    let landed_s = mark(EventKind::Landing).unwrap_or(f64::INFINITY);
+    let began_s = mark(EventKind::Liftoff).or(mark(EventKind::Freed)).unwrap_or(f64::NEG_INFINITY);
+    let covered = |t: f64| stretches.iter().any(|p| p.covers(t));
+    let between =
+        lived.moments.iter().filter(move |x| x.t_s > began_s && x.t_s < landed_s && !covered(x.t_s));
+    let mut all: Vec<Estimate> = stretches.iter().flat_map(Path::estimates).collect();
+    all.extend(between.filter_map(|x| x.said));
+    all.sort_by(|a, b| a.t_s.total_cmp(&b.t_s));
+    all.into_iter()
 }
 
 /// Something that happens at a known moment.
@@ -88,7 +125,6 @@ enum Happens {
     Burnout(EventKind),
     Ignition,
     Apogee,
-    Opening(DescentState),
 }
 
 /// What is kept of one instant for the way back.
@@ -183,13 +219,16 @@ struct Path<'a> {
     samples: Vec<Sample>,
     believed: Vec<bool>,
     start: Start,
+    /// Where it ends: samples from there on are not in it, s.
+    until_s: f64,
     /// The path: `None` where the filter had none yet.
     about: Vec<Option<[f64; N]>>,
     spread: Vec<Packed>,
     phases: Vec<Phase>,
 }
 
-/// Where a path begins.
+/// Where a stretch begins.
+#[derive(Clone, Copy)]
 struct Start {
     t_s: f64,
     phase: Phase,
@@ -197,53 +236,114 @@ struct Start {
 }
 
 impl<'a> Path<'a> {
-    /// Smooths a body's flight. `seen` is its filter at the end, `parent` the path of who carried it.
-    fn of(m: &'a Model, samples: &[Sample], seen: &Filter, parent: Option<&Self>) -> Option<Self> {
-        let at = |k: EventKind| seen.marked(k).map(|k| k.t_s);
-        let landed = at(EventKind::Landing).unwrap_or(f64::INFINITY);
-        let let_go = parent.zip(at(EventKind::Freed));
+    /// Smooths a body's flight in stretches, from one opening of a canopy to the next. A canopy is a hundred times the drag within a
+    /// second, at a moment that is known to half of one: no straight line leads through that. `seen` is the body's
+    /// filter at the end, `lived` what it thought on the way, `parent` the stretches of who carried it.
+    fn stretches(
+        m: &'a Model,
+        samples: &[Sample],
+        seen: &Filter,
+        lived: &Lived,
+        parent: &[Self],
+    ) -> Vec<Self> {
+        let landed = seen.marked(EventKind::Landing).map_or(f64::INFINITY, |k| k.t_s);
+        let mut opens: Vec<f64> =
+            CANOPIES.iter().filter_map(|k| seen.marked(*k)).map(|k| k.t_s - OPENS_S.0 - k.sd_s).collect();
+        opens.sort_by(f64::total_cmp);
+        let until = |from_s: f64| opens.iter().copied().find(|t| *t > from_s).unwrap_or(landed).min(landed);
+        let freed = seen.marked(EventKind::Freed).map(|k| k.t_s).filter(|_| seen.body > 0);
+        let first = match (freed, seen.marked(EventKind::Liftoff)) {
+            (Some(t), _) => parent.iter().find(|p| p.covers(t)).and_then(|p| p.lets_go(seen, t)),
+            (None, Some(k)) => Start::on_pad(m, seen, k.t_s),
+            (None, None) => lived.joined,
+        };
+        let starts = first.into_iter().chain(lived.settled.iter().copied());
+        let mut all: Vec<Self> = Vec::new();
+        for start in starts {
+            // A canopy that was settled late may have done so when the next was opening.
+            let opening = opens.iter().any(|t| (*t..*t + OPENING_S).contains(&start.t_s)) && !all.is_empty();
+            if !opening && all.last().is_none_or(|p| p.until_s <= start.t_s) {
+                let until_s = until(start.t_s);
+                all.extend(Self::of(m, samples, seen, lived, start, until_s));
+            }
+        }
+        all
+    }
+
+    /// Smooths one stretch.
+    fn of(
+        m: &'a Model,
+        samples: &[Sample],
+        seen: &Filter,
+        lived: &Lived,
+        start: Start,
+        until_s: f64,
+    ) -> Option<Self> {
+        let samples: Vec<Sample> = within(samples, start.t_s, until_s).copied().collect();
+        let last_s = samples.last()?.t_s;
+        let moments: Vec<&Moment> = samples.iter().map(|s| lived.at(s.t_s)).collect::<Option<_>>()?;
         let mut path = Self {
             m,
             seen: *seen,
-            happens: Vec::new(),
+            happens: happens(&seen.marks, start.t_s, last_s),
             openings: seen.cue_s.iter().flatten().copied().collect(),
-            samples: Vec::new(),
-            believed: Vec::new(),
-            start: Start::nowhere(),
+            believed: moments.iter().map(|x| x.believed).collect(),
+            samples,
+            start,
+            until_s,
             about: Vec::new(),
             spread: Vec::new(),
             phases: Vec::new(),
         };
-        if let Some((parent, freed)) = let_go {
-            path.start = parent.lets_go(seen, freed)?;
-            path.samples = within(samples, path.start.t_s, landed).copied().collect();
-            path.believed = vec![true; path.samples.len()];
-        } else {
-            let causal = Causal::through(m, samples, seen.body);
-            path.start = match at(EventKind::Liftoff) {
-                Some(t) => Start::on_pad(m, seen, t)?,
-                None => causal.joined.map(|(t_s, phase, blob)| Start { t_s, phase, blob })?,
-            };
-            path.samples = within(samples, path.start.t_s, landed).copied().collect();
-            let first = samples.iter().position(|s| s.t_s > path.start.t_s)?;
-            let kept = &causal.seen[first..first + path.samples.len()];
-            path.believed = kept.iter().map(|s| s.believed).collect();
-            path.point_the_way(kept);
-        }
-        path.happens = happens(&seen.marks, path.start.t_s, let_go.is_some());
         if path.samples.len() < 3 {
             return None;
         }
+        path.point_the_way(&moments);
+        let mut sane = None;
         for _ in 0..ROUNDS {
             let knots = path.forth();
             path.back(&knots);
+            if !path.agrees_with(&moments) {
+                // Gone astray: a round before may have been nearer.
+                break;
+            }
+            sane = Some((path.about.clone(), path.spread.clone(), path.phases.clone()));
         }
+        (path.about, path.spread, path.phases) = sane?;
         Some(path)
+    }
+
+    /// Whether the path lies where the filter was, as far as the filter knew.
+    fn agrees_with(&self, moments: &[&Moment]) -> bool {
+        let (mut beside, mut all) = (0, 0);
+        for (k, moment) in moments.iter().enumerate() {
+            let (Some(x), Some(said)) =
+                (self.path_at(k), moment.said.as_ref().filter(|e| e.t_s == self.samples[k].t_s))
+            else {
+                continue;
+            };
+            let var = self.spread[k].full();
+            let beyond = |value: f64, var: f64, q: &Quantiles, least: f64| {
+                let sd = (q.p95 - q.p05) / WIDTH_90_SD;
+                !((value - q.p50).abs() < ASTRAY_SD * libm::sqrt(sd * sd + var.max(0.0) + least * least))
+            };
+            all += 1;
+            beside += usize::from(
+                beyond(x[H], var[H][H], &said.height_m, 1.0)
+                    || beyond(x[VU], var[VU][VU], &said.climb_mps, 1.0),
+            );
+        }
+        beside * 20 <= all
+    }
+
+    /// Whether an instant is in this stretch.
+    fn covers(&self, t_s: f64) -> bool {
+        t_s > self.start.t_s && t_s < self.until_s
     }
 
     /// The filter's path to begin with. Before anything horizontal was known its likeliest blob leaned anywhere: the speed
     /// that it knew is laid along the heading that was found later.
-    fn point_the_way(&mut self, kept: &[Seen]) {
+    fn point_the_way(&mut self, kept: &[&Moment]) {
         self.about = kept.iter().map(|s| s.x).collect();
         let apogee = self.samples.iter().position(|s| self.apogee_s().is_some_and(|a| s.t_s > a));
         let (Some(top), Some(unknown)) =
@@ -364,7 +464,6 @@ impl<'a> Path<'a> {
             let (regime, at) = (f.regime, f.t_s);
             carry_seen(self.m, &regime, &mut f.blobs[0], at, span, STEP_S, |s| moved.step(s));
             f.t_s += span;
-            self.jolt(&mut f.blobs[0], at, span);
         }
     }
 
@@ -378,20 +477,6 @@ impl<'a> Path<'a> {
         for i in 0..3 {
             for j in 0..3 {
                 b.p[VE + i][VE + j] += sd * sd * mean * mean * air[i] * air[j] / (v * v).max(1.0);
-            }
-        }
-    }
-
-    /// When a canopy opens is known to a fraction of a second only: about that moment the speed may change by itself.
-    fn jolt(&self, b: &mut Blob, t_s: f64, span_s: f64) {
-        for mark in [EventKind::FirstChute, EventKind::MainChute].iter().filter_map(|k| self.seen.marked(*k))
-        {
-            let about = 2.0 * mark.sd_s + OPENS_S.0;
-            if (t_s - mark.t_s).abs() < about {
-                let v2 = b.x[VE] * b.x[VE] + b.x[VN] * b.x[VN] + b.x[VU] * b.x[VU] + 25.0;
-                for i in VE..=VU {
-                    b.p[i][i] += v2 * span_s / about;
-                }
             }
         }
     }
@@ -424,23 +509,6 @@ impl<'a> Path<'a> {
             Happens::Apogee => {
                 f.descends();
                 moved.cut(D);
-            }
-            Happens::Opening(state) => {
-                let told = self.m.plan.bodies.get(self.seen.body);
-                let descent = told.and_then(|t| t.descents.iter().find(|d| fits(d.state, state)));
-                if let Some((told, descent)) = told.zip(descent) {
-                    let b = &mut f.blobs[0];
-                    b.x[LNK] = self.m.ln_k_under(told, descent.drag_area_m2.value);
-                    b.reopen(LNK, OPENED_SD * OPENED_SD);
-                    moved.cut(LNK);
-                    // Ports and antenna hang another way from here on: their errors say nothing about the climb's. The air, and so
-                    // what the column adds to heights by pressure, stays what it was.
-                    b.p[BB][BB] += OPENED_BARO_M * OPENED_BARO_M;
-                    for (i, sd) in [(PORT, PORT_SD), (BLAG, BLAG_SD_S), (LAG, 0.15), (GH, 3.0)] {
-                        b.reopen(i, sd * sd);
-                        moved.cut(i);
-                    }
-                }
             }
         }
     }
@@ -534,18 +602,6 @@ impl Start {
         blob.p[BLAG][BLAG] = BLAG_SD_S * BLAG_SD_S;
         Some(Self { t_s, phase: Phase::Powered, blob })
     }
-
-    fn nowhere() -> Self {
-        Self { t_s: 0.0, phase: Phase::Waiting, blob: Blob::zero() }
-    }
-}
-
-/// Whether a told descent state is what a first chute, or a main, is about.
-fn fits(told: DescentState, seen: DescentState) -> bool {
-    match seen {
-        DescentState::Main => told == DescentState::Main,
-        _ => matches!(told, DescentState::Drogue | DescentState::Streamer),
-    }
 }
 
 /// Samples between two instants.
@@ -553,60 +609,80 @@ fn within(samples: &[Sample], from_s: f64, to_s: f64) -> impl Iterator<Item = &S
     samples.iter().skip_while(move |s| s.t_s <= from_s).take_while(move |s| s.t_s < to_s)
 }
 
-/// The filter's own way through a body's samples, one after the other in order of time.
-struct Causal {
-    f: Filter,
-    seen: Vec<Seen>,
-    joined: Option<(f64, Phase, Blob)>,
+/// What the filter of a body thought as its samples came.
+#[derive(Clone, Default)]
+struct Lived {
+    moments: Vec<Moment>,
+    /// Where it joined a flight that it had not seen lift off.
+    joined: Option<Start>,
+    /// When each canopy was first seen to be open, s, and what was thought once that had settled.
+    seen_s: [Option<f64>; CANOPIES.len()],
+    settled: Vec<Start>,
+    waited: bool,
 }
 
-/// What the filter thought after a sample.
-#[derive(Clone, Copy)]
-struct Seen {
+/// What it thought at one sample.
+#[derive(Clone)]
+struct Moment {
+    t_s: f64,
     /// Whether GNSS was believed, and whether anything horizontal was known.
     believed: bool,
     flat_known: bool,
     x: Option<[f64; N]>,
+    said: Option<Estimate>,
 }
 
-impl Causal {
-    fn through(m: &Model, samples: &[Sample], body: usize) -> Self {
-        let from = samples.first().map_or(0.0, |s| s.t_s);
-        let mut it = Self { f: Filter::new(body, from), seen: Vec::new(), joined: None };
-        for s in samples {
-            let waited = it.f.phase == Phase::Waiting;
-            it.f.take(m, s, false);
-            let best = it.f.likeliest();
-            if waited && it.f.phase != Phase::Waiting && it.f.marked(EventKind::Liftoff).is_none() {
-                it.joined = best.map(|b| (it.f.t_s, it.f.phase, b));
-            }
-            it.seen.push(Seen {
-                believed: !it.f.gnss_doubted,
-                flat_known: it.f.flat_known,
-                x: best.map(|b| b.x),
-            });
+impl Lived {
+    /// Notes what a body's filter thinks; of samples that came late and changed what was thought before, only what is thought now.
+    fn note(&mut self, m: &Model, f: &Filter) {
+        if self.moments.last().is_some_and(|x| x.t_s >= f.t_s) {
+            return;
         }
-        it
+        let best = f.likeliest();
+        let start = best.map(|blob| Start { t_s: f.t_s, phase: f.phase, blob });
+        let waits = f.phase == Phase::Waiting;
+        if self.waited && !waits && f.marked(EventKind::Liftoff).is_none() {
+            self.joined = start;
+        }
+        self.waited = waits;
+        for (seen, kind) in self.seen_s.iter_mut().zip(CANOPIES) {
+            match *seen {
+                None => *seen = f.marked(kind).map(|_| f.t_s),
+                Some(t) if f.t_s >= t + SETTLES_S && t.is_finite() => {
+                    self.settled.extend(start);
+                    *seen = Some(f64::INFINITY);
+                }
+                Some(_) => {}
+            }
+        }
+        self.moments.push(Moment {
+            t_s: f.t_s,
+            believed: !f.gnss_doubted,
+            flat_known: f.flat_known,
+            x: best.map(|b| b.x),
+            said: if waits { None } else { crate::report::state(m, f) },
+        });
+    }
+
+    /// What was thought at an instant, or last before it.
+    fn at(&self, t_s: f64) -> Option<&Moment> {
+        let after = self.moments.partition_point(|x| x.t_s <= t_s);
+        self.moments.get(after.saturating_sub(1))
     }
 }
 
 /// What happened, in order.
-fn happens(marks: &[Option<Mark>; KINDS], from_s: f64, let_go: bool) -> Vec<(f64, Happens)> {
-    let mut all = Vec::new();
-    let mut add = |kind: EventKind, what: Happens| {
-        if let Some(mark) = marks[kind as usize].filter(|k| k.t_s > from_s) {
-            all.push((mark.t_s, what));
-        }
-    };
-    if !let_go {
-        add(EventKind::RailExit, Happens::RailExit);
-        add(EventKind::Burnout, Happens::Burnout(EventKind::Burnout));
-        add(EventKind::StageIgnition, Happens::Ignition);
-        add(EventKind::StageBurnout, Happens::Burnout(EventKind::StageBurnout));
-    }
-    add(EventKind::Apogee, Happens::Apogee);
-    add(EventKind::FirstChute, Happens::Opening(DescentState::Drogue));
-    add(EventKind::MainChute, Happens::Opening(DescentState::Main));
+fn happens(marks: &[Option<Mark>; KINDS], from_s: f64, to_s: f64) -> Vec<(f64, Happens)> {
+    let all = [
+        (EventKind::RailExit, Happens::RailExit),
+        (EventKind::Burnout, Happens::Burnout(EventKind::Burnout)),
+        (EventKind::StageIgnition, Happens::Ignition),
+        (EventKind::StageBurnout, Happens::Burnout(EventKind::StageBurnout)),
+        (EventKind::Apogee, Happens::Apogee),
+    ];
+    let when = |(kind, what): (EventKind, Happens)| marks[kind as usize].map(|mark| (mark.t_s, what));
+    let mut all: Vec<_> =
+        all.into_iter().filter_map(when).filter(|(t, _)| *t > from_s && *t < to_s).collect();
     all.sort_by(|a, b| a.0.total_cmp(&b.0));
     all
 }
