@@ -112,6 +112,9 @@ def complaints(row, folder):
             out.append(f"{event} was never seen")
         elif abs(err) > most and not (event == "liftoff" and truth["cls"] in ("gnss_only", "lossy")):
             out.append(f"{event} is off by {err:.2f} s")
+    for at, path in row["hindsight"].items():
+        if abs(path.get("height_m_err", 0.0)) > 0.5 * row["apogee_m"]:
+            out.append(f"with hindsight the height is off by {path['height_m_err']:.0f} m ({at})")
     for key in ("half", "near"):
         p = row[key]
         if not p or "h_err" not in p:
