@@ -325,7 +325,9 @@ impl<'a> Path<'a> {
             let var = self.spread[k].full();
             let beyond = |value: f64, var: f64, q: &Quantiles, least: f64| {
                 let sd = (q.p95 - q.p05) / WIDTH_90_SD;
-                !((value - q.p50).abs() < ASTRAY_SD * libm::sqrt(sd * sd + var.max(0.0) + least * least))
+                // No less sure than the filter: a path that has gone astray may say that it knows nothing.
+                let both = sd * sd + var.max(0.0).min(sd * sd) + least * least;
+                !((value - q.p50).abs() < ASTRAY_SD * libm::sqrt(both))
             };
             all += 1;
             beside += usize::from(
