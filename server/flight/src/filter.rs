@@ -157,6 +157,7 @@ pub(crate) struct Filter {
     /// Since when, and by how much at first, m, the height of doubted fixes has agreed, or differed by the same.
     pub(crate) gnss_run: Option<(f64, f64)>,
     pub(crate) gnss_odd: Option<(f64, f64)>,
+    /// The same of the climb that it tells, m/s, and whether its velocity is believed for that.
     pub(crate) gnss_climbs: Option<(f64, f64)>,
     pub(crate) gnss_moves: bool,
     /// The newest fix while GNSS is alone and doubted.

@@ -52,10 +52,8 @@ impl Filter {
     pub(crate) fn take_gnss(&mut self, m: &Model, s: &Sample, t_sd: f64) {
         let felt = self.acceleration.map(|a| a * a).iter().sum::<f64>();
         let hard = self.regime.burning || felt > 40.0 * 40.0;
-        let heard_baro = self.hears(Channel::Baro);
-        let heard_axial = self.hears(Channel::Axial);
         let burnt_out = self.regime.burnt_out_s;
-        if (self.regime.burning || self.t_s < burnt_out + AFTER_POWER_S) && (heard_axial || heard_baro) {
+        if (self.regime.burning || self.t_s < burnt_out + AFTER_POWER_S) && !self.is_blind() {
             // Something better is there. A receiver's lag reaches back over burnout for a while.
             return;
         }
@@ -66,8 +64,6 @@ impl Filter {
         }
         // A fix is as old as the last packet before this one, at most.
         let age_sd = 0.29 * self.packet_gap_s;
-        // Under hard acceleration a receiver coasts on with its flag set.
-        let widen = if hard { 9.0 } else { 1.0 };
         let speed = {
             let w = self.weights();
             let mut v = 0.0;
@@ -78,17 +74,14 @@ impl Filter {
         };
         let opening_sd_s = if self.about.is_none() && self.is_opening() { OPENING_SD_S } else { 0.0 };
         let age_sd = libm::hypot(age_sd, opening_sd_s);
-        let since = Since { t_sd: libm::hypot(t_sd, age_sd), changed_sd: opening_sd_s * speed, widen, hard };
+        let since = Since { t_sd: libm::hypot(t_sd, age_sd), changed_sd: opening_sd_s * speed, hard };
         // A receiver slower than the packets is heard with the same fix again and again.
         let fix_enu =
             Self::fix_enu(m, s).filter(|(e, n, _)| self.sensors.of(Channel::FixFlat).is_new(e + 1.7 * n));
         let climb = self.climb_told(s, &since);
         let by_now = climb.or_else(|| self.climb_of(s, &since).filter(|_| fix_enu.is_some()));
-        if let Some(told) = by_now
-            && (heard_baro || heard_axial)
-            && self.about.is_none()
-        {
-            self.watch_climb(told, heard_baro);
+        if let Some(told) = by_now.filter(|_| self.about.is_none() && !self.is_blind()) {
+            self.watch_climb(told);
         }
         if let Some(enu) = fix_enu {
             self.take_fix(m, s, enu, speed, &since);
@@ -108,15 +101,13 @@ impl Filter {
         let at_m = [e, n, up.unwrap_or(f64::NAN)];
         let fix = Fix {
             at_m: core::array::from_fn(|k| at_m[k] - self.zero_gnss_m[k].value),
-            flat_var: (flat + doubt) * since.widen,
-            tall_var: (tall + doubt) * since.widen,
-            widen: since.widen,
-            hard: since.hard,
+            flat_var: (flat + doubt) * since.widen(),
+            tall_var: (tall + doubt) * since.widen(),
         };
         let off = up.map_or((0.0, 1.0), |_| {
             (fix.at_m[2] - self.mean_of(&up_view(self.acceleration[2])), sqrt(fix.tall_var))
         });
-        let tall_agrees = up.is_none() || self.fix_up(&fix);
+        let tall_agrees = up.is_none() || self.fix_up(&fix, since);
         if up.is_some() {
             let (off_m, off_sd) = off;
             let odd = !tall_agrees && !since.hard && heard_baro && self.about.is_none();
@@ -133,7 +124,7 @@ impl Filter {
                 self.watch_ground(s.t_s, fix.at_m[2], sqrt(tall));
             }
         }
-        let agrees = self.fix_flat(&fix) && tall_agrees;
+        let agrees = self.fix_flat(&fix, since) && tall_agrees;
         // With hindsight it is known when it was to be believed.
         if self.about.is_none() {
             let doubted = self.gnss_doubted;
@@ -141,9 +132,9 @@ impl Filter {
             if doubted && !self.gnss_doubted && agrees {
                 // Believed again by this very fix: its velocity alone would drag the height along.
                 if up.is_some() {
-                    self.fix_up(&fix);
+                    self.fix_up(&fix, since);
                 }
-                self.fix_flat(&fix);
+                self.fix_flat(&fix, since);
             }
             if self.gnss_doubted && self.is_blind() {
                 self.gnss_alone(m, s, up.map(|_| fix.at_m));
@@ -154,13 +145,13 @@ impl Filter {
     }
 
     /// Compares the fix's height, and takes it if it is believed; says whether it agrees.
-    fn fix_up(&mut self, fix: &Fix) -> bool {
+    fn fix_up(&mut self, fix: &Fix, since: &Since) -> bool {
         let view = up_view(self.acceleration[2]);
-        self.gnss_numbers(Channel::FixUp, &[(fix.at_m[2], fix.tall_var, &view)], fix.hard)
+        self.gnss_numbers(Channel::FixUp, &[(fix.at_m[2], fix.tall_var, &view)], since.hard)
     }
 
     /// The same of its place.
-    fn fix_flat(&mut self, fix: &Fix) -> bool {
+    fn fix_flat(&mut self, fix: &Fix, since: &Since) -> bool {
         let along = self.acceleration;
         let zero = self.zero_gnss_m;
         let view = |k: usize| {
@@ -170,10 +161,10 @@ impl Filter {
                 (b.x[E + k] - back_m, row)
             }
         };
-        let variance = |k: usize| fix.flat_var + zero[k].sd * zero[k].sd * fix.widen;
+        let variance = |k: usize| fix.flat_var + zero[k].sd * zero[k].sd * since.widen();
         let (east, north) = (view(0), view(1));
         let both: [GnssNumber; 2] = [(fix.at_m[0], variance(0), &east), (fix.at_m[1], variance(1), &north)];
-        self.gnss_numbers(Channel::FixFlat, &both, fix.hard)
+        self.gnss_numbers(Channel::FixFlat, &both, since.hard)
     }
 
     /// The climb that is told, and its variance.
@@ -181,7 +172,7 @@ impl Filter {
         let z = s.velocity.and_then(|v| v.up_mps).filter(|v| v.is_finite())?;
         let by_time = since.t_sd * self.acceleration[2];
         let variance = self.sensors.variance(Channel::SpeedUp) + since.speed_var() + by_time * by_time;
-        Some((z, variance * since.widen))
+        Some((z, variance * since.widen()))
     }
 
     /// The same, if it is not the last one again.
@@ -192,7 +183,7 @@ impl Filter {
     /// Compares a told climb, before anything else of its packet is taken. One that is a surprise is of a receiver that has lost the sky: its
     /// place would be taken for a body that does not move sideways. One that goes along with a barometer's is of one that
     /// knows again how fast it flies, sooner than where it is.
-    fn watch_climb(&mut self, (z, variance): (f64, f64), heard_baro: bool) {
+    fn watch_climb(&mut self, (z, variance): (f64, f64)) {
         let view = self.speed_view(2);
         let surprise = self.least_surprise(&[(z, variance, &view)]);
         if surprise >= AGREES {
@@ -200,7 +191,7 @@ impl Filter {
             self.gnss_run = None;
         }
         let off = z - self.mean_of(&view);
-        let alike = surprise < FITS && heard_baro && z.abs() > TELLING_MPS && !self.is_blind();
+        let alike = surprise < FITS && self.hears(Channel::Baro) && z.abs() > TELLING_MPS;
         self.gnss_moves = steady_for(&mut self.gnss_climbs, alike, self.t_s, off, STEADY_SD_MPS) > MOVES_S;
     }
 
@@ -220,7 +211,7 @@ impl Filter {
         }
         let flat = s.velocity.and_then(|v| v.horizontal_mps);
         if let Some([e, n]) = flat.filter(|v| v[0].is_finite() && v[1].is_finite()) {
-            let variance = (self.sensors.variance(Channel::SpeedFlat) + since.speed_var()) * since.widen;
+            let variance = (self.sensors.variance(Channel::SpeedFlat) + since.speed_var()) * since.widen();
             if self.sensors.of(Channel::SpeedFlat).is_new(e + 1.7 * n) {
                 let (east, north) = (self.speed_view(0), self.speed_view(1));
                 let both: [GnssNumber; 2] = [(e, variance, &east), (n, variance, &north)];
@@ -399,18 +390,22 @@ impl Filter {
     }
 }
 
-/// What may have become of a velocity since it was measured: the spread of its moment, s, what it may have changed by beside, m/s, what
-/// variances are widened by under hard acceleration, and whether that is so.
+/// What may have become of what a receiver tells since it was measured: the spread of its moment, s, what a velocity may have changed by
+/// beside, m/s, and whether that was under hard acceleration.
 struct Since {
     t_sd: f64,
     changed_sd: f64,
-    widen: f64,
     hard: bool,
 }
 
 impl Since {
     fn speed_var(&self) -> f64 {
         self.changed_sd * self.changed_sd + 0.09
+    }
+
+    /// What variances are widened by: under hard acceleration a receiver coasts on with its flag set.
+    fn widen(&self) -> f64 {
+        if self.hard { 9.0 } else { 1.0 }
     }
 }
 
@@ -430,9 +425,6 @@ struct Fix {
     at_m: [f64; 3],
     flat_var: f64,
     tall_var: f64,
-    /// What variances are widened by under hard acceleration.
-    widen: f64,
-    hard: bool,
 }
 
 /// How a blob that is accelerated upwards like this, m/s2, sees a height by GNSS.

@@ -8,18 +8,24 @@
 //! Gaussian is enough. A round that leaves where the filter was, as far as that was known, is not taken: its linearisation did
 //! not hold. Unlike the filter it allocates, and it takes as long as the flight has samples.
 
+mod lived;
+mod transition;
+
 use crate::filter::{Filter, KINDS, Mark};
-use crate::linear::{Matrix, Packed, gain};
+use crate::linear::{Packed, gain};
 use crate::model::Model;
-use crate::motion::{Slopes, carry_seen};
+use crate::motion::carry_seen;
 use crate::motor::Stage;
 use crate::output::{Estimate, EventKind, Phase, Quantiles};
 use crate::phase::TAIL_OVER_TAU;
 use crate::plan::Plan;
 use crate::sample::{Report, Sample};
-use crate::state::{BB, BLAG, BS, Blob, D, E, H, N, PRED, TAU, VE, VN, VU, WE, WN};
+use crate::state::{BLAG, Blob, D, E, H, N, TAU, VE, VN, VU};
 use crate::track::{order, same};
 use crate::tracker::Tracker;
+
+use lived::{Lived, Moment};
+use transition::Transition;
 
 /// Rounds over a stretch; the path moves by less than its own spread after two.
 const ROUNDS: usize = 3;
@@ -34,9 +40,8 @@ const OPENING: f64 = 1.2;
 /// Spread of the barometer's lag, s (common practice, no source): it is hardly learnt, as a path that lags looks like one that
 /// is flown later.
 const BLAG_SD_S: f64 = 0.045;
-/// Canopies, and how long after one was seen what is thought under it has settled, s (common practice, no source). How long one opens.
+/// Canopies, and how long one opens, s (common practice, no source).
 const CANOPIES: [EventKind; 2] = [EventKind::FirstChute, EventKind::MainChute];
-const SETTLES_S: f64 = 1.0;
 const OPENING_S: f64 = 2.0;
 /// How far a smoothed path may lie beside the filter's, in standard deviations of both, at all but one instant in twenty; what two
 /// are counted to differ by anyhow are a metre and a metre a second. And the width of a 90 % interval, standard deviations.
@@ -77,7 +82,7 @@ pub fn smoothed(plan: &Plan, samples: &[Sample], reports: &[Report]) -> Vec<(usi
         if let Some((seen, carrier)) = tracker.hindsight(body) {
             let parent = carrier.and_then(|c| paths.get(c)).map_or(&[][..], Vec::as_slice);
             stretches = Path::stretches(m, &own, seen, lived, parent);
-            out.extend(told_by(&stretches, lived, seen).map(|e| (body, e)));
+            out.extend(told_by(&stretches, lived, seen).into_iter().map(|e| (body, e)));
         }
         paths.push(stretches);
     }
@@ -105,17 +110,16 @@ fn through(
 }
 
 /// What is said of a body's flight: the smoothed stretches, and between them what the filter said.
-fn told_by<'a>(stretches: &'a [Path<'a>], lived: &'a Lived, seen: &Filter) -> impl Iterator<Item = Estimate> {
+fn told_by(stretches: &[Path], lived: &Lived, seen: &Filter) -> Vec<Estimate> {
     let mark = |k| seen.marked(k).map(|m| m.t_s);
     let landed_s = mark(EventKind::Landing).unwrap_or(f64::INFINITY);
     let began_s = mark(EventKind::Liftoff).or(mark(EventKind::Freed)).unwrap_or(f64::NEG_INFINITY);
     let covered = |t: f64| stretches.iter().any(|p| p.covers(t));
-    let between =
-        lived.moments.iter().filter(move |x| x.t_s > began_s && x.t_s < landed_s && !covered(x.t_s));
+    let between = lived.moments.iter().filter(|x| x.t_s > began_s && x.t_s < landed_s && !covered(x.t_s));
     let mut all: Vec<Estimate> = stretches.iter().flat_map(Path::estimates).collect();
     all.extend(between.filter_map(|x| x.said));
     all.sort_by(|a, b| a.t_s.total_cmp(&b.t_s));
-    all.into_iter()
+    all
 }
 
 /// Something that happens at a known moment.
@@ -135,77 +139,6 @@ struct Knot {
     after: ([f64; N], Packed),
     /// From the knot before to this one.
     moved: Transition,
-}
-
-/// Slopes of a state by the one before it: motion and its parameters in full, the rest stays or was opened anew.
-#[derive(Clone)]
-struct Transition {
-    motion: [[f64; PRED]; PRED],
-    kept: [f64; N],
-    /// What the barometer's scale added to its offset, m.
-    climbed_m: f64,
-}
-
-impl Transition {
-    fn none() -> Self {
-        let mut motion = [[0.0; PRED]; PRED];
-        for (i, row) in motion.iter_mut().enumerate() {
-            row[i] = 1.0;
-        }
-        Self { motion, kept: [1.0; N], climbed_m: 0.0 }
-    }
-
-    fn step(&mut self, s: &Slopes) {
-        let before = self.motion;
-        for (row, phi) in self.motion.iter_mut().zip(&s.phi) {
-            *row = [0.0; PRED];
-            for (f, old) in phi.iter().zip(&before) {
-                for (r, o) in row.iter_mut().zip(old) {
-                    *r += f * o;
-                }
-            }
-        }
-        for (i, fade) in [(D, s.fade), (WE, s.wind_fade), (WN, s.wind_fade)] {
-            for r in &mut self.motion[i] {
-                *r *= fade;
-            }
-        }
-        self.kept[BB] *= s.offset_fade;
-        self.climbed_m = s.offset_fade * self.climbed_m + s.climbed_m * self.kept[BS];
-    }
-
-    /// The state is independent of what it was.
-    fn cut(&mut self, i: usize) {
-        self.kept[i] = 0.0;
-        if i == BB {
-            self.climbed_m = 0.0;
-        }
-        if i < PRED {
-            self.motion[i] = [0.0; PRED];
-        }
-    }
-
-    fn times(&self, x: &[f64; N]) -> [f64; N] {
-        let mut out = [0.0; N];
-        for i in 0..N {
-            out[i] = if i < PRED {
-                self.motion[i].iter().zip(x).map(|(f, x)| f * x).sum()
-            } else {
-                self.kept[i] * x[i]
-            };
-        }
-        out[BB] += self.climbed_m * x[BS];
-        out
-    }
-
-    /// P F'.
-    fn cross(&self, p: &Matrix) -> Matrix {
-        let mut out = [[0.0; N]; N];
-        for (row, p) in out.iter_mut().zip(p) {
-            *row = self.times(p);
-        }
-        out
-    }
 }
 
 /// One body's flight.
@@ -609,68 +542,6 @@ impl Start {
 /// Samples between two instants.
 fn within(samples: &[Sample], from_s: f64, to_s: f64) -> impl Iterator<Item = &Sample> {
     samples.iter().skip_while(move |s| s.t_s <= from_s).take_while(move |s| s.t_s < to_s)
-}
-
-/// What the filter of a body thought as its samples came.
-#[derive(Clone, Default)]
-struct Lived {
-    moments: Vec<Moment>,
-    /// Where it joined a flight that it had not seen lift off.
-    joined: Option<Start>,
-    /// When each canopy was first seen to be open, s, and what was thought once that had settled.
-    seen_s: [Option<f64>; CANOPIES.len()],
-    settled: Vec<Start>,
-    waited: bool,
-}
-
-/// What it thought at one sample.
-#[derive(Clone)]
-struct Moment {
-    t_s: f64,
-    /// Whether GNSS was believed, and whether anything horizontal was known.
-    believed: bool,
-    flat_known: bool,
-    x: Option<[f64; N]>,
-    said: Option<Estimate>,
-}
-
-impl Lived {
-    /// Notes what a body's filter thinks; of samples that came late and changed what was thought before, only what is thought now.
-    fn note(&mut self, m: &Model, f: &Filter) {
-        if self.moments.last().is_some_and(|x| x.t_s >= f.t_s) {
-            return;
-        }
-        let best = f.likeliest();
-        let start = best.map(|blob| Start { t_s: f.t_s, phase: f.phase, blob });
-        let waits = f.phase == Phase::Waiting;
-        if self.waited && !waits && f.marked(EventKind::Liftoff).is_none() {
-            self.joined = start;
-        }
-        self.waited = waits;
-        for (seen, kind) in self.seen_s.iter_mut().zip(CANOPIES) {
-            match *seen {
-                None => *seen = f.marked(kind).map(|_| f.t_s),
-                Some(t) if f.t_s >= t + SETTLES_S && t.is_finite() => {
-                    self.settled.extend(start);
-                    *seen = Some(f64::INFINITY);
-                }
-                Some(_) => {}
-            }
-        }
-        self.moments.push(Moment {
-            t_s: f.t_s,
-            believed: !f.gnss_doubted,
-            flat_known: f.flat_known,
-            x: best.map(|b| b.x),
-            said: if waits { None } else { crate::report::state(m, f) },
-        });
-    }
-
-    /// What was thought at an instant, or last before it.
-    fn at(&self, t_s: f64) -> Option<&Moment> {
-        let after = self.moments.partition_point(|x| x.t_s <= t_s);
-        self.moments.get(after.saturating_sub(1))
-    }
 }
 
 /// What happened, in order.
