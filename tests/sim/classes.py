@@ -13,7 +13,7 @@ from .air import drawn_air, normal_gravity, standard_temperature_k
 from .wind import Wind
 
 CLASSES = ["small", "straight", "leaning", "arcing", "transonic", "high", "two_stage", "pressure_only", "gnss_only",
-           "no_gnss", "full", "lossy", "told_wrong", "reboot", "chute_failure", "untold"]
+           "no_gnss", "full", "lossy", "told_wrong", "reboot", "chute_failure", "untold", "opens_early"]
 # what a flight must have done to belong to its class: apogee height (m) and greatest Mach number
 BOUNDS = {"small": ((80.0, 360.0), (0.0, 0.9)), "transonic": ((800.0, 7000.0), (1.0, 1.45)),
           "high": ((9000.0, 32000.0), (1.0, 4.5)), "two_stage": ((300.0, 12000.0), (0.0, 3.0))}
@@ -123,6 +123,10 @@ def draw(cls, seed, attempt=0):
     elif cls in ("pressure_only", "gnss_only", "no_gnss", "full", "lossy", "told_wrong", "reboot", "chute_failure", "untold"):
         s.update(target=math.exp(u(math.log(300), math.log(3000))), dry=u(1.5, 20), d=u(0.06, 0.16))
         if rng.random() < 0.35:
+            tilt, offset, margin_cal, tip = u(3, 10), u(0.5, 3.0), u(0.9, 2.5), 0.12
+    elif cls == "opens_early":
+        s.update(target=math.exp(u(math.log(300), math.log(2500))), dry=u(2, 40), d=u(0.08, 0.3), tw=u(4.6, 9))
+        if rng.random() < 0.6:
             tilt, offset, margin_cal, tip = u(3, 10), u(0.5, 3.0), u(0.9, 2.5), 0.12
     impulse, burn, prop = impulse_for(s["target"], s["dry"], s["tw"], s["isp"], s["d"], s["cd"], rho0)
     if cls == "transonic":
@@ -259,7 +263,7 @@ def recovery(cls, rng, dry, delta, diameter, rho0):
         fail_drogue, fail_main = what in (0, 1), what in (0, 2)
         late = u(3.0, 8.0) if what == 3 else 0.0
     single = cls in ("small", "untold") or (cls == "straight" and rng.random() < 0.3)
-    drogueless = not single and cls not in ("leaning", "high", "two_stage") and rng.random() < 0.15
+    drogueless = not single and cls not in ("leaning", "high", "two_stage", "opens_early") and rng.random() < 0.15
     descents = []
     if single:
         c = cue("chute out", "chute", 0, "after apogee", float(round(u(0.0, 1.5), 1)), limit=25.0, mass=body_mass, fails=fail_drogue, late=late)
@@ -267,7 +271,11 @@ def recovery(cls, rng, dry, delta, diameter, rho0):
     else:
         kinds = "tumbling" if drogueless else "drogue"
         name = "separation" if drogueless else "drogue out"
-        c = cue(name, "separation" if drogueless else "chute", 0, "after apogee", 1.5 if cls == "leaning" else float(round(u(0, 2), 1)),
+        if cls == "opens_early":
+            when, value = "climb rate below", float(round(u(5.0, 22.0), 1))
+        else:
+            when, value = "after apogee", 1.5 if cls == "leaning" else float(round(u(0, 2), 1))
+        c = cue(name, "separation" if drogueless else "chute", 0, when, value,
                 limit=None if drogueless else float(round(u(25, 40))), mass=body_mass, fails=fail_drogue, late=late)
         rate = u(22, 35) if drogueless else u(16, 26)
         descents.append((kinds, c, area_of(body_mass, rate)))

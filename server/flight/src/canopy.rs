@@ -7,7 +7,7 @@ use libm::sqrt;
 
 use crate::filter::{Canopy, Filter};
 use crate::output::{EventKind, Phase};
-use crate::state::{LNK, VE, VN, VU};
+use crate::state::{H, LNK, VE, VN, VU};
 
 /// How late a canopy may open and still be expected, s; how often its opening is supposed, s; with what weight after its
 /// time (an opening once in a few seconds; larger: false openings under gusts; smaller: real ones are seen later); and how
@@ -21,6 +21,9 @@ const CANOPY_LEAST: f64 = 0.02;
 /// ln k by which drag may be below the told one and still be the canopy's, and how long its opening takes to be seen, s.
 const CANOPY_NEAR: f64 = 1.0;
 const CANOPY_SEEN_S: f64 = 0.5;
+/// Height below which nothing that is stopped is taken for a canopy that opens, m: a barometer is off by so much after a flight (common
+/// practice, no source).
+const OPENS_ABOVE_M: f64 = 5.0;
 /// Spread of a dated opening, s.
 const CANOPY_DATED_S: f64 = 0.35;
 /// Diameters of the way on which a canopy fills (Knacke 1992, ch. 5, from memory: 8 for solid flat circular ones), and the
@@ -49,11 +52,14 @@ impl Filter {
     /// under the told drag, which either win by what is measured next or are dropped.
     pub(crate) fn suppose_canopy(&mut self) {
         let Some(mut c) = self.canopy else { return };
-        if self.phase != Phase::Descending || self.t_s < c.from_s || self.t_s < c.tried_s + CANOPY_EVERY_S {
+        if !self.may_hang() || self.t_s < c.from_s || self.t_s < c.tried_s + CANOPY_EVERY_S {
             return;
         }
         if self.t_s > c.until_s {
             self.canopy = None;
+            if self.phase == Phase::Coasting {
+                self.regime.coasts();
+            }
             return;
         }
         c.tried_s = self.t_s;
@@ -95,11 +101,16 @@ impl Filter {
     /// Sees an opening: the belief is under the told drag, give or take a factor, and sure of it.
     pub(crate) fn see_canopy(&mut self) {
         let Some(c) = self.canopy else { return };
-        if self.phase != Phase::Descending || !c.device || self.t_s < c.from_s {
+        if !self.may_hang() || !c.device || self.t_s < c.from_s {
             return;
         }
         let (ln_k, var) = self.moments(LNK);
         if ln_k - 1.6 * sqrt(var) < c.ln_k - CANOPY_NEAR {
+            return;
+        }
+        // The ground stops as a canopy does.
+        let (height_m, height_var) = self.moments(H);
+        if height_m - 2.0 * sqrt(height_var) < OPENS_ABOVE_M {
             return;
         }
         // A belief that was this wide from the start has seen nothing yet.
@@ -118,7 +129,22 @@ impl Filter {
     /// Whether a canopy may be opening, or has just done so.
     pub(crate) fn is_opening(&self) -> bool {
         let supposed = self.canopy.is_some_and(|c| c.device && self.t_s >= c.from_s);
-        self.phase == Phase::Descending && (supposed || self.t_s < self.canopy_seen_s + OPENING_HEARD_S)
+        self.may_hang() && (supposed || self.t_s < self.canopy_seen_s + OPENING_HEARD_S)
+    }
+
+    /// Whether what holds it back is out or may be, on the way up too: it falls, or a cue before apogee has opened something. It does not
+    /// fly along its nose then.
+    pub(crate) fn may_hang(&self) -> bool {
+        let seen = |k| self.marked(k).is_some_and(|k| k.t_s <= self.t_s);
+        match self.phase {
+            Phase::Descending => true,
+            Phase::Coasting => {
+                self.canopy.is_some_and(|c| self.t_s >= c.from_s)
+                    || seen(EventKind::FirstChute)
+                    || seen(EventKind::MainChute)
+            }
+            _ => false,
+        }
     }
 
     /// When it opened by the blobs that say so, and the spread; half a second before now where it crept in.

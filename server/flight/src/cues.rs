@@ -291,7 +291,7 @@ impl<'a> Way<'a> {
     fn by_height(&mut self, height_m: f64, delay_s: f64) -> Hit {
         let (m, f, b) = (self.m, self.f, self.b);
         let (ahead, top) = self.top();
-        let mut fall = Fall::from(m, f, &top, ahead.t_s).learning(f, b);
+        let mut fall = Fall::from(m, f, &top, ahead.t_s).after(&ahead).learning(f, b);
         fall.planned_until(height_m);
         let mut hit = top;
         hit.t_s = fall.t_s + delay_s;

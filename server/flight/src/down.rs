@@ -14,7 +14,7 @@ use crate::filter::Filter;
 use crate::model::Model;
 use crate::output::{Case, EventKind, Phase};
 use crate::plan::{DescentState, MAX_CUES, Trigger};
-use crate::predict::Hit;
+use crate::predict::{Ahead, Hit};
 use crate::state::{Blob, LNK};
 use crate::wind::{gust_length_m, kept};
 
@@ -136,6 +136,17 @@ impl<'a> Fall<'a> {
             t_var: 0.0,
             ln_area_sd: told,
         }
+    }
+
+    /// What has opened on the way up is out from the start.
+    #[must_use]
+    pub(crate) fn after(mut self, ahead: &Ahead<'_>) -> Self {
+        if let Some((cue, t_s)) = ahead.opened
+            && let Some(acted) = self.acted.get_mut(cue)
+        {
+            *acted = Some(t_s.min(self.t_s));
+        }
+        self
     }
 
     /// Another case than the planned one.

@@ -404,10 +404,9 @@ impl Filter {
         if gap > 600.0 * SLICE_S {
             slice = gap / 600.0;
         }
-        let began = self.t_s;
         while self.t_s < t_s - 1e-9 {
             let span = (t_s - self.t_s).min(slice);
-            if self.t_s - began > APART_S && self.blobs.len() > 1 {
+            if self.t_s - self.used_s > APART_S && self.blobs.len() > 1 {
                 crate::mixture::join_all(&mut self.blobs);
             }
             self.before_slice(m);

@@ -35,7 +35,7 @@ const ACROSS_SHARE: f64 = 0.02;
 impl Filter {
     pub(crate) fn take_axial(&mut self, m: &Model, s: &Sample) {
         let Some(z) = s.axial_mps2.filter(|f| f.is_finite() && f.abs() < 5000.0) else { return };
-        if matches!(self.phase, Phase::Descending | Phase::Down) {
+        if self.phase == Phase::Down || self.may_hang() {
             return;
         }
         // At the end of its range: the greatest value, over 5 g, more than once.

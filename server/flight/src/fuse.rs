@@ -256,7 +256,7 @@ impl Filter {
         };
         let patience = if shock > noise { 15 } else { 6 };
         // A charge's gas is in the bay for a while: nothing gives way to that.
-        let falls = self.phase == Phase::Descending && self.about.is_none();
+        let falls = self.may_hang() && self.about.is_none();
         let patience_s = if falls { CHARGE_LASTS_S } else { 0.0 };
         // What is left of it lies between nothing and what its venting leaves, and errs one way all the time.
         let left_pa = if falls { 0.5 * self.puff_pa() } else { 0.0 };
@@ -321,7 +321,7 @@ impl Filter {
 
     fn take_tilt(&mut self, m: &Model, s: &Sample) {
         let Some(z) = s.tilt_rad.filter(|v| v.is_finite() && *v >= 0.0 && *v < 3.2) else { return };
-        if !matches!(self.phase, Phase::Powered | Phase::Coasting) || self.climb() < 12.0 {
+        if !matches!(self.phase, Phase::Powered | Phase::Coasting) || self.may_hang() || self.climb() < 12.0 {
             return;
         }
         // A body points a few degrees off its path, and a gyro drifts.

@@ -308,7 +308,7 @@ impl Filter {
         if !agrees {
             self.gnss_doubted = true;
             let by_baro = self.hears(Channel::Baro);
-            let flies_alone = self.phase == Phase::Coasting && self.is_blind();
+            let flies_alone = self.phase == Phase::Coasting && !self.may_hang() && self.is_blind();
             let record = self.sensors.of(channel);
             record.rejects += numbers.len() as u32;
             // Nothing else may be left: what a receiver goes on saying for five fixes in coast is so, unless a barometer is there to

@@ -11,7 +11,7 @@ use crate::filter::{Canopy, Filter, Mark, Top};
 use crate::model::Model;
 use crate::output::{EventKind, Origin, Phase};
 use crate::plan::{CueKind, DescentState, Trigger};
-use crate::predict::{Hit, Summit};
+use crate::predict::{Hit, Summit, told_ln_sd};
 use crate::sensors::Channel;
 use crate::state::{AB, AS, Blob, D, E, LNK, TAU, VU};
 
@@ -40,6 +40,8 @@ const FAINT_DRAG_MPS2: f64 = 12.0;
 const EARLY_S: f64 = 1.0;
 /// Climb rate from which an apogee that was called is taken back, m/s.
 const STILL_CLIMBING_MPS: f64 = 8.0;
+/// Force across the path of what falls or hangs that is not known, over the one along it.
+const FALLS_ROUGHLY: f64 = 0.08;
 /// Silence of the accelerometer after which a stage is taken to light at its told time, s.
 const FELT_S: f64 = 0.6;
 
@@ -230,8 +232,9 @@ impl Filter {
 
     /// Before a slice of time is carried.
     pub(crate) fn before_slice(&mut self, m: &Model) {
-        if self.phase == Phase::Descending {
+        if self.may_hang() {
             self.regime.ln_k_rate = if self.t_s < self.open_until_s { 0.5 } else { 0.08 };
+            self.regime.rough = FALLS_ROUGHLY;
         }
         if !self.regime.burning && self.regime.thrust_sd > 0.0 {
             // Nothing lights a tail again: what may still come of it fades as it does.
@@ -411,7 +414,7 @@ impl Filter {
         self.phase = Phase::Descending;
         self.regime.burning = false;
         self.regime.thrust_sd = 0.0;
-        self.regime.rough = 0.08;
+        self.regime.rough = FALLS_ROUGHLY;
         for b in self.blobs.iter_mut() {
             b.x[D] = 0.0;
             b.reopen(D, 1e-6);
@@ -470,7 +473,7 @@ impl Filter {
                 device: matches!(d.state, DescentState::Drogue | DescentState::Main | DescentState::Streamer),
                 main: d.state == DescentState::Main,
                 ln_k: m.ln_k_under(body, area.value),
-                sd: (area.sd / area.value.max(1e-9)).clamp(0.1, 0.6),
+                sd: told_ln_sd(&area),
                 drag_area_m2: area.value,
                 from_s: acts_s - 2.0 * sd_s,
                 planned_s: acts_s + 2.0 * sd_s + 0.5,

@@ -4,15 +4,17 @@
 //! blob: the covariance at the mean's moment is projected along the motion on the condition, which gives spread and
 //! correlation of the moment itself. The blobs' Gaussians then add up to quantiles.
 
+use crate::canopy::canopy_fill_s;
 use crate::filter::{BLOBS, Filter};
 use crate::model::Model;
 use crate::motion::{
     Regime, acceleration_of, air_cov, airspeed, heading, longest_step_s, rail_exit_in_s, step,
 };
-use crate::output::{Phase, Prediction, Quantiles};
+use crate::output::{EventKind, Phase, Prediction, Quantiles};
 use crate::phase::tail_tau_s;
+use crate::plan::{DescentState, MAX_CUES, Told, Trigger};
 use crate::quantiles::Spread;
-use crate::state::{Blob, D, H, PRED, VE, VU};
+use crate::state::{Blob, D, H, LNK, NEVER_S, PRED, VE, VU};
 
 /// Blobs of less weight are left out of predictions.
 pub(crate) const LEAST_WEIGHT: f64 = 4e-3;
@@ -27,6 +29,12 @@ pub(crate) const CLOCK_SD_S: f64 = 0.035;
 const POWERED_STEP_S: f64 = 0.15;
 const POWERED_STEPS: f64 = 32.0;
 const COAST_STEPS: f64 = 3.0;
+
+/// Within what a climb rate has been reached, m/s; how long after the spread of its moment a device may still open on the way up, s; and how
+/// far below the told one, in standard deviations, ln k is that of what is out.
+const CLIMB_REACHED_MPS: f64 = 0.05;
+const STILL_OPENS_S: f64 = 0.5;
+const OUT_SD: f64 = 3.0;
 
 /// What defines a moment.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -112,11 +120,22 @@ pub(crate) struct Ahead<'a> {
     pub(crate) t_s: f64,
     /// A later stage and when it lights.
     next: Option<(usize, f64, f64)>,
+    /// What the plan opens on the way up.
+    opening: Option<Opening>,
+    /// Cue of what has opened on this way, and when.
+    pub(crate) opened: Option<(usize, f64)>,
 }
 
 impl<'a> Ahead<'a> {
     pub(crate) fn from(m: &'a Model, f: &Filter, blob: &Blob) -> Self {
-        let mut ahead = Self { m, regime: f.regime, blob: *blob, t_s: f.t_s, next: None };
+        let opening = Opening::before_apogee(m, f, blob);
+        Self { opening, ..Self::shut(m, f, blob) }
+    }
+
+    /// The same, and nothing more opens on the way up, whatever is planned.
+    pub(crate) fn shut(m: &'a Model, f: &Filter, blob: &Blob) -> Self {
+        let mut ahead =
+            Self { m, regime: f.regime, blob: *blob, t_s: f.t_s, next: None, opening: None, opened: None };
         if matches!(f.phase, Phase::Coasting) {
             let kind = f.regime.burnout();
             let out = f.marked(kind).map_or(f.t_s, |b| b.t_s);
@@ -183,6 +202,52 @@ impl<'a> Ahead<'a> {
         }
     }
 
+    /// What the plan opens on the way up comes out when its moment has come.
+    fn come_out(&mut self) {
+        let Some(mut o) = self.opening else { return };
+        if o.due_s.is_none() && !self.power_to_come() {
+            let above = self.blob.x[VU] - o.climb_mps;
+            if above < CLIMB_REACHED_MPS {
+                o.due_s = Some(self.t_s + (above / 9.8).clamp(-0.5, 0.0) + o.after_s);
+                self.opening = Some(o);
+            }
+        }
+        if o.due_s.is_none_or(|due| self.t_s < due - 1e-6) {
+            return;
+        }
+        self.opening = None;
+        self.opened = Some((o.cue, self.t_s));
+        let shut = acceleration_of(self.m, &self.regime, &self.blob, self.t_s);
+        let (_, v) = airspeed(self.m, &self.blob.x);
+        let shut_k = self.blob.k_at(self.t_s).0;
+        self.blob.x[LNK] = o.ln_k;
+        self.blob.reopen(LNK, o.ln_k_sd * o.ln_k_sd);
+        self.blob.opened_s = NEVER_S;
+        // Sooner or later by so much is so long under another acceleration.
+        let open = acceleration_of(self.m, &self.regime, &self.blob, self.t_s);
+        for i in 0..3 {
+            for j in 0..3 {
+                self.blob.p[VE + i][VE + j] += (open[i] - shut[i]) * (open[j] - shut[j]) * o.sd_s * o.sd_s;
+            }
+        }
+        self.blob.opened_s = self.t_s;
+        self.blob.shut_k = shut_k;
+        self.blob.fill_s = if o.fills { canopy_fill_s(o.drag_area_m2, v) } else { 0.0 };
+    }
+
+    /// Longest time until what opens on the way up has to be looked at, s.
+    fn until_opening_s(&self) -> f64 {
+        let Some(o) = self.opening else { return f64::INFINITY };
+        if let Some(due) = o.due_s {
+            return (due - self.t_s).max(1e-4);
+        }
+        if self.power_to_come() {
+            return f64::INFINITY;
+        }
+        let acc = acceleration_of(self.m, &self.regime, &self.blob, self.t_s)[2].min(-1.0);
+        ((self.blob.x[VU] - o.climb_mps) / -acc).max(0.01)
+    }
+
     /// Longest sensible next step.
     fn stride(&self) -> f64 {
         let v = self.blob.x[VU].abs();
@@ -218,7 +283,8 @@ impl<'a> Ahead<'a> {
     /// One step of at most `most_s`.
     pub(crate) fn advance(&mut self, most_s: f64) {
         self.turn();
-        let dt = self.stride().min(most_s).max(1e-4);
+        self.come_out();
+        let dt = self.stride().min(most_s).min(self.until_opening_s()).max(1e-4);
         step::<PRED>(self.m, &self.regime, &mut self.blob, self.t_s, dt);
         self.t_s += dt;
     }
@@ -261,6 +327,88 @@ impl<'a> Ahead<'a> {
     pub(crate) fn hit(&self, crossing: Crossing) -> Hit {
         Hit::here(self.m, &self.regime, &self.blob, self.t_s, crossing)
     }
+}
+
+/// A device that the plan opens before apogee.
+#[derive(Clone, Copy, Debug)]
+struct Opening {
+    cue: usize,
+    /// When it is due, s, where that is known; else the climb rate that it waits for, m/s, and how long after that it is out, s.
+    due_s: Option<f64>,
+    climb_mps: f64,
+    after_s: f64,
+    /// Spread of that moment, s.
+    sd_s: f64,
+    ln_k: f64,
+    ln_k_sd: f64,
+    drag_area_m2: f64,
+    /// Whether it is a canopy, which takes time to fill.
+    fills: bool,
+}
+
+impl Opening {
+    /// The first of them that the plan still has, for a blob under which it is not out.
+    fn before_apogee(m: &Model, f: &Filter, blob: &Blob) -> Option<Self> {
+        if f.top.is_some() || !matches!(f.phase, Phase::Powered | Phase::Coasting) {
+            return None;
+        }
+        let body = m.plan.bodies.get(f.body)?;
+        body.descents.iter().find_map(|d| {
+            let told = m.plan.cues.get(d.cue)?;
+            let (ln_k, ln_k_sd) = (m.ln_k_under(body, d.drag_area_m2.value), told_ln_sd(&d.drag_area_m2));
+            let device =
+                matches!(d.state, DescentState::Drogue | DescentState::Main | DescentState::Streamer);
+            let mut o = Self {
+                cue: d.cue,
+                due_s: None,
+                climb_mps: 0.0,
+                after_s: 0.0,
+                sd_s: told.delay_s.sd,
+                ln_k,
+                ln_k_sd,
+                drag_area_m2: d.drag_area_m2.value,
+                fills: device,
+            };
+            o.waits_for(m, f, d.cue, 0)?;
+            // What should be out and is not, or is, is in the belief.
+            let missed = f
+                .cue_s
+                .get(d.cue)
+                .copied()
+                .flatten()
+                .is_some_and(|t| f.t_s > t + 2.0 * o.sd_s + STILL_OPENS_S);
+            let out = blob.x[LNK] > ln_k - OUT_SD * ln_k_sd;
+            (!missed && !out).then_some(o)
+        })
+    }
+
+    /// What its cue waits for, on the way up; none where it waits for something later.
+    fn waits_for(&mut self, m: &Model, f: &Filter, cue: usize, depth: usize) -> Option<()> {
+        let told = m.plan.cues.get(cue)?;
+        if let Some(t) = f.cue_s.get(cue).copied().flatten() {
+            self.due_s = Some((t + self.after_s).max(f.t_s));
+            return Some(());
+        }
+        self.after_s += told.delay_s.value;
+        let marked = |k: EventKind| f.marked(k).map(|k| k.t_s);
+        match told.trigger {
+            Trigger::ClimbRateBelow(c) if c > 0.0 => self.climb_mps = c,
+            Trigger::BeforeApogee(s) if s > 0.0 => self.climb_mps = 9.8 * s,
+            Trigger::AfterLiftoff(s) => self.due_s = Some(marked(EventKind::Liftoff)? + s + self.after_s),
+            Trigger::AfterBurnout(s) => self.due_s = Some(marked(EventKind::Burnout)? + s + self.after_s),
+            Trigger::AfterCue(c, s) if depth < MAX_CUES => {
+                self.after_s += s;
+                return self.waits_for(m, f, c, depth + 1);
+            }
+            _ => return None,
+        }
+        Some(())
+    }
+}
+
+/// Spread of a told area's logarithm.
+pub(crate) fn told_ln_sd(area: &Told) -> f64 {
+    (area.sd / area.value.max(1e-9)).clamp(0.1, 0.6)
 }
 
 /// Gathers blobs at apogee.

@@ -97,7 +97,7 @@ impl Spread {
         }
     }
 
-    /// Length of a Gaussian vector (three axes; the third may be certain).
+    /// Length of a Gaussian vector of three axes, of which one may be certain.
     pub(crate) fn length(&mut self, weight: f64, mean: &[f64; 3], cov: &[[f64; 3]; 3]) {
         let len2 = mean[0] * mean[0] + mean[1] * mean[1] + mean[2] * mean[2];
         let trace = cov[0][0] + cov[1][1] + cov[2][2];
@@ -115,7 +115,12 @@ impl Spread {
         }
         self.parts += 2;
         self.single = None;
-        // Cholesky of the flat part; the third axis follows by regression, its rest is added in square.
+        // The surest axis last: what is left of it is added in square, which spreads nothing.
+        let last = if cov[2][2] > cov[0][0].min(cov[1][1]) { usize::from(cov[1][1] < cov[0][0]) } else { 2 };
+        let axes = [(last + 1) % 3, (last + 2) % 3, last];
+        let mean = axes.map(|i| mean[i]);
+        let cov = axes.map(|i| axes.map(|j| cov[i][j]));
+        // Cholesky of the first two; the third axis follows by regression.
         let l00 = sqrt(cov[0][0].max(1e-12));
         let l10 = cov[1][0] / l00;
         let l11 = sqrt((cov[1][1] - l10 * l10).max(1e-12));
@@ -348,6 +353,35 @@ mod tests {
         let q = s.quantiles().unwrap();
         // Rayleigh: median 1.177, 95 % 2.448.
         assert!((q.p50 - 1.177).abs() < 0.13 && (q.p95 - 2.448).abs() < 0.15, "{q:?}");
+    }
+
+    /// What falls under a canopy is known sideways, and not how fast: the third axis is the one that spreads. Against the lengths of the
+    /// sum along it.
+    #[test]
+    fn a_length_spreads_along_whichever_axis_does() {
+        for axis in 0..3 {
+            let (mut mean, mut cov) = ([0.0; 3], [[0.0; 3]; 3]);
+            mean[axis] = -9.0;
+            for (i, row) in cov.iter_mut().enumerate() {
+                row[i] = if i == axis { 25.0 } else { 0.2 };
+            }
+            let mut s = Spread::new();
+            s.length(1.0, &mean, &cov);
+            let q = s.quantiles().unwrap();
+            let exact = |p: f64| {
+                let (mut sum, mut at) = (0.0, 0.0);
+                while sum < p {
+                    at += 1e-3;
+                    for z in [(at + 9.0) / 5.0, (-at + 9.0) / 5.0] {
+                        sum += 1e-3 / 5.0 * 0.398_942_28 * libm::exp(-0.5 * z * z);
+                    }
+                }
+                at
+            };
+            for (told, p) in [(q.p05, 0.05), (q.p50, 0.5), (q.p95, 0.95)] {
+                assert!((told - exact(p)).abs() < 0.9, "axis {axis}: {q:?}, {p} at {}", exact(p));
+            }
+        }
     }
 
     /// About nothing every direction is alike and the middle the likeliest spot: discs, of the radii within which 90 % and

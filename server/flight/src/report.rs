@@ -93,6 +93,7 @@ pub(crate) fn state(m: &Model, f: &Filter) -> Option<Estimate> {
     // Spread as wide as the told one tells nothing.
     let lean = lean.filter(|l| {
         matches!(f.phase, Phase::Powered | Phase::Coasting)
+            && !f.may_hang()
             && (l.p95 - l.p05) < (2.2 * m.lean_sd_rad).max(0.35)
             && (known || f.tilt_known || l.p95 - l.p05 < 1.6 * m.lean_sd_rad.max(0.06))
     });
@@ -143,7 +144,7 @@ fn lean_of(lean: &mut Spread, w: f64, hit: &Hit) {
 
 /// The planned descent state that the drag learnt on the way down fits best, if it fits any.
 pub(crate) fn descent_state(m: &Model, f: &Filter) -> Option<DescentState> {
-    if f.phase != Phase::Descending {
+    if !f.may_hang() {
         return None;
     }
     let body = m.plan.bodies.get(f.body)?;
@@ -205,14 +206,15 @@ pub(crate) fn landings(m: &Model, f: &Filter, body: usize, out: &mut Vec<Landing
             if *w < 2e-3 {
                 continue;
             }
-            let mut ahead = Ahead::from(m, &f, b);
+            let stays_shut = matches!(case, Case::Tumbling | Case::Ballistic);
+            let mut ahead = if stays_shut { Ahead::shut(m, &f, b) } else { Ahead::from(m, &f, b) };
             let top = if f.top.is_none() {
                 ahead.reach_climb(0.0);
                 ahead.hit(Crossing::Climb(0.0))
             } else {
                 ahead.hit(Crossing::Time)
             };
-            let mut fall = Fall::from(m, &f, &top, ahead.t_s).in_case(case).learning(&f, b);
+            let mut fall = Fall::from(m, &f, &top, ahead.t_s).after(&ahead).in_case(case).learning(&f, b);
             fall.planned_until(0.0);
             time.gauss(
                 *w,
@@ -383,7 +385,7 @@ pub(crate) fn path(m: &Model, f: &Filter, out: &mut Vec<Knot>) {
     }
     // From there by the planned states, and beside it with nothing out.
     let spread = out.last().map_or(0.0, |k| (k.height_m.p95 - k.height_m.p05) / 3.29);
-    let start = || Fall::from(m, f, &hit, top_s).learning(f, &f.blobs[best]);
+    let start = || Fall::from(m, f, &hit, top_s).after(&top).learning(f, &f.blobs[best]);
     let mut whole = start();
     whole.planned_until(0.0);
     let lasts = (whole.t_s - top_s).max(0.1);

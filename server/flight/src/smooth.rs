@@ -389,7 +389,7 @@ impl<'a> Path<'a> {
         let slice = STEP_S.max((t_s - f.t_s) / 600.0);
         while f.t_s < t_s - 1e-9 {
             let span = (t_s - f.t_s).min(slice);
-            if f.phase == Phase::Descending {
+            if f.may_hang() {
                 let opens = |at: &f64| f.t_s > at - OPENS_S.0 && f.t_s < at + OPENS_S.1;
                 f.regime.ln_k_rate = if self.openings.iter().any(opens) { OPENING } else { STEADY };
             }

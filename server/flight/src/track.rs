@@ -18,6 +18,8 @@ use crate::sample::Sample;
 pub(crate) const WINDOW_S: f64 = 5.0;
 /// Time between copies, s.
 const SPACING_S: f64 = 1.0;
+/// Step of what is carried through a silence, s.
+const STEP_S: f64 = 1.0;
 /// Most samples kept.
 const ROOM: usize = 1024;
 /// Most copies kept.
@@ -37,6 +39,10 @@ pub(crate) struct Track {
     ring: Vec<Sample>,
     /// The belief at the newest sample.
     pub(crate) live: Filter,
+    /// In a silence, the belief carried on in whole steps so far, and whether it is of `live` as it is: a piece that says nothing by itself
+    /// is looked at again and again, all the way down.
+    silent: Filter,
+    is_silent: bool,
     /// The belief carried to now.
     pub(crate) view: Filter,
     /// When it was let go by its parent, s; the root is free from the start.
@@ -69,6 +75,8 @@ impl Track {
             points,
             ring: Vec::with_capacity(ROOM + 1),
             live: filter,
+            silent: filter,
+            is_silent: false,
             view: filter,
             freed_s: if attached { None } else { Some(-1e300) },
             attached,
@@ -100,6 +108,7 @@ impl Track {
 
     /// The vehicle says that it lifted off, or burnt out: every copy knows it from now on.
     pub(crate) fn told(&mut self, kind: EventKind, when: Told) {
+        self.is_silent = false;
         for f in self.points.iter_mut().map(|p| &mut p.filter).chain([&mut self.live, &mut self.view]) {
             match kind {
                 EventKind::Liftoff => f.told_lift = Some(when),
@@ -142,6 +151,7 @@ impl Track {
 
     /// Takes all samples after the newest copy again.
     fn again(&mut self, m: &Model) {
+        self.is_silent = false;
         let Some(last) = self.points.last() else { return };
         let mut before_s = last.t_s;
         let from = self.ring.partition_point(|s| s.t_s <= before_s);
@@ -157,6 +167,7 @@ impl Track {
         if s.t_s > before_s && before_s >= last + SPACING_S && self.points.len() < COPIES {
             self.points.push(Point { t_s: before_s, filter: self.live });
         }
+        self.is_silent = false;
         if !self.attached || self.aloft_s.is_none_or(|t| s.t_s <= t) {
             self.live.take(m, &s, self.attached);
         }
@@ -183,9 +194,20 @@ impl Track {
         }
     }
 
-    /// Carries the view to now.
+    /// Carries the view to now. In a silence it goes on from where whole steps have led, whenever it was looked at before.
     pub(crate) fn look(&mut self, m: &Model, now_s: f64) {
-        self.view = self.live;
+        if self.attached || now_s - self.live.t_s < 2.0 * STEP_S {
+            self.view = self.live;
+        } else {
+            if !self.is_silent {
+                (self.silent, self.is_silent) = (self.live, true);
+            }
+            while self.silent.t_s + STEP_S <= now_s {
+                let next_s = self.silent.t_s + STEP_S;
+                self.silent.carry_to(m, next_s);
+            }
+            self.view = self.silent;
+        }
         if !self.attached {
             self.view.carry_to(m, now_s);
         }
@@ -210,7 +232,9 @@ impl Track {
         ring.extend(kept.ring);
         let (freed_s, attached) = (kept.freed_s, kept.attached);
         let (aloft_s, apart) = (kept.aloft_s, kept.apart);
-        let mut track = Self { points, ring, live, view: live, freed_s, attached, aloft_s, apart };
+        let (silent, view, is_silent) = (live, live, false);
+        let mut track =
+            Self { points, ring, live, silent, is_silent, view, freed_s, attached, aloft_s, apart };
         track.again(m);
         track
     }

@@ -98,3 +98,25 @@ fn a_body_that_falls_behind_is_freed_by_its_own_motion() {
     let estimate = tracker.estimate(1).expect("flies by itself");
     assert!((estimate.height_m.p50 - truth).abs() < 15.0, "{:?} {truth}", estimate.height_m);
 }
+
+/// A piece that sends nothing is carried on in steps all the way down: what is thought of it does not depend on when it was looked at.
+#[test]
+fn a_silent_body_is_where_it_is_however_often_one_looks() {
+    let behind = |t: f64| {
+        let s = (t - 16.0).max(0.0);
+        let braked = s.min(4.0);
+        4.0 * braked * braked + 32.0 * (s - braked)
+    };
+    let looked_at = |every_s: f64| {
+        let (mut tracker, _) = fly(20.0, behind, |_| 0.0);
+        let mut t = 20.0;
+        while t < 47.3 {
+            t = f64::min(t + every_s, 47.3);
+            tracker.advance(t);
+        }
+        format!("{:?}", tracker.estimate(1).expect("flies by itself"))
+    };
+    let often = looked_at(0.03);
+    assert_eq!(often, looked_at(2.7));
+    assert_eq!(often, looked_at(60.0));
+}

@@ -51,12 +51,13 @@ struct Opening {
     descent: usize,
     /// 95 % end of the opening, as last predicted before it, s.
     end_s: f64,
-    /// How the body moves at that end, once it is past.
+    /// How the body moves at that end, or at the apogee that comes after it, once that is past.
     at_end: Option<AtEnd>,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 struct AtEnd {
+    t_s: f64,
     fall_mps: f64,
     airspeed_mps: f64,
 }
@@ -84,6 +85,7 @@ impl Openings {
                     let descending = estimate.phase == Phase::Descending;
                     if descending && view.t_s >= opening.end_s {
                         opening.at_end = Some(AtEnd {
+                            t_s: view.t_s,
                             fall_mps: (-estimate.climb_mps.p50).max(0.0),
                             airspeed_mps: estimate.airspeed_mps.p50,
                         });
@@ -147,9 +149,11 @@ pub(super) fn no_sign(view: &View<'_>, verdicts: &mut Vec<Verdict>) {
         let Some((told, estimate)) = view.flying(body) else { continue };
         let late_s = view.t_s - opening.end_s;
         let Some(at_end) = opening.at_end else { continue };
+        // What opens before apogee is judged from there on.
+        let falls_s = view.t_s - at_end.t_s.max(opening.end_s);
         let area = told.descents[opening.descent].drag_area_m2;
         let free_s = (FREE_SHARE * canopy_fill_s(area.value, at_end.airspeed_mps)).max(LEAST_FREE_S);
-        let expected = expected_mps(at_end.fall_mps + GRAVITY_MPS2 * free_s, terminal, late_s - free_s);
+        let expected = expected_mps(at_end.fall_mps + GRAVITY_MPS2 * free_s, terminal, falls_s - free_s);
         let limit = (1.0 + SPREADS * area.sd / (2.0 * area.value)) * expected + MARGIN_MPS;
         // An opening is supposed again and again, each time with a small part of the belief: that part alone is no doubt.
         let surely = -0.5 * (estimate.climb_mps.p75 + estimate.climb_mps.p95);
@@ -158,7 +162,7 @@ pub(super) fn no_sign(view: &View<'_>, verdicts: &mut Vec<Verdict>) {
         let too_fast = fall.1 > limit && (other || fall.1 > 2.0 * expected);
         let undragged =
             other && fall.1 > FELT * terminal && drag_share(view.plan, told, area, estimate) < LEAST_SHARE;
-        let holds = if estimate.carried_s > FRESH_S || late_s < free_s {
+        let holds = if estimate.carried_s > FRESH_S || falls_s < free_s {
             None
         } else if too_fast || undragged {
             Some(true)

@@ -1,0 +1,185 @@
+//! A drogue that the plan opens by climb rate, before apogee, on a flight that leans: it is in what is predicted, it is seen, and it is
+//! no surprise.
+
+mod thrown;
+
+use loftwatch_flight::{
+    Descent, DescentState, EventKind, Plan, Sample, Told, Tracker, Trigger, Velocity, canopy_fill_s,
+};
+use thrown::nothing;
+
+const PLAN: &str = include_str!("../../../tests/flights/straight/1/plan.json");
+const LIFTOFF_S: f64 = 12.0;
+const STEP_S: f64 = 0.05;
+const SCALE_M: f64 = 8300.0;
+const BARE_PER_M: f64 = 4e-4;
+const DROGUE_M2: f64 = 0.6;
+const MASS_KG: f64 = 10.0;
+const BURN_S: f64 = 2.0;
+const THRUST_MPS2: f64 = 62.0;
+const LEAN_RAD: f64 = 0.42;
+const OPENS_AT_MPS: f64 = 18.0;
+const DELAY_S: f64 = 0.3;
+
+fn plan(trigger: Trigger) -> Plan {
+    let mut plan: Plan = serde_json::from_str(PLAN).expect("a committed plan");
+    let density = plan.weather.pressure_pa / (287.053 * plan.weather.temperature_k);
+    plan.weather.wind_mps = Told { value: 0.0, sd: 1.0 };
+    plan.vehicle.rail_tilt_rad = LEAN_RAD;
+    plan.vehicle.lean_sd_rad = 0.1;
+    plan.vehicle.liftoff_mass_kg = Told { value: MASS_KG + 1.0, sd: 0.1 };
+    let area_m2 = core::f64::consts::FRAC_PI_4 * plan.vehicle.diameter_m * plan.vehicle.diameter_m;
+    let cd = BARE_PER_M * 2.0 * MASS_KG / (density * area_m2);
+    plan.vehicle.drag_coefficient = Told { value: cd, sd: 0.15 * cd };
+    plan.motors.truncate(1);
+    let motor = &mut plan.motors[0];
+    let impulse = THRUST_MPS2 * BURN_S * (MASS_KG + 0.5);
+    motor.impulse_ns = Told { value: impulse, sd: 0.05 * impulse };
+    motor.burn_time_s = BURN_S;
+    motor.propellant_mass_kg = 1.0;
+    motor.curve.clear();
+    plan.bodies.truncate(1);
+    let body = &mut plan.bodies[0];
+    body.mass_kg = Told { value: MASS_KG, sd: 0.1 };
+    let cue = body.descents[0].cue;
+    body.descents =
+        vec![Descent { state: DescentState::Drogue, cue, drag_area_m2: Told { value: DROGUE_M2, sd: 0.08 } }];
+    plan.cues[cue].trigger = trigger;
+    plan.cues[cue].delay_s = Told { value: DELAY_S, sd: 0.1 };
+    plan
+}
+
+/// What is true of the flight, s after liftoff and m/s, and the samples of it.
+struct Flown {
+    half_s: f64,
+    opened_s: f64,
+    apogee_s: f64,
+    airspeed_mps: f64,
+    samples: Vec<Sample>,
+}
+
+/// Flies it; `opens` says whether the drogue comes out.
+fn flown(plan: &Plan, opens: bool, gnss: bool) -> Flown {
+    let density = plan.weather.pressure_pa / (287.053 * plan.weather.temperature_k);
+    let open_per_m = density * DROGUE_M2 / (2.0 * MASS_KG);
+    let (mut h, mut x, mut v) = (0.0f64, 0.0f64, [0.0f64; 2]);
+    let azimuth = plan.vehicle.rail_azimuth_rad.unwrap_or(0.0);
+    let (mut due_s, mut fill, mut apogee_s, mut airspeed_mps) = (None, None, None, 0.0);
+    let mut samples = Vec::new();
+    for i in 0..800u32 {
+        let t = f64::from(i) * STEP_S;
+        let since = t - LIFTOFF_S;
+        let speed = v[0].hypot(v[1]);
+        if since > BURN_S && v[1] <= OPENS_AT_MPS && due_s.is_none() {
+            due_s = Some(since + DELAY_S);
+        }
+        if opens && due_s.is_some_and(|due| since >= due) && fill.is_none() {
+            fill = Some((since, canopy_fill_s(DROGUE_M2, speed)));
+        }
+        let filled = fill.map_or(0.0, |(at, lasts)| f64::min((since - at) / lasts, 1.0));
+        let thin = libm::exp(-h / SCALE_M);
+        let mut felt = 9.8 * libm::cos(LEAN_RAD);
+        if since >= 0.0 {
+            for _ in 0..10 {
+                let speed = v[0].hypot(v[1]);
+                let k = thin * (BARE_PER_M + filled * filled * (open_per_m - BARE_PER_M));
+                let thrust = if since < BURN_S { THRUST_MPS2 } else { 0.0 };
+                felt = thrust - k * speed * speed;
+                // On the rail, which is short, it cannot turn.
+                let u = if speed < 12.0 && since < 1.0 {
+                    [libm::sin(LEAN_RAD), libm::cos(LEAN_RAD)]
+                } else {
+                    [v[0] / speed, v[1] / speed]
+                };
+                let g = if speed < 12.0 && since < 1.0 {
+                    let along = 9.8 * u[1];
+                    [along * u[0], along * u[1]]
+                } else {
+                    [0.0, 9.8]
+                };
+                let dt = STEP_S / 10.0;
+                for a in 0..2 {
+                    v[a] += (felt * u[a] - g[a]) * dt;
+                }
+                x += v[0] * dt;
+                h += v[1] * dt;
+                if v[1] < 0.0 && apogee_s.is_none() && since > 1.0 {
+                    apogee_s = Some(since);
+                    airspeed_mps = v[0].hypot(v[1]);
+                }
+            }
+        }
+        let noise = |k: u32| f64::from((i * 7919 + k * 104_729) % 1000) / 1000.0 - 0.5;
+        let velocity = (gnss && i % 4 == 0).then(|| Velocity {
+            horizontal_mps: Some([
+                v[0] * libm::sin(azimuth) + 0.3 * noise(5),
+                v[0] * libm::cos(azimuth) + 0.3 * noise(6),
+            ]),
+            up_mps: Some(v[1] + 0.3 * noise(7)),
+        });
+        samples.push(Sample {
+            t_sd_s: 0.005,
+            pressure_pa: Some(plan.weather.pressure_pa * thin + 6.0 * noise(1)),
+            axial_mps2: Some(felt + 0.4 * noise(2)),
+            velocity,
+            ..nothing(t)
+        });
+    }
+    assert!(x > 50.0, "it leans");
+    let apogee_s = apogee_s.expect("it comes down");
+    let opened_s = fill.map_or(f64::INFINITY, |f| f.0);
+    Flown { half_s: 0.5 * (BURN_S + apogee_s), opened_s, apogee_s, airspeed_mps, samples }
+}
+
+/// Plays it: what is predicted at half of coast, and when which events are said to have been, s after liftoff.
+fn played(plan: &Plan, flown: &Flown) -> (loftwatch_flight::Prediction, Vec<(EventKind, f64)>) {
+    let mut tracker = Tracker::new(plan, 0.0);
+    let (mut half, mut events) = (None, Vec::new());
+    for s in &flown.samples {
+        tracker.take(s);
+        tracker.advance(s.t_receive_s);
+        if half.is_none() && s.t_s >= LIFTOFF_S + flown.half_s {
+            half = tracker.foresee(0, &mut Vec::new());
+        }
+    }
+    tracker.drain_events(&mut events);
+    let events = events.iter().filter(|e| !e.withdrawn).map(|e| (e.kind, e.t_s - LIFTOFF_S)).collect();
+    (half.expect("flying"), events)
+}
+
+fn last(events: &[(EventKind, f64)], kind: EventKind) -> Option<f64> {
+    events.iter().rev().find(|e| e.0 == kind).map(|e| e.1)
+}
+
+#[test]
+fn a_drogue_before_apogee_is_foreseen_and_seen() {
+    for gnss in [true, false] {
+        let plan = plan(Trigger::ClimbRateBelow(OPENS_AT_MPS));
+        let flown = flown(&plan, true, gnss);
+        let (p, events) = played(&plan, &flown);
+        let (t, air) = (p.apogee_t_s, p.airspeed_at_apogee_mps);
+        let apogee_s = LIFTOFF_S + flown.apogee_s;
+        assert!((t.p50 - apogee_s).abs() < 0.2 && t.p05 < apogee_s && apogee_s < t.p95, "{t:?} {apogee_s}");
+        let off = (air.p50 - flown.airspeed_mps).abs();
+        assert!(off < if gnss { 2.0 } else { 6.0 }, "{air:?} {}", flown.airspeed_mps);
+        assert!(air.p05 < flown.airspeed_mps && flown.airspeed_mps < air.p95, "{air:?} {}", flown.airspeed_mps);
+        let (chute, top) = (last(&events, EventKind::FirstChute), last(&events, EventKind::Apogee));
+        assert!(chute.is_some_and(|t| (t - flown.opened_s).abs() < 0.5), "{chute:?} {}", flown.opened_s);
+        assert!(top.is_some_and(|t| (t - flown.apogee_s).abs() < 0.2), "{top:?} {}", flown.apogee_s);
+        // Where it opens after apogee the same flight goes on for longer, and flies faster there: that is what is foreseen then.
+        let (later, _) = played(&self::plan(Trigger::AfterApogee(0.0)), &flown);
+        assert!(later.apogee_t_s.p50 > t.p50 + 0.3, "{:?} {t:?}", later.apogee_t_s);
+        let later = later.airspeed_at_apogee_mps;
+        assert!(later.p50 > air.p50 + 4.0, "{later:?} {air:?}");
+    }
+}
+
+#[test]
+fn a_drogue_that_stays_in_is_not_seen() {
+    let plan = plan(Trigger::ClimbRateBelow(OPENS_AT_MPS));
+    let flown = flown(&plan, false, true);
+    let (_, events) = played(&plan, &flown);
+    assert_eq!(last(&events, EventKind::FirstChute), None);
+    let top = last(&events, EventKind::Apogee);
+    assert!(top.is_some_and(|t| (t - flown.apogee_s).abs() < 0.2), "{top:?} {}", flown.apogee_s);
+}
