@@ -6,7 +6,10 @@
 use libm::sqrt;
 
 use crate::filter::{Canopy, Filter};
+use crate::model::Model;
+use crate::motion::airspeed;
 use crate::output::{EventKind, Phase};
+use crate::sensors::Channel;
 use crate::state::{H, LNK, VE, VN, VU};
 
 /// How late a canopy may open and still be expected, s; how often its opening is supposed, s; with what weight after its
@@ -24,6 +27,14 @@ const CANOPY_SEEN_S: f64 = 0.5;
 /// Height below which nothing that is stopped is taken for a canopy that opens, m: a barometer is off by so much after a flight (common
 /// practice, no source).
 const OPENS_ABOVE_M: f64 = 5.0;
+/// How long a body hangs at one angle, s; how long after its time an opening is felt for, s; spread of what is felt beyond noise, m/s2; and how
+/// often a spin feels like anything within so many m/s2 (common practice, no source). Longer: a failure is said later; shorter: what hangs
+/// across its pull is no canopy.
+const PULL_LASTS_S: f64 = 0.5;
+const PULL_FOR_S: f64 = 1.0;
+const PULL_SD_MPS2: f64 = 0.5;
+const SPINS: f64 = 0.1;
+const SPUN_MPS2: f64 = 100.0;
 /// Spread of a dated opening, s.
 const CANOPY_DATED_S: f64 = 0.35;
 /// Diameters of the way on which a canopy fills (Knacke 1992, ch. 5, from memory: 8 for solid flat circular ones), and the
@@ -96,6 +107,28 @@ impl Filter {
                 self.blobs[i].ln_w += libm::log1p(-share);
             }
         }
+    }
+
+    /// What is felt along the nose while something may be opening: a canopy pulls with all of the drag, at whatever angle to the nose the
+    /// body hangs, and without one there is next to none. It only weighs: how it hangs says nothing of how fast it falls.
+    pub(crate) fn feel_pull(&mut self, m: &Model, z: f64) {
+        let Some(c) = self.canopy else { return };
+        if !c.device || self.about.is_some() || self.t_s < c.from_s || self.t_s > c.planned_s + PULL_FOR_S {
+            return;
+        }
+        let since_s = (self.t_s - self.sensors.get(Channel::Axial).taken_s).clamp(0.0, PULL_LASTS_S);
+        let felt = self.unbiased(z);
+        let sd = libm::hypot(sqrt(self.sensors.variance(Channel::Axial)), PULL_SD_MPS2);
+        for b in self.blobs.iter_mut() {
+            let (_, v) = airspeed(m, &b.x);
+            let drag = b.k_at(self.t_s).0 * m.air.density_ratio(b.x[H]).0 * v * v;
+            let below = |x: f64| 0.5 * libm::erfc(-x / (sd * core::f64::consts::SQRT_2));
+            let most = drag.max(0.1 * sd);
+            let anyhow = (below(felt + most) - below(felt - most)) / (2.0 * most);
+            let density = (1.0 - SPINS) * anyhow + SPINS / SPUN_MPS2;
+            b.ln_w += since_s / PULL_LASTS_S * libm::log(density);
+        }
+        self.sensors.of(Channel::Axial).taken_s = self.t_s;
     }
 
     /// Sees an opening: the belief is under the told drag, give or take a factor, and sure of it.

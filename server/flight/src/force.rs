@@ -35,7 +35,11 @@ const ACROSS_SHARE: f64 = 0.02;
 impl Filter {
     pub(crate) fn take_axial(&mut self, m: &Model, s: &Sample) {
         let Some(z) = s.axial_mps2.filter(|f| f.is_finite() && f.abs() < 5000.0) else { return };
-        if self.phase == Phase::Down || self.may_hang() {
+        if self.phase == Phase::Down {
+            return;
+        }
+        if self.may_hang() {
+            self.feel_pull(m, z);
             return;
         }
         // At the end of its range: the greatest value, over 5 g, more than once.

@@ -162,7 +162,11 @@ fn a_drogue_before_apogee_is_foreseen_and_seen() {
         assert!((t.p50 - apogee_s).abs() < 0.2 && t.p05 < apogee_s && apogee_s < t.p95, "{t:?} {apogee_s}");
         let off = (air.p50 - flown.airspeed_mps).abs();
         assert!(off < if gnss { 2.0 } else { 6.0 }, "{air:?} {}", flown.airspeed_mps);
-        assert!(air.p05 < flown.airspeed_mps && flown.airspeed_mps < air.p95, "{air:?} {}", flown.airspeed_mps);
+        assert!(
+            air.p05 < flown.airspeed_mps && flown.airspeed_mps < air.p95,
+            "{air:?} {}",
+            flown.airspeed_mps
+        );
         let (chute, top) = (last(&events, EventKind::FirstChute), last(&events, EventKind::Apogee));
         assert!(chute.is_some_and(|t| (t - flown.opened_s).abs() < 0.5), "{chute:?} {}", flown.opened_s);
         assert!(top.is_some_and(|t| (t - flown.apogee_s).abs() < 0.2), "{top:?} {}", flown.apogee_s);

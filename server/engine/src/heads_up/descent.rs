@@ -4,8 +4,8 @@
 //! dynamic pressure of m g / Cd A, whatever the density, so the air at that height is read off the estimate itself. From the
 //! fall rate v0 at that moment the planned state gives, at constant density, v = vt tanh(g t / vt + atanh(v0 / vt))
 //! from below and v = vt coth(g t / vt + acoth(v0 / vt)) from above (quadratic drag, closed form). Falling clearly
-//! faster than that, by measurement and not by carrying, is no sign of it; nor is a fall with next to none of its drag. The
-//! canopy takes a time to fill, in most of which the body falls freely. States that are no device (tumbling, bare, ballistic)
+//! faster than that, by measurement and not by carrying, is no sign of it; nor is a flight with next to none of its drag, which shows on
+//! the way up too where the opening is planned before apogee. The canopy takes a time to fill, in most of which the body falls freely. States that are no device (tumbling, bare, ballistic)
 //! are planned for many flights and are never missed.
 
 use loftwatch_flight::{Body, DescentState, Estimate, Phase, Plan, Told, canopy_fill_s};
@@ -25,10 +25,12 @@ const SPREADS: f64 = 2.5;
 /// Margin on the expected fall rate for rising and sinking air and the filter, m/s.
 const MARGIN_MPS: f64 = 2.5;
 /// Share of the terminal rate from which on a canopy's drag is felt (half of gravity and more), and share of the told drag
-/// area that says that it is not there even at the 95 % end.
+/// area that says that it is not there, between the 75 % and the 95 % end: an opening that is supposed again and again always holds a
+/// twentieth of the belief.
 const FELT: f64 = 0.7;
 const LEAST_SHARE: f64 = 0.3;
-/// A fall this much faster than the state's is braked by it: without it that shows at once, so there is time to wait until the
+const NEARER_75: f64 = 0.75;
+/// An airspeed this much faster than the state's is braked by it: without it that shows at once, so there is time to wait until the
 /// charge's gas and the opening's jolt are over, s.
 const BRAKES: f64 = 1.3;
 const BRAKED_S: f64 = 0.6;
@@ -51,13 +53,14 @@ struct Opening {
     descent: usize,
     /// 95 % end of the opening, as last predicted before it, s.
     end_s: f64,
-    /// How the body moves at that end, or at the apogee that comes after it, once that is past.
+    /// How the body moves at that end, once it is past.
     at_end: Option<AtEnd>,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 struct AtEnd {
-    t_s: f64,
+    /// From when on its fall counts: that end, or the apogee that comes after it.
+    falls_s: f64,
     fall_mps: f64,
     airspeed_mps: f64,
 }
@@ -82,14 +85,13 @@ impl Openings {
                 // The end moves with the prediction until it is reached; a cue that went by keeps its own.
                 if opening.at_end.is_none() {
                     opening.end_s = cue.cue_t_s.p95;
-                    let descending = estimate.phase == Phase::Descending;
-                    if descending && view.t_s >= opening.end_s {
-                        opening.at_end = Some(AtEnd {
-                            t_s: view.t_s,
-                            fall_mps: (-estimate.climb_mps.p50).max(0.0),
-                            airspeed_mps: estimate.airspeed_mps.p50,
-                        });
-                    }
+                }
+                let climbs = estimate.phase == Phase::Coasting;
+                let comes = opening.at_end.is_none() && (climbs || estimate.phase == Phase::Descending);
+                if view.t_s >= opening.end_s && (comes || climbs) {
+                    let fall_mps = (-estimate.climb_mps.p50).max(0.0);
+                    let airspeed_mps = opening.at_end.map_or(estimate.airspeed_mps.p50, |a| a.airspeed_mps);
+                    opening.at_end = Some(AtEnd { falls_s: view.t_s, fall_mps, airspeed_mps });
                 }
             }
         }
@@ -104,7 +106,7 @@ fn is_device(state: DescentState) -> bool {
 /// The newest opening of a body that should be past, with the terminal rate of its state here.
 fn newest<'a>(view: &'a View<'_>, body: usize) -> Option<(&'a Opening, DescentState, f64)> {
     let (told, estimate) = view.flying(body)?;
-    if estimate.phase != Phase::Descending {
+    if !matches!(estimate.phase, Phase::Coasting | Phase::Descending) {
         return None;
     }
     let opening =
@@ -136,11 +138,11 @@ fn expected_mps(v0: f64, vt: f64, t_s: f64) -> f64 {
     }
 }
 
-/// Drag that the body has surely at most, over the told one of this device: k = rho CdA / (2 m) at the pad's density.
+/// Drag that the body has at most, all but surely, over the told one of this device: k = rho CdA / (2 m) at the pad's density.
 fn drag_share(plan: &Plan, body: &Body, area_m2: Told, estimate: &Estimate) -> f64 {
     let density = plan.weather.pressure_pa / (GAS_CONSTANT * plan.weather.temperature_k);
-    let surely = libm::sqrt(estimate.drag_k_per_m.p75 * estimate.drag_k_per_m.p95);
-    surely / (density * area_m2.value / (2.0 * body.mass_kg.value))
+    let k = estimate.drag_k_per_m;
+    libm::pow(k.p75, NEARER_75) * libm::pow(k.p95, 1.0 - NEARER_75) / (density * area_m2.value / (2.0 * body.mass_kg.value))
 }
 
 pub(super) fn no_sign(view: &View<'_>, verdicts: &mut Vec<Verdict>) {
@@ -149,8 +151,8 @@ pub(super) fn no_sign(view: &View<'_>, verdicts: &mut Vec<Verdict>) {
         let Some((told, estimate)) = view.flying(body) else { continue };
         let late_s = view.t_s - opening.end_s;
         let Some(at_end) = opening.at_end else { continue };
-        // What opens before apogee is judged from there on.
-        let falls_s = view.t_s - at_end.t_s.max(opening.end_s);
+        let falls_s = view.t_s - at_end.falls_s;
+        let climbs = estimate.phase == Phase::Coasting;
         let area = told.descents[opening.descent].drag_area_m2;
         let free_s = (FREE_SHARE * canopy_fill_s(area.value, at_end.airspeed_mps)).max(LEAST_FREE_S);
         let expected = expected_mps(at_end.fall_mps + GRAVITY_MPS2 * free_s, terminal, falls_s - free_s);
@@ -159,14 +161,16 @@ pub(super) fn no_sign(view: &View<'_>, verdicts: &mut Vec<Verdict>) {
         let surely = -0.5 * (estimate.climb_mps.p75 + estimate.climb_mps.p95);
         let fall = (-estimate.climb_mps.p50, surely);
         let other = estimate.descent != Some(state);
-        let too_fast = fall.1 > limit && (other || fall.1 > 2.0 * expected);
-        let undragged =
-            other && fall.1 > FELT * terminal && drag_share(view.plan, told, area, estimate) < LEAST_SHARE;
-        let holds = if estimate.carried_s > FRESH_S || falls_s < free_s {
+        let falls = !climbs && falls_s >= free_s;
+        let too_fast = falls && fall.1 > limit && (other || fall.1 > 2.0 * expected);
+        let bare = other && drag_share(view.plan, told, area, estimate) < LEAST_SHARE;
+        let air = 0.5 * (estimate.airspeed_mps.p05 + estimate.airspeed_mps.p25);
+        let undragged = bare && air > FELT * terminal;
+        let holds = if estimate.carried_s > FRESH_S || late_s < free_s {
             None
         } else if too_fast || undragged {
             Some(true)
-        } else if fall.0 < 1.05 * expected + 1.0 || estimate.descent == Some(state) {
+        } else if !other || (falls && !bare && fall.0 < 1.05 * expected + 1.0) {
             Some(false)
         } else {
             None
@@ -174,20 +178,24 @@ pub(super) fn no_sign(view: &View<'_>, verdicts: &mut Vec<Verdict>) {
         verdicts.push(Verdict {
             about: format!("{}:{}", told.name, state_name(state)),
             holds,
-            settle_s: if at_end.fall_mps > BRAKES * terminal { BRAKED_S } else { 0.0 },
+            settle_s: if at_end.airspeed_mps.max(at_end.fall_mps) > BRAKES * terminal { BRAKED_S } else { 0.0 },
             level: Level::Act,
             body,
             cue: Some(told.descents[opening.descent].cue),
             mass_kg: told.mass_kg.value,
-            figure: fall.0,
-            limit: Some(limit),
+            figure: if climbs { estimate.airspeed_mps.p50 } else { fall.0 },
+            limit: Some(if climbs { terminal } else { limit }),
             unit: "m/s",
             limit_from: format!("told drag area of the {}", state_name(state)),
             words: format!(
-                "No sign of {}'s {}, {late_s:.0} s after its time. Falling at {} m/s.",
+                "No sign of {}'s {}, {late_s:.0} s after its time. {}",
                 told.name,
                 state_name(state),
-                spoken(fall.0)
+                if climbs {
+                    format!("Not slowed, still climbing, airspeed {} m/s.", spoken(estimate.airspeed_mps.p50))
+                } else {
+                    format!("Falling at {} m/s.", spoken(fall.0))
+                }
             ),
         });
     }

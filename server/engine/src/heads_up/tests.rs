@@ -351,6 +351,36 @@ fn no_sign_of_a_drogue_is_seen_by_its_drag_before_the_fall_is_fast() {
     }
 }
 
+/// Where it is planned to open before apogee it is missed before apogee: it would have slowed a body that flies on. What is too slow to
+/// feel it says nothing yet, nor what has been slowed.
+#[test]
+fn no_sign_of_a_drogue_is_seen_on_the_way_up() {
+    for (airspeed, drag_k, missed) in [(30.0, 0.003, true), (30.0, 0.03, false), (8.0, 0.003, false)] {
+        let mut scene = Scene::new();
+        scene.t_s = 13.0;
+        let said = scene.pass(2.0, |s| {
+            s.fall(-9.0, None);
+            let e = s.estimate();
+            e.phase = Phase::Coasting;
+            e.airspeed_mps = q(airspeed, 2.0);
+            e.dynamic_pressure_pa = 0.5 * 1.2 * airspeed * airspeed;
+            e.drag_k_per_m = q(drag_k, 0.001);
+        });
+        let found = said.iter().find(|h| h.key == "no_sign:Body:drogue");
+        assert_eq!(found.is_some(), missed, "{airspeed} {drag_k}: {said:?}");
+        assert!(found.is_none_or(|h| h.words.contains("still climbing, airspeed 30 m/s")), "{said:?}");
+        // It goes on being missed as it begins to fall, however slowly.
+        let later = scene.pass(0.7, |s| {
+            s.fall(9.81 * (s.t_s - 15.0), None);
+            let e = s.estimate();
+            e.airspeed_mps = q(9.0, 2.0);
+            e.dynamic_pressure_pa = 0.5 * 1.2 * 81.0;
+            e.drag_k_per_m = q(drag_k, 0.001);
+        });
+        assert!(later.iter().all(|h| h.key != "no_sign:Body:drogue" || h.on), "{later:?}");
+    }
+}
+
 #[test]
 fn a_carried_fall_is_no_evidence() {
     let mut scene = Scene::new();

@@ -48,13 +48,18 @@ pub(super) fn fly(m: &Model, draws: &mut Draws, flown: &mut Flown) {
     let drawn = draw(m, draws);
     let calm = draws.lean_rad.map(|_| m.calm());
     let m = calm.as_ref().unwrap_or(m);
-    let Some(apogee) = flown.apogee else { return };
+    let Some(shut_apogee) = flown.apogee else { return };
     let plan = &m.plan;
     flown.cues = vec![None; plan.cues.len()];
     flown.landings = vec![None; plan.bodies.len()];
     flown.falls = vec![Vec::new(); plan.bodies.len()];
     let mut acted: Acted = [None; MAX_CUES];
     on_the_way_up(m, flown, &drawn, &mut acted);
+    if rises_under(m, flown, &drawn, &acted) {
+        acted = [None; MAX_CUES];
+        on_the_way_up(m, flown, &drawn, &mut acted);
+    }
+    let apogee = flown.apogee.unwrap_or(shut_apogee);
     let gusts = Gusts::new(draws);
     // Parents come down before what they let go: their path says where that happens.
     let mut done = vec![false; plan.bodies.len()];
@@ -81,6 +86,7 @@ pub(super) fn fly(m: &Model, draws: &mut Draws, flown: &mut Flown) {
             if body == 0 {
                 for (case, to) in [(Case::Nothing, 0_u8), (Case::MainAtApogee, 1), (Case::DrogueOnly, 2)] {
                     fall.case = case;
+                    let start = if to == 0 { shut_apogee } else { start };
                     let mut own = acted;
                     let mut spare = Flown { cues: flown.cues.clone(), ..Flown::default() };
                     let landed = fall.down(start, &mut own, &mut spare, gusts, draws, None);
@@ -143,6 +149,43 @@ fn on_the_way_up(m: &Model, flown: &mut Flown, drawn: &Drawn, acted: &mut Acted)
             flown.cues[i] = acted[i].and_then(|t| at(&flown.climb, t));
         }
     }
+}
+
+/// What opens on the vehicle before apogee holds it back from there on: the climb ends under it. Says whether anything does.
+fn rises_under(m: &Model, flown: &mut Flown, drawn: &Drawn, acted: &Acted) -> bool {
+    let Some(apogee) = flown.apogee else { return false };
+    let fall = Fall { m, drawn, body: 0, case: Case::Planned, apogee_s: apogee.t_s };
+    let last_out = flown.burnouts.last().map_or(0.0, |p| p.t_s);
+    let devices = m.plan.bodies.first().map_or(&[][..], |b| &b.descents);
+    let opens = devices.iter().filter_map(|d| acted.get(d.cue).copied().flatten());
+    let first = opens.filter(|t| *t > last_out && *t < apogee.t_s).min_by(f64::total_cmp);
+    let Some((t_s, from)) = first.and_then(|t| Some((t, at(&flown.climb, t)?))) else { return false };
+    let (_, ln_k) = fall.out(acted, t_s);
+    let (k, mut x) = (exp(ln_k), [0.0; PRED]);
+    x[E..E + 2].copy_from_slice(&from.east_north_m);
+    x[H] = from.height_m;
+    x[VE..=VU].copy_from_slice(&from.velocity_mps);
+    x[SHAPE] = drawn.shape;
+    flown.climb.retain(|p| p.t_s < t_s);
+    flown.climb.push(from);
+    let mut t = t_s;
+    // A bound on the work: it rises for some seconds.
+    for _ in 0..20_000 {
+        let before = point(m, &x, t);
+        let dt = drag_step_s(m, &x, k).clamp(0.002, 0.05);
+        step(m, &mut x, [0.0; 3], [k; 3], 1.0, None, dt);
+        t += dt;
+        let now = point(m, &x, t);
+        if x[VU] <= 0.0 {
+            let back = (-x[VU] / (before.velocity_mps[2] - x[VU]).max(1e-9)).clamp(0.0, 1.0);
+            let top = now.towards(&before, back);
+            flown.climb.push(top);
+            flown.apogee = Some(top);
+            break;
+        }
+        flown.climb.push(now);
+    }
+    true
 }
 
 /// When the climb rate falls through a value after the last burnout.

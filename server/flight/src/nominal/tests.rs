@@ -189,3 +189,28 @@ fn a_later_stage_lights_and_burns_out() {
     assert!((flown.burnouts[1].t_s - flown.burnouts[0].t_s - 2.0).abs() < 0.02);
     assert!(flown.apogee.unwrap().height_m > flown.burnouts[1].height_m);
 }
+
+/// A drogue that opens by climb rate ends the climb: lower, sooner and slower than without it, and the way down with nothing out is as it
+/// was. The height is that of rising under quadratic drag in closed form: ln(1 + k v^2 / g) / (2 k), upright.
+#[test]
+fn what_opens_before_apogee_ends_the_climb() {
+    let mut plan = plan();
+    plan.vehicle.rail_tilt_rad = 0.0;
+    plan.weather.wind_mps = told(0.0, 0.0);
+    let shut = Flights::of(&plan).nominal();
+    plan.cues[0].trigger = Trigger::ClimbRateBelow(25.0);
+    plan.cues[0].delay_s = told(0.0, 0.0);
+    let open = Flights::of(&plan).nominal();
+    let (before, after) = (shut.apogee.expect("lifts off"), open.apogee.expect("lifts off"));
+    let from = open.cues[0].expect("opens");
+    assert!((from.velocity_mps[2] - 25.0).abs() < 0.5, "{from:?}");
+    let body = &plan.bodies[0];
+    let density = Flights::of(&plan).density_kg_m3(from.height_m);
+    let k = density * body.descents[0].drag_area_m2.value / (2.0 * body.mass_kg.value);
+    let v = from.velocity_mps[2];
+    let rise = libm::log(1.0 + k * v * v / 9.8) / (2.0 * k);
+    assert!((after.height_m - from.height_m - rise).abs() < 0.03 * rise, "{after:?} {from:?} {rise}");
+    assert!(after.t_s < before.t_s - 0.5 && after.height_m < before.height_m - 5.0, "{after:?} {before:?}");
+    assert_eq!(open.climb.last(), Some(&after));
+    assert_eq!(open.bare, shut.bare);
+}
