@@ -143,6 +143,11 @@ pub(crate) struct Filter {
     pub(crate) force: Option<(f64, f64)>,
     /// Time (s) and force (m/s2) of the newest value that says thrust is over.
     pub(crate) under: Option<(f64, f64)>,
+    /// Time (s) and force (m/s2) of the newest value that is no less than nothing under power; when it fell below since, and the spread of
+    /// that, s; and when thrust was over, s.
+    pub(crate) pushing: Option<(f64, f64)>,
+    pub(crate) crossed: Option<(f64, f64)>,
+    pub(crate) over_s: f64,
     /// The force last felt under power, with the accelerometer's errors taken off: when, s, and how much, m/s2.
     pub(crate) felt: Option<(f64, f64)>,
     /// Most negative force since burnout, m/s2.
@@ -223,6 +228,9 @@ impl Filter {
             puff: None,
             force: None,
             under: None,
+            pushing: None,
+            crossed: None,
+            over_s: NEVER_S,
             felt: None,
             deepest: 0.0,
             tally: 0,

@@ -32,6 +32,10 @@ pub(crate) const FALLS_S: f64 = 0.12;
 const DEEPER_SHARE: f64 = 0.01;
 const LONGEST_TAIL_SHARE: f64 = 0.5;
 const LONGEST_TAIL_S: f64 = 0.5;
+/// Share of the mean thrust that a force falls by between two values where it falls slowly, and what an accelerometer's offset leaves open,
+/// m/s2 (common practice, no source).
+const SLOWLY_SHARE: f64 = 0.35;
+const FORCE_OFF_MPS2: f64 = 0.3;
 /// Share of drag that must be felt before thrust is taken to be over ahead of its told time.
 const SUSTAINED_SHARE: f64 = 0.35;
 /// Drag too faint to be told from a thrust that fades, m/s2.
@@ -56,6 +60,7 @@ impl Filter {
         let Some(stage) = m.stages.get(self.regime.stage) else { return };
         let since = t_s - self.regime.ignition_s;
         if self.regime.burning {
+            self.watch_crossing(t_s, f, stage.mean_mps2());
             let small = f < 0.04 * stage.mean_mps2() && since > 0.75 * stage.burn_s;
             // A draggy body may fly for seconds on a thrust that equals its drag: not before the told end does a force just
             // below zero mean that thrust is over.
@@ -74,12 +79,10 @@ impl Filter {
                     // Thrust falls within a tenth of a second: in a longer gap the crossing may be anywhere.
                     let falls = f1 > f && gap < FALLS_S;
                     let share = if falls { (f1 / (f1 - f)).clamp(0.3, 1.0) } else { 0.5 };
+                    self.over_s = t1 + share * gap;
+                    let (t_s, sd_s) = self.crossed.unwrap_or((self.over_s, 0.29 * gap + 0.02));
                     let kind = self.regime.burnout();
-                    self.marks[kind as usize] = Some(Mark {
-                        t_s: t1 + share * gap,
-                        sd_s: 0.29 * gap + 0.02,
-                        origin: Origin::Detected,
-                    });
+                    self.marks[kind as usize] = Some(Mark { t_s, sd_s, origin: Origin::Detected });
                 }
                 self.tally += 1;
                 self.under = Some((t_s, f));
@@ -110,6 +113,21 @@ impl Filter {
                     self.force = Some((t_s, f));
                 }
             }
+        }
+    }
+
+    /// When the force falls below nothing for good: that is burnout, however long a tail goes on pushing less than drag brakes.
+    fn watch_crossing(&mut self, t_s: f64, f: f64, mean_mps2: f64) {
+        if f >= 0.0 {
+            self.pushing = Some((t_s, f));
+            self.crossed = None;
+        } else if let (Some((t1, f1)), None) = (self.pushing, self.crossed) {
+            let (gap, fell) = ((t_s - t1).max(0.0), (f1 - f).max(1e-3));
+            // What falls by a large part of its thrust between two values may have done so at any time between them.
+            let slowly = gap < FALLS_S || fell < SLOWLY_SHARE * mean_mps2;
+            let (share, open) = if slowly { (f1 / fell, 0.1) } else { (0.5, 0.29) };
+            let noise = sqrt(self.sensors.variance(Channel::Axial) + FORCE_OFF_MPS2 * FORCE_OFF_MPS2);
+            self.crossed = Some((t1 + share * gap, (open + noise / fell) * gap + 0.02));
         }
     }
 
@@ -211,7 +229,9 @@ impl Filter {
         }
         self.regime.burning = false;
         // The tail of thrust is not told apart from less drag while it lasts.
-        self.regime.burnt_out_s = self.marked(kind).map_or(t_s, |k| k.t_s);
+        let felt_over = self.over_s > self.regime.ignition_s && self.over_s <= t_s;
+        self.regime.burnt_out_s =
+            if felt_over { self.over_s } else { self.marked(kind).map_or(t_s, |k| k.t_s) };
         self.regime.thrust_sd = TAIL_SD * self.most_drag(m);
         let told = tail_tau_s(m, &self.regime);
         self.regime.thrust_tau_s = self

@@ -11,7 +11,7 @@
 mod lived;
 mod transition;
 
-use crate::filter::{Filter, KINDS, Mark};
+use crate::filter::Filter;
 use crate::linear::{Packed, gain};
 use crate::model::Model;
 use crate::motion::carry_seen;
@@ -20,7 +20,7 @@ use crate::output::{Estimate, EventKind, Phase, Quantiles};
 use crate::phase::TAIL_OVER_TAU;
 use crate::plan::Plan;
 use crate::sample::{Report, Sample};
-use crate::state::{BLAG, Blob, D, E, H, N, TAU, VE, VN, VU};
+use crate::state::{BLAG, Blob, D, E, H, N, NEVER_S, TAU, VE, VN, VU};
 use crate::track::{order, same};
 use crate::tracker::Tracker;
 
@@ -218,7 +218,7 @@ impl<'a> Path<'a> {
         let mut path = Self {
             m,
             seen: *seen,
-            happens: happens(&seen.marks, start.t_s, last_s),
+            happens: happens(seen, start.t_s, last_s),
             openings: seen.cue_s.iter().flatten().copied().collect(),
             believed: moments.iter().map(|x| x.believed).collect(),
             samples,
@@ -423,6 +423,7 @@ impl<'a> Path<'a> {
             Happens::Burnout(kind) => {
                 self.pushed(f, kind);
                 f.end_burn(self.m, f.t_s);
+                f.regime.burnt_out_s = f.t_s;
                 moved.cut(D);
                 moved.cut(TAU);
             }
@@ -545,7 +546,7 @@ fn within(samples: &[Sample], from_s: f64, to_s: f64) -> impl Iterator<Item = &S
 }
 
 /// What happened, in order.
-fn happens(marks: &[Option<Mark>; KINDS], from_s: f64, to_s: f64) -> Vec<(f64, Happens)> {
+fn happens(seen: &Filter, from_s: f64, to_s: f64) -> Vec<(f64, Happens)> {
     let all = [
         (EventKind::RailExit, Happens::RailExit),
         (EventKind::Burnout, Happens::Burnout(EventKind::Burnout)),
@@ -553,7 +554,10 @@ fn happens(marks: &[Option<Mark>; KINDS], from_s: f64, to_s: f64) -> Vec<(f64, H
         (EventKind::StageBurnout, Happens::Burnout(EventKind::StageBurnout)),
         (EventKind::Apogee, Happens::Apogee),
     ];
-    let when = |(kind, what): (EventKind, Happens)| marks[kind as usize].map(|mark| (mark.t_s, what));
+    // A tail that pushes less than drag brakes goes on after burnout: until then thrust is followed.
+    let over_s = |kind| if seen.regime.burnout() == kind { seen.over_s } else { NEVER_S };
+    let when =
+        |(kind, what): (EventKind, Happens)| seen.marked(kind).map(|k| (k.t_s.max(over_s(kind)), what));
     let mut all: Vec<_> =
         all.into_iter().filter_map(when).filter(|(t, _)| *t > from_s && *t < to_s).collect();
     all.sort_by(|a, b| a.0.total_cmp(&b.0));

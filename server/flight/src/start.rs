@@ -14,7 +14,7 @@ use crate::plan::Told;
 use crate::sensors::Channel;
 use crate::shelf::Shelf;
 use crate::state::{
-    AB, AS, BB, BLAG, BS, Blob, D, E, GH, H, LAG, LNK, N, PORT, Row, SHAPE, TALL, TAU, VE, WE, WN,
+    AB, AS, BB, BLAG, BS, Blob, D, E, GH, H, LAG, LNK, N, NEVER_S, PORT, Row, SHAPE, TALL, TAU, VE, WE, WN,
 };
 
 /// Share of the difference between told and read pressure on the pad that is the sensor's own offset, and not the told
@@ -326,6 +326,7 @@ impl Filter {
         let Some(s) = m.stages.get(stage) else { return };
         self.regime.stage = stage;
         self.regime.ignition_s = ignition_s;
+        (self.pushing, self.crossed, self.over_s) = (None, None, NEVER_S);
         self.burns(s, axial);
         if stage > 0 {
             for b in self.blobs.iter_mut() {

@@ -2,7 +2,7 @@
 
 mod thrown;
 
-use loftwatch_flight::{Phase, Quantiles, Sample, Tracker, smoothed};
+use loftwatch_flight::{EventKind, Phase, Quantiles, Sample, Tracker, smoothed};
 use thrown::*;
 
 #[test]
@@ -64,6 +64,28 @@ fn the_tail_of_a_long_burn_is_not_taken_for_less_drag() {
         let k = fly(&plan, &samples).estimate(0).expect("aloft").drag_k_per_m;
         assert!(k.p05 < drag_per_m && k.p95 > drag_per_m, "{after_s} s after: {k:?}");
     }
+}
+
+/// Burnout is where the specific force crosses zero, and not where the tail ends that goes on pushing a little less than drag brakes. By
+/// the samples themselves, two tenths of a second either side of the crossing.
+#[test]
+fn burnout_is_where_the_force_crosses_zero_however_long_the_tail() {
+    let plan = with_more_drag(plan_of_level_thrust(6.0, 100.0), 5.5);
+    let falling = |since: f64| match since {
+        t if (0.0..4.0).contains(&t) => 100.0,
+        t if (4.0..6.0).contains(&t) => 55.0,
+        _ => 0.0,
+    };
+    let samples = flight_under(&plan, LIFTOFF_S + 8.0, 0.0, false, 1.2e-3, falling);
+    let felt = |from_s: f64| samples.iter().filter(move |s| s.t_s > LIFTOFF_S + from_s);
+    let below = felt(1.0).find(|s| s.axial_mps2.is_some_and(|f| f < -1.0)).expect("drag wins").t_s - LIFTOFF_S;
+    assert!((3.5..5.5).contains(&below), "the tail goes on for long after {below}");
+    let mut tracker = fly(&plan, &samples);
+    let mut events = Vec::new();
+    tracker.drain_events(&mut events);
+    let out = events.iter().rev().find(|e| e.kind == EventKind::Burnout).expect("burnt out");
+    let off = out.t_s - LIFTOFF_S - below;
+    assert!(off.abs() < 0.2 && out.sd_s < 0.15, "{off} {out:?}");
 }
 
 #[test]
