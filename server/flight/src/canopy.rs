@@ -27,12 +27,13 @@ const CANOPY_SEEN_S: f64 = 0.5;
 /// Height below which nothing that is stopped is taken for a canopy that opens, m: a barometer is off by so much after a flight (common
 /// practice, no source).
 const OPENS_ABOVE_M: f64 = 5.0;
-/// How long a body hangs at one angle, s; how long after its time an opening is felt for, s; spread of what is felt beyond noise, m/s2; and how
-/// often a spin feels like anything within so many m/s2 (common practice, no source). Longer: a failure is said later; shorter: what hangs
+/// How long a body hangs at one angle, s; how long after its time an opening is felt for, s; spread of what is felt beyond noise, m/s2, and
+/// of the pull, a share of it; and how often a spin feels like anything within so many m/s2 (common practice, no source). Longer: a failure is said later; shorter: what hangs
 /// across its pull is no canopy.
 const PULL_LASTS_S: f64 = 0.5;
 const PULL_FOR_S: f64 = 1.0;
 const PULL_SD_MPS2: f64 = 0.5;
+const PULL_SHARE: f64 = 0.25;
 const SPINS: f64 = 0.1;
 const SPUN_MPS2: f64 = 100.0;
 /// Spread of a dated opening, s.
@@ -118,10 +119,11 @@ impl Filter {
         }
         let since_s = (self.t_s - self.sensors.get(Channel::Axial).taken_s).clamp(0.0, PULL_LASTS_S);
         let felt = self.unbiased(z);
-        let sd = libm::hypot(sqrt(self.sensors.variance(Channel::Axial)), PULL_SD_MPS2);
+        let own_sd = libm::hypot(sqrt(self.sensors.variance(Channel::Axial)), PULL_SD_MPS2);
         for b in self.blobs.iter_mut() {
             let (_, v) = airspeed(m, &b.x);
             let drag = b.k_at(self.t_s).0 * m.air.density_ratio(b.x[H]).0 * v * v;
+            let sd = libm::hypot(own_sd, PULL_SHARE * drag);
             let below = |x: f64| 0.5 * libm::erfc(-x / (sd * core::f64::consts::SQRT_2));
             let most = drag.max(0.1 * sd);
             let anyhow = (below(felt + most) - below(felt - most)) / (2.0 * most);

@@ -78,7 +78,8 @@ fn burnout_is_where_the_force_crosses_zero_however_long_the_tail() {
     };
     let samples = flight_under(&plan, LIFTOFF_S + 8.0, 0.0, false, 1.2e-3, falling);
     let felt = |from_s: f64| samples.iter().filter(move |s| s.t_s > LIFTOFF_S + from_s);
-    let below = felt(1.0).find(|s| s.axial_mps2.is_some_and(|f| f < -1.0)).expect("drag wins").t_s - LIFTOFF_S;
+    let below =
+        felt(1.0).find(|s| s.axial_mps2.is_some_and(|f| f < -1.0)).expect("drag wins").t_s - LIFTOFF_S;
     assert!((3.5..5.5).contains(&below), "the tail goes on for long after {below}");
     let mut tracker = fly(&plan, &samples);
     let mut events = Vec::new();
