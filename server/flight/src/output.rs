@@ -44,7 +44,7 @@ pub struct Estimate {
     pub t_s: f64,
     /// Phase.
     pub phase: Phase,
-    /// Planned descent state that the descent rate fits best, once descending.
+    /// Planned descent state that its drag fits best, once descending, or climbing past a cue that opens something.
     pub descent: Option<DescentState>,
     /// Seconds since the newest measurement that was used; the state is carried by physics that long.
     pub carried_s: f64,
@@ -72,7 +72,7 @@ pub struct Estimate {
     pub dynamic_pressure_pa: f64,
 }
 
-/// What apogee will be (or was, once passed).
+/// What apogee will be (or was, once passed), under what the plan opens before it.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Prediction {
     /// Instant of the prediction, s.

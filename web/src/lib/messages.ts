@@ -146,7 +146,7 @@ attached: boolean,
 transmitter: boolean,
 /** Where in the flight it is. */
 phase: Phase,
-/** Planned descent state that fits best, once descending. */
+/** Planned descent state that fits best, once descending, or climbing past a cue that opens something. */
 descent: Descent | null,
 /** Newest good frame of its transmitter, station time. */
 heard_t_s: number | null,

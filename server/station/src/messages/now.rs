@@ -83,7 +83,7 @@ pub(crate) struct BodyNow {
     pub(crate) transmitter: bool,
     /// Where in the flight it is.
     pub(crate) phase: PhaseName,
-    /// Planned descent state that fits best, once descending.
+    /// Planned descent state that fits best, once descending, or climbing past a cue that opens something.
     pub(crate) descent: Option<DescentName>,
     /// Newest good frame of its transmitter, station time.
     pub(crate) heard_t_s: Option<f64>,
