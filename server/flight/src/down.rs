@@ -9,6 +9,7 @@
 
 use libm::{exp, sqrt, tanh};
 
+use crate::blown::Blown;
 use crate::canopy::canopy_fill_s;
 use crate::filter::Filter;
 use crate::model::Model;
@@ -16,7 +17,7 @@ use crate::output::{Case, EventKind, Phase};
 use crate::plan::{DescentState, MAX_CUES, Trigger};
 use crate::predict::{Ahead, Hit};
 use crate::state::{Blob, LNK};
-use crate::wind::{gust_length_m, kept};
+use crate::wind::gust_length_m;
 
 /// Descent states that a fall keeps apart.
 const STATES: usize = 8;
@@ -64,15 +65,9 @@ pub(crate) struct Fall<'a> {
     pub(crate) drift: [f64; 2],
     /// Time that the start's sideways speed acts for, s.
     pub(crate) side_s: f64,
-    /// The wind's departure from the told profile at the start, and the share of it that is left.
-    wind_off: [f64; 2],
-    wind_kept: f64,
-    /// Variance of the wind's departure from what is thought at the height reached, m2/s2, of the way by it, m2, and their
-    /// covariance.
-    wind_var: f64,
-    wind_way_var: f64,
-    wind_with_way: f64,
-    /// The same of upright gusts in the time that they cost, with the gust as a share of the speed: s2, s.
+    /// The wind's departure from the told profile.
+    blown: Blown,
+    /// Variance of the time that upright gusts cost, s2, and its covariance with the gust as a share of the speed, s.
     gust_var: f64,
     gust_with: f64,
     start_height: f64,
@@ -119,11 +114,12 @@ impl<'a> Fall<'a> {
             side: [hit.air[0], hit.air[1]],
             drift: [0.0; 2],
             side_s: 0.0,
-            wind_off: [hit.velocity[0] - hit.air[0] - w[0], hit.velocity[1] - hit.air[1] - w[1]],
-            wind_kept: 1.0,
-            wind_var: (hit.velocity_cov[0][0] + hit.air_cov[0][0]).min(25.0),
-            wind_way_var: 0.0,
-            wind_with_way: 0.0,
+            blown: Blown::from(
+                &m.wind,
+                hit.height_m,
+                [hit.velocity[0] - hit.air[0] - w[0], hit.velocity[1] - hit.air[1] - w[1]],
+                hit.velocity_cov[0][0] + hit.air_cov[0][0],
+            ),
             gust_var: 0.0,
             gust_with: 0.0,
             start_height: hit.height_m,
@@ -333,16 +329,15 @@ impl<'a> Fall<'a> {
         let decay = exp(-k * speed * dt);
         let mid = self.height_m - 0.5 * v * dt;
         let (w, _) = self.m.wind.at(mid);
-        let fade = kept(v, mid, dt);
-        self.wind_kept *= fade;
+        let off = self.blown.over(&self.m.wind, mid, v, dt);
         for i in 0..2 {
-            let blows = w[i] + self.wind_kept * self.wind_off[i];
+            let blows = w[i] + off[i];
             self.drift[i] += (blows + 0.5 * self.side[i] * (1.0 + decay)) * dt;
             self.drift_in[slot][i] += blows * dt;
             self.side[i] *= decay;
         }
         self.side_s += dt * exp(-k * speed * (self.t_s - self.start_s).min(1e3)).min(1.0);
-        self.blow(mid, v, fade, dt);
+        self.gust(mid, v, dt);
         self.spent[slot] += dt;
         self.sd_in[slot] = sd;
         self.ln_area_sd = sd;
@@ -350,13 +345,8 @@ impl<'a> Fall<'a> {
         self.t_s += dt;
     }
 
-    /// What is not known of the wind over a slice, over which `fade` of its departure is left: each departure is a first-order process (exact over a step: for
-    /// example Brown and Hwang 1997, section 5.3) along the way, and its sum is carried with it.
-    fn blow(&mut self, height_m: f64, speed_mps: f64, fade: f64, dt: f64) {
-        let sigma = self.m.wind.sd_mps(height_m);
-        self.wind_var = fade * fade * self.wind_var + sigma * sigma * (1.0 - fade * fade);
-        self.wind_way_var += (2.0 * self.wind_with_way + self.wind_var * dt) * dt;
-        self.wind_with_way = fade * (self.wind_with_way + self.wind_var * dt);
+    /// Upright gusts over a slice, a first-order process along the way.
+    fn gust(&mut self, height_m: f64, speed_mps: f64, dt: f64) {
         // Gusts as a share of the speed are what they cost in time.
         let speed = speed_mps.abs().max(1.0);
         let tau = gust_length_m(height_m) / speed;
@@ -404,7 +394,7 @@ impl<'a> Fall<'a> {
 
     /// Covariance that the fall adds to the place: drag area along the drift, wind in every direction.
     pub(crate) fn place_cov(&self) -> [[f64; 2]; 2] {
-        let wind = self.wind_way_var;
+        let wind = self.blown.way_var;
         let mut c = [[wind, 0.0], [0.0, wind]];
         for i in 0..STATES {
             let d = [0.5 * self.sd_in[i] * self.drift_in[i][0], 0.5 * self.sd_in[i] * self.drift_in[i][1]];

@@ -12,6 +12,7 @@ mod aloft;
 mod alone;
 mod apart;
 pub mod atmosphere;
+mod blown;
 mod canopy;
 mod cues;
 mod down;

@@ -103,9 +103,23 @@ impl Wind {
     /// One standard deviation of each component at a height, m/s.
     pub(crate) fn sd_mps(&self, height_m: f64) -> f64 {
         let (r, _) = self.ratio(height_m);
-        let told = self.sd_mps * r;
+        let (told, rest) = (self.sd_mps * r, self.rest_sd_mps(height_m));
+        sqrt(told * told + rest * rest)
+    }
+
+    /// Its part that is the told figure's, at the height that this was told for, m/s; and wind at a height over wind there.
+    pub(crate) fn told_sd_mps(&self) -> f64 {
+        self.sd_mps
+    }
+
+    pub(crate) fn over_told(&self, height_m: f64) -> f64 {
+        self.ratio(height_m).0
+    }
+
+    /// The part that is not, at a height, m/s.
+    pub(crate) fn rest_sd_mps(&self, height_m: f64) -> f64 {
         let aloft = (UNKNOWN_PER_M * height_m.max(0.0)).min(UNKNOWN_MOST_MPS);
-        sqrt(told * told + aloft * aloft + 0.25)
+        sqrt(aloft * aloft + 0.25)
     }
 }
 
