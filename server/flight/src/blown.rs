@@ -6,7 +6,7 @@
 
 use libm::exp;
 
-use crate::wind::{Wind, kept};
+use crate::wind::{Wind, kept, rest_sd_mps};
 
 /// How long a mean wind stays, s: it is told as a mean over ten minutes (WMO-No. 8, part I, ch. 5; from memory). Longer: areas are too small
 /// where the wind turns; shorter: what was measured aloft is forgotten on the way down.
@@ -31,7 +31,7 @@ pub(crate) struct Blown {
 impl Blown {
     /// From where the wind departs by `off_mps` from the told profile, known with this variance, (m/s)2.
     pub(crate) fn from(wind: &Wind, height_m: f64, off_mps: [f64; 2], variance: f64) -> Self {
-        let (told, rest) = (wind.told_sd_mps(), wind.rest_sd_mps(height_m));
+        let (told, rest) = (wind.told_sd_mps(), rest_sd_mps(height_m));
         let (told_var, rest_var, r) = (told * told, rest * rest, wind.over_told(height_m));
         let all = r * r * told_var + rest_var;
         // Each part's share in the departure, and what knowing the sum takes from what is not known.
@@ -53,7 +53,7 @@ impl Blown {
     pub(crate) fn over(&mut self, wind: &Wind, height_m: f64, speed_mps: f64, dt: f64) -> [f64; 2] {
         let (r, stays, fades) =
             (wind.over_told(height_m), exp(-dt / TOLD_LASTS_S), kept(speed_mps, height_m, dt));
-        let (told, rest) = (wind.told_sd_mps(), wind.rest_sd_mps(height_m));
+        let (told, rest) = (wind.told_sd_mps(), rest_sd_mps(height_m));
         self.told = self.told.map(|v| v * stays);
         self.rest = self.rest.map(|v| v * fades);
         self.told_var = stays * stays * self.told_var + told * told * (1.0 - stays * stays);
@@ -96,7 +96,7 @@ mod tests {
             blown.over(&wind, HEIGHT_M, SPEED_MPS, 0.5);
         }
         let told = way(wind.told_sd_mps() * wind.over_told(HEIGHT_M), TOLD_LASTS_S, 300.0);
-        let rest = way(wind.rest_sd_mps(HEIGHT_M), -1.0 / libm::log(kept(SPEED_MPS, HEIGHT_M, 1.0)), 300.0);
+        let rest = way(rest_sd_mps(HEIGHT_M), -1.0 / libm::log(kept(SPEED_MPS, HEIGHT_M, 1.0)), 300.0);
         assert!((blown.way_var / (told + rest) - 1.0).abs() < 0.01, "{} {told} {rest}", blown.way_var);
     }
 

@@ -37,6 +37,7 @@ mod model;
 mod motion;
 mod motor;
 pub mod nominal;
+mod opening;
 mod output;
 mod pad;
 mod phase;

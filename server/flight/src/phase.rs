@@ -9,9 +9,10 @@ use libm::sqrt;
 use crate::canopy::CANOPY_LATE_S;
 use crate::filter::{Canopy, Filter, Mark, Top};
 use crate::model::Model;
+use crate::opening::told_ln_sd;
 use crate::output::{EventKind, Origin, Phase};
 use crate::plan::{CueKind, DescentState, Trigger};
-use crate::predict::{Hit, Summit, told_ln_sd};
+use crate::predict::{Hit, Summit};
 use crate::sensors::Channel;
 use crate::state::{AB, AS, Blob, D, E, LNK, TAU, VU};
 

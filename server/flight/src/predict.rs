@@ -10,9 +10,9 @@ use crate::model::Model;
 use crate::motion::{
     Regime, acceleration_of, air_cov, airspeed, heading, longest_step_s, rail_exit_in_s, step,
 };
-use crate::output::{EventKind, Phase, Prediction, Quantiles};
+use crate::opening::Opening;
+use crate::output::{Phase, Prediction, Quantiles};
 use crate::phase::tail_tau_s;
-use crate::plan::{DescentState, MAX_CUES, Told, Trigger};
 use crate::quantiles::Spread;
 use crate::state::{Blob, D, H, LNK, NEVER_S, PRED, VE, VU};
 
@@ -30,11 +30,8 @@ const POWERED_STEP_S: f64 = 0.15;
 const POWERED_STEPS: f64 = 32.0;
 const COAST_STEPS: f64 = 3.0;
 
-/// Within what a climb rate has been reached, m/s; how long after the spread of its moment a device may still open on the way up, s; and how
-/// far below the told one, in standard deviations, ln k is that of what is out.
+/// Within what a climb rate has been reached, m/s.
 const CLIMB_REACHED_MPS: f64 = 0.05;
-const STILL_OPENS_S: f64 = 0.5;
-const OUT_SD: f64 = 3.0;
 
 /// What defines a moment.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -327,88 +324,6 @@ impl<'a> Ahead<'a> {
     pub(crate) fn hit(&self, crossing: Crossing) -> Hit {
         Hit::here(self.m, &self.regime, &self.blob, self.t_s, crossing)
     }
-}
-
-/// A device that the plan opens before apogee.
-#[derive(Clone, Copy, Debug)]
-struct Opening {
-    cue: usize,
-    /// When it is due, s, where that is known; else the climb rate that it waits for, m/s, and how long after that it is out, s.
-    due_s: Option<f64>,
-    climb_mps: f64,
-    after_s: f64,
-    /// Spread of that moment, s.
-    sd_s: f64,
-    ln_k: f64,
-    ln_k_sd: f64,
-    drag_area_m2: f64,
-    /// Whether it is a canopy, which takes time to fill.
-    fills: bool,
-}
-
-impl Opening {
-    /// The first of them that the plan still has, for a blob under which it is not out.
-    fn before_apogee(m: &Model, f: &Filter, blob: &Blob) -> Option<Self> {
-        if f.top.is_some() || !matches!(f.phase, Phase::Powered | Phase::Coasting) {
-            return None;
-        }
-        let body = m.plan.bodies.get(f.body)?;
-        body.descents.iter().find_map(|d| {
-            let told = m.plan.cues.get(d.cue)?;
-            let (ln_k, ln_k_sd) = (m.ln_k_under(body, d.drag_area_m2.value), told_ln_sd(&d.drag_area_m2));
-            let device =
-                matches!(d.state, DescentState::Drogue | DescentState::Main | DescentState::Streamer);
-            let mut o = Self {
-                cue: d.cue,
-                due_s: None,
-                climb_mps: 0.0,
-                after_s: 0.0,
-                sd_s: told.delay_s.sd,
-                ln_k,
-                ln_k_sd,
-                drag_area_m2: d.drag_area_m2.value,
-                fills: device,
-            };
-            o.waits_for(m, f, d.cue, 0)?;
-            // What should be out and is not, or is, is in the belief.
-            let missed = f
-                .cue_s
-                .get(d.cue)
-                .copied()
-                .flatten()
-                .is_some_and(|t| f.t_s > t + 2.0 * o.sd_s + STILL_OPENS_S);
-            let out = blob.x[LNK] > ln_k - OUT_SD * ln_k_sd;
-            (!missed && !out).then_some(o)
-        })
-    }
-
-    /// What its cue waits for, on the way up; none where it waits for something later.
-    fn waits_for(&mut self, m: &Model, f: &Filter, cue: usize, depth: usize) -> Option<()> {
-        let told = m.plan.cues.get(cue)?;
-        if let Some(t) = f.cue_s.get(cue).copied().flatten() {
-            self.due_s = Some((t + self.after_s).max(f.t_s));
-            return Some(());
-        }
-        self.after_s += told.delay_s.value;
-        let marked = |k: EventKind| f.marked(k).map(|k| k.t_s);
-        match told.trigger {
-            Trigger::ClimbRateBelow(c) if c > 0.0 => self.climb_mps = c,
-            Trigger::BeforeApogee(s) if s > 0.0 => self.climb_mps = 9.8 * s,
-            Trigger::AfterLiftoff(s) => self.due_s = Some(marked(EventKind::Liftoff)? + s + self.after_s),
-            Trigger::AfterBurnout(s) => self.due_s = Some(marked(EventKind::Burnout)? + s + self.after_s),
-            Trigger::AfterCue(c, s) if depth < MAX_CUES => {
-                self.after_s += s;
-                return self.waits_for(m, f, c, depth + 1);
-            }
-            _ => return None,
-        }
-        Some(())
-    }
-}
-
-/// Spread of a told area's logarithm.
-pub(crate) fn told_ln_sd(area: &Told) -> f64 {
-    (area.sd / area.value.max(1e-9)).clamp(0.1, 0.6)
 }
 
 /// Gathers blobs at apogee.

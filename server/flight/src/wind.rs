@@ -103,7 +103,7 @@ impl Wind {
     /// One standard deviation of each component at a height, m/s.
     pub(crate) fn sd_mps(&self, height_m: f64) -> f64 {
         let (r, _) = self.ratio(height_m);
-        let (told, rest) = (self.sd_mps * r, self.rest_sd_mps(height_m));
+        let (told, rest) = (self.sd_mps * r, rest_sd_mps(height_m));
         sqrt(told * told + rest * rest)
     }
 
@@ -115,12 +115,12 @@ impl Wind {
     pub(crate) fn over_told(&self, height_m: f64) -> f64 {
         self.ratio(height_m).0
     }
+}
 
-    /// The part that is not, at a height, m/s.
-    pub(crate) fn rest_sd_mps(&self, height_m: f64) -> f64 {
-        let aloft = (UNKNOWN_PER_M * height_m.max(0.0)).min(UNKNOWN_MOST_MPS);
-        sqrt(aloft * aloft + 0.25)
-    }
+/// The part of [`Wind::sd_mps`] that is not the told figure's, at a height, m/s.
+pub(crate) fn rest_sd_mps(height_m: f64) -> f64 {
+    let aloft = (UNKNOWN_PER_M * height_m.max(0.0)).min(UNKNOWN_MOST_MPS);
+    sqrt(aloft * aloft + 0.25)
 }
 
 #[cfg(test)]

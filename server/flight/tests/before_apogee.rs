@@ -69,7 +69,7 @@ fn flown(plan: &Plan, opens: bool, gnss: bool) -> Flown {
     for i in 0..800u32 {
         let t = f64::from(i) * STEP_S;
         let since = t - LIFTOFF_S;
-        let speed = v[0].hypot(v[1]);
+        let speed = libm::hypot(v[0], v[1]);
         if since > BURN_S && v[1] <= OPENS_AT_MPS && due_s.is_none() {
             due_s = Some(since + DELAY_S);
         }
@@ -81,7 +81,7 @@ fn flown(plan: &Plan, opens: bool, gnss: bool) -> Flown {
         let mut felt = 9.8 * libm::cos(LEAN_RAD);
         if since >= 0.0 {
             for _ in 0..10 {
-                let speed = v[0].hypot(v[1]);
+                let speed = libm::hypot(v[0], v[1]);
                 let k = thin * (BARE_PER_M + filled * filled * (open_per_m - BARE_PER_M));
                 let thrust = if since < BURN_S { THRUST_MPS2 } else { 0.0 };
                 felt = thrust - k * speed * speed;
@@ -105,7 +105,7 @@ fn flown(plan: &Plan, opens: bool, gnss: bool) -> Flown {
                 h += v[1] * dt;
                 if v[1] < 0.0 && apogee_s.is_none() && since > 1.0 {
                     apogee_s = Some(since);
-                    airspeed_mps = v[0].hypot(v[1]);
+                    airspeed_mps = libm::hypot(v[0], v[1]);
                 }
             }
         }

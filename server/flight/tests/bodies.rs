@@ -68,6 +68,13 @@ fn freed(tracker: &mut Tracker) -> Vec<(f64, Origin)> {
         .collect()
 }
 
+/// How far what is lost at 16 s and braked by 8 m/s2 for four seconds has fallen behind, m.
+fn lost(t: f64) -> f64 {
+    let s = (t - 16.0).max(0.0);
+    let braked = s.min(4.0);
+    4.0 * braked * braked + 32.0 * (s - braked)
+}
+
 #[test]
 fn a_body_that_stays_with_its_parent_is_not_freed() {
     let (mut tracker, _) = fly(24.0, |_| 0.0, |_| 0.0);
@@ -83,13 +90,7 @@ fn a_charge_in_one_bay_frees_nothing() {
 
 #[test]
 fn a_body_that_falls_behind_is_freed_by_its_own_motion() {
-    // Lost at 16 s and braked by 8 m/s2 for four seconds.
-    let behind = |t: f64| {
-        let s = (t - 16.0).max(0.0);
-        let braked = s.min(4.0);
-        4.0 * braked * braked + 32.0 * (s - braked)
-    };
-    let (mut tracker, heights) = fly(24.0, behind, |_| 0.0);
+    let (mut tracker, heights) = fly(24.0, lost, |_| 0.0);
     let events = freed(&mut tracker);
     assert_eq!(events.len(), 1, "{events:?}");
     let (t, origin) = events[0];
@@ -102,13 +103,8 @@ fn a_body_that_falls_behind_is_freed_by_its_own_motion() {
 /// A piece that sends nothing is carried on in steps all the way down: what is thought of it does not depend on when it was looked at.
 #[test]
 fn a_silent_body_is_where_it_is_however_often_one_looks() {
-    let behind = |t: f64| {
-        let s = (t - 16.0).max(0.0);
-        let braked = s.min(4.0);
-        4.0 * braked * braked + 32.0 * (s - braked)
-    };
     let looked_at = |every_s: f64| {
-        let (mut tracker, _) = fly(20.0, behind, |_| 0.0);
+        let (mut tracker, _) = fly(20.0, lost, |_| 0.0);
         let mut t = 20.0;
         while t < 47.3 {
             t = f64::min(t + every_s, 47.3);

@@ -142,7 +142,8 @@ fn expected_mps(v0: f64, vt: f64, t_s: f64) -> f64 {
 fn drag_share(plan: &Plan, body: &Body, area_m2: Told, estimate: &Estimate) -> f64 {
     let density = plan.weather.pressure_pa / (GAS_CONSTANT * plan.weather.temperature_k);
     let k = estimate.drag_k_per_m;
-    libm::pow(k.p75, NEARER_75) * libm::pow(k.p95, 1.0 - NEARER_75) / (density * area_m2.value / (2.0 * body.mass_kg.value))
+    libm::pow(k.p75, NEARER_75) * libm::pow(k.p95, 1.0 - NEARER_75)
+        / (density * area_m2.value / (2.0 * body.mass_kg.value))
 }
 
 pub(super) fn no_sign(view: &View<'_>, verdicts: &mut Vec<Verdict>) {
@@ -178,7 +179,11 @@ pub(super) fn no_sign(view: &View<'_>, verdicts: &mut Vec<Verdict>) {
         verdicts.push(Verdict {
             about: format!("{}:{}", told.name, state_name(state)),
             holds,
-            settle_s: if at_end.airspeed_mps.max(at_end.fall_mps) > BRAKES * terminal { BRAKED_S } else { 0.0 },
+            settle_s: if at_end.airspeed_mps.max(at_end.fall_mps) > BRAKES * terminal {
+                BRAKED_S
+            } else {
+                0.0
+            },
             level: Level::Act,
             body,
             cue: Some(told.descents[opening.descent].cue),
