@@ -9,6 +9,7 @@ use libm::sqrt;
 use crate::down::Fall;
 use crate::filter::{BLOBS, Filter};
 use crate::model::Model;
+use crate::opening::climb_before_apogee;
 use crate::output::{CuePrediction, EventKind, Quantiles};
 use crate::plan::{LimitOf, MAX_CUES, Trigger};
 use crate::predict::{Ahead, CLOCK_SD_S, Crossing, Hit, LEAST_WEIGHT, Tops, not_below};
@@ -244,7 +245,11 @@ impl<'a> Way<'a> {
         match told.trigger {
             Trigger::ClimbRateBelow(c) => Some(shifted(&self.at_climb(c).1, delay_s, self.m)),
             Trigger::BeforeApogee(s) if up => {
-                let (_, top) = self.top();
+                let (ahead, top) = self.top();
+                // Who opens something before apogee reckons with the apogee that would come without it.
+                if ahead.opened.is_some() {
+                    return Some(shifted(&self.at_climb(climb_before_apogee(s)).1, delay_s, self.m));
+                }
                 Some(shifted(&top, delay_s - s, self.m))
             }
             Trigger::BeforeApogee(s) => Some(self.at_time(marked(EventKind::Apogee)? - s + delay_s)),

@@ -92,6 +92,15 @@ pub struct Settled {
     pub speed_mps: f64,
 }
 
+/// The end of a climb on which nothing opens.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Shut {
+    /// From where something is planned to open to apogee.
+    pub climb: Vec<Point>,
+    /// Highest point.
+    pub apogee: Point,
+}
+
 /// One flight.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Flown {
@@ -103,8 +112,10 @@ pub struct Flown {
     pub rail_exit: Option<RailExit>,
     /// Burnouts, in order of the motors that lit.
     pub burnouts: Vec<Point>,
-    /// Highest point.
+    /// Highest point, under what the plan opens before it.
     pub apogee: Option<Point>,
+    /// The flight from there on, where something opens before apogee, if nothing did.
+    pub shut: Option<Shut>,
     /// Greatest airspeed, m/s, Mach number, and acceleration without gravity, m/s2.
     pub greatest_mps: f64,
     /// See above.
@@ -135,6 +146,16 @@ impl Flown {
     /// The point of the climb at a time, by straight lines; `None` outside of it.
     pub fn climbing_at(&self, t_s: f64) -> Option<Point> {
         at(&self.climb, t_s)
+    }
+
+    /// The same if nothing opened on the way up.
+    pub fn climbing_shut_at(&self, t_s: f64) -> Option<Point> {
+        self.shut.as_ref().and_then(|s| at(&s.climb, t_s)).or_else(|| at(&self.climb, t_s))
+    }
+
+    /// Highest point if nothing opened on the way up.
+    pub fn shut_apogee(&self) -> Option<Point> {
+        self.shut.as_ref().map(|s| s.apogee).or(self.apogee)
     }
 }
 

@@ -76,7 +76,7 @@ impl Opening {
         let marked = |k: EventKind| f.marked(k).map(|k| k.t_s);
         match told.trigger {
             Trigger::ClimbRateBelow(c) if c > 0.0 => self.climb_mps = c,
-            Trigger::BeforeApogee(s) if s > 0.0 => self.climb_mps = 9.8 * s,
+            Trigger::BeforeApogee(s) if s > 0.0 => self.climb_mps = climb_before_apogee(s),
             Trigger::AfterLiftoff(s) => self.due_s = Some(marked(EventKind::Liftoff)? + s + self.after_s),
             Trigger::AfterBurnout(s) => self.due_s = Some(marked(EventKind::Burnout)? + s + self.after_s),
             Trigger::AfterCue(c, s) if depth < MAX_CUES => {
@@ -87,6 +87,11 @@ impl Opening {
         }
         Some(())
     }
+}
+
+/// Climb rate so many seconds before apogee, m/s, where drag is next to nothing.
+pub(crate) fn climb_before_apogee(s: f64) -> f64 {
+    9.8 * s
 }
 
 /// Spread of a told area's logarithm.

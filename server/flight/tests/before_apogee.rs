@@ -4,7 +4,8 @@
 mod thrown;
 
 use loftwatch_flight::{
-    Descent, DescentState, EventKind, Plan, Sample, Told, Tracker, Trigger, Velocity, canopy_fill_s,
+    Descent, DescentState, EventKind, Plan, Prediction, Sample, Told, Tracker, Trigger, Velocity,
+    canopy_fill_s,
 };
 use thrown::nothing;
 
@@ -131,20 +132,22 @@ fn flown(plan: &Plan, opens: bool, gnss: bool) -> Flown {
     Flown { half_s: 0.5 * (BURN_S + apogee_s), opened_s, apogee_s, airspeed_mps, samples }
 }
 
-/// Plays it: what is predicted at half of coast, and when which events are said to have been, s after liftoff.
-fn played(plan: &Plan, flown: &Flown) -> (loftwatch_flight::Prediction, Vec<(EventKind, f64)>) {
+/// Plays it: what is predicted at half of coast, when the drogue's cue comes by that, and when which events are said to have been, s after
+/// liftoff.
+fn played(plan: &Plan, flown: &Flown) -> (Prediction, f64, Vec<(EventKind, f64)>) {
     let mut tracker = Tracker::new(plan, 0.0);
-    let (mut half, mut events) = (None, Vec::new());
+    let (mut half, mut cues, mut events) = (None, Vec::new(), Vec::new());
     for s in &flown.samples {
         tracker.take(s);
         tracker.advance(s.t_receive_s);
         if half.is_none() && s.t_s >= LIFTOFF_S + flown.half_s {
-            half = tracker.foresee(0, &mut Vec::new());
+            half = tracker.foresee(0, &mut cues);
         }
     }
     tracker.drain_events(&mut events);
     let events = events.iter().filter(|e| !e.withdrawn).map(|e| (e.kind, e.t_s - LIFTOFF_S)).collect();
-    (half.expect("flying"), events)
+    let cue = cues.iter().find(|c| c.cue == plan.bodies[0].descents[0].cue).expect("planned");
+    (half.expect("flying"), cue.cue_t_s.p50 - LIFTOFF_S, events)
 }
 
 fn last(events: &[(EventKind, f64)], kind: EventKind) -> Option<f64> {
@@ -156,7 +159,8 @@ fn a_drogue_before_apogee_is_foreseen_and_seen() {
     for gnss in [true, false] {
         let plan = plan(Trigger::ClimbRateBelow(OPENS_AT_MPS));
         let flown = flown(&plan, true, gnss);
-        let (p, events) = played(&plan, &flown);
+        let (p, cue_s, events) = played(&plan, &flown);
+        assert!((cue_s - flown.opened_s).abs() < 0.25, "{cue_s} {}", flown.opened_s);
         let (t, air) = (p.apogee_t_s, p.airspeed_at_apogee_mps);
         let apogee_s = LIFTOFF_S + flown.apogee_s;
         assert!((t.p50 - apogee_s).abs() < 0.2 && t.p05 < apogee_s && apogee_s < t.p95, "{t:?} {apogee_s}");
@@ -171,18 +175,27 @@ fn a_drogue_before_apogee_is_foreseen_and_seen() {
         assert!(chute.is_some_and(|t| (t - flown.opened_s).abs() < 0.5), "{chute:?} {}", flown.opened_s);
         assert!(top.is_some_and(|t| (t - flown.apogee_s).abs() < 0.2), "{top:?} {}", flown.apogee_s);
         // Where it opens after apogee the same flight goes on for longer, and flies faster there: that is what is foreseen then.
-        let (later, _) = played(&self::plan(Trigger::AfterApogee(0.0)), &flown);
+        let (later, ..) = played(&self::plan(Trigger::AfterApogee(0.0)), &flown);
         assert!(later.apogee_t_s.p50 > t.p50 + 0.3, "{:?} {t:?}", later.apogee_t_s);
         let later = later.airspeed_at_apogee_mps;
         assert!(later.p50 > air.p50 + 4.0, "{later:?} {air:?}");
     }
 }
 
+/// Electronics that open so long before apogee reckon with the apogee that would come without the drogue, not with the one that it brings.
+#[test]
+fn a_drogue_by_time_before_apogee_is_due_by_the_apogee_without_it() {
+    let flown = flown(&plan(Trigger::ClimbRateBelow(OPENS_AT_MPS)), true, true);
+    let (p, cue_s, _) = played(&plan(Trigger::BeforeApogee(OPENS_AT_MPS / 9.8)), &flown);
+    assert!((cue_s - flown.opened_s).abs() < 0.25, "{cue_s} {}", flown.opened_s);
+    assert!((p.apogee_t_s.p50 - LIFTOFF_S - flown.apogee_s).abs() < 0.2, "{p:?}");
+}
+
 #[test]
 fn a_drogue_that_stays_in_is_not_seen() {
     let plan = plan(Trigger::ClimbRateBelow(OPENS_AT_MPS));
     let flown = flown(&plan, false, true);
-    let (_, events) = played(&plan, &flown);
+    let (.., events) = played(&plan, &flown);
     assert_eq!(last(&events, EventKind::FirstChute), None);
     let top = last(&events, EventKind::Apogee);
     assert!(top.is_some_and(|t| (t - flown.apogee_s).abs() < 0.2), "{top:?} {}", flown.apogee_s);

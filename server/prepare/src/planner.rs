@@ -392,8 +392,8 @@ fn leads(sample: &Sample, g: f64, wanted_s: f64) -> Vec<Lead> {
     all.into_iter()
         .map(|(lead_s, wanted)| {
             let then = |flown: &Flown| {
-                let apogee = flown.apogee?;
-                let p = if lead_s > 0.0 { flown.climbing_at(apogee.t_s - lead_s)? } else { apogee };
+                let apogee = flown.shut_apogee()?;
+                let p = if lead_s > 0.0 { flown.climbing_shut_at(apogee.t_s - lead_s)? } else { apogee };
                 // After apogee: free fall beside what is left of the flat speed.
                 let fall = if lead_s < 0.0 { g * -lead_s } else { 0.0 };
                 Some((p.velocity_mps[2] - fall, libm::hypot(p.airspeed_mps(), fall)))

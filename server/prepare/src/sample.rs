@@ -29,6 +29,7 @@ pub(crate) struct One {
     pub(crate) flown: Flown,
     /// From the last burnout to a while after apogee, without anything that comes out.
     pub(crate) near: Vec<Near>,
+    /// When that apogee is.
     pub(crate) apogee_s: f64,
 }
 
@@ -56,7 +57,7 @@ impl Sample {
         let mut stayed = 0;
         for number in 0..count {
             let flown = flights.drawn(SEED, number);
-            match flown.apogee {
+            match flown.shut_apogee() {
                 Some(apogee) => ones.push(cut(&flights, flown, apogee.t_s, (number as usize) < KEPT)),
                 None => stayed += 1,
             }
@@ -84,6 +85,7 @@ fn cut(flights: &Flights, mut flown: Flown, apogee_s: f64, whole: bool) -> One {
         flown.climb = Vec::new();
         flown.falls = Vec::new();
     }
+    flown.shut = None;
     One { flown, near, apogee_s }
 }
 
@@ -101,14 +103,17 @@ fn thin(path: &mut Vec<Point>) {
 /// From the last burnout to apogee as flown, and on in free fall: sideways as at apogee, downwards by gravity less what drag
 /// leaves of it by its closed form, as if nothing came out.
 fn near(flights: &Flights, flown: &Flown) -> Vec<Near> {
-    let (Some(apogee), Some(out)) = (flown.apogee, flown.burnouts.last()) else { return Vec::new() };
+    let (Some(apogee), Some(out)) = (flown.shut_apogee(), flown.burnouts.last()) else { return Vec::new() };
     let of = |p: &Point| Near {
         t_s: p.t_s as f32,
         height_m: p.height_m as f32,
         climb_mps: p.velocity_mps[2] as f32,
         air_mps: p.airspeed_mps() as f32,
     };
-    let mut near: Vec<Near> = flown.climb.iter().filter(|p| p.t_s >= out.t_s).map(of).collect();
+    let shut = flown.shut.as_ref().map_or(&[][..], |s| &s.climb);
+    let opens_s = shut.first().map_or(f64::INFINITY, |p| p.t_s);
+    let climb = flown.climb.iter().filter(|p| p.t_s >= out.t_s && p.t_s < opens_s).chain(shut);
+    let mut near: Vec<Near> = climb.map(of).collect();
     let g = flights.gravity_mps2();
     let flat = apogee.airspeed_mps();
     let steps = (TAIL_S / 0.1) as u32;

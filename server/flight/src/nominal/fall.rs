@@ -4,7 +4,7 @@ use libm::{exp, sqrt};
 
 use super::ascent::{Gusts, drag_step_s, point, step};
 use super::draw::Draws;
-use super::{Flown, Point, Settled, Touchdown, at};
+use super::{Flown, Point, Settled, Shut, Touchdown, at};
 use crate::model::Model;
 use crate::motion::airspeed;
 use crate::plan::{DescentState, MAX_CUES, Trigger};
@@ -48,7 +48,9 @@ pub(super) fn fly(m: &Model, draws: &mut Draws, flown: &mut Flown) {
     let drawn = draw(m, draws);
     let calm = draws.lean_rad.map(|_| m.calm());
     let m = calm.as_ref().unwrap_or(m);
-    let Some(shut_apogee) = flown.apogee else { return };
+    if flown.apogee.is_none() {
+        return;
+    }
     let plan = &m.plan;
     flown.cues = vec![None; plan.cues.len()];
     flown.landings = vec![None; plan.bodies.len()];
@@ -59,7 +61,7 @@ pub(super) fn fly(m: &Model, draws: &mut Draws, flown: &mut Flown) {
         acted = [None; MAX_CUES];
         on_the_way_up(m, flown, &drawn, &mut acted);
     }
-    let apogee = flown.apogee.unwrap_or(shut_apogee);
+    let (Some(apogee), Some(shut_apogee)) = (flown.apogee, flown.shut_apogee()) else { return };
     let gusts = Gusts::new(draws);
     // Parents come down before what they let go: their path says where that happens.
     let mut done = vec![false; plan.bodies.len()];
@@ -128,7 +130,8 @@ fn where_at(flown: &Flown, body: usize, t_s: f64) -> Option<Point> {
 
 /// Moments that come before apogee, of any body: all are attached or fly alike until then.
 fn on_the_way_up(m: &Model, flown: &mut Flown, drawn: &Drawn, acted: &mut Acted) {
-    let Some(apogee) = flown.apogee else { return };
+    // Who opens something before apogee reckons with the apogee that would come without it.
+    let Some(apogee) = flown.shut_apogee() else { return };
     let first_out = flown.burnouts.first().map_or(0.0, |p| p.t_s);
     let last_out = flown.burnouts.last().map_or(0.0, |p| p.t_s);
     for _ in 0..m.plan.cues.len() {
@@ -166,7 +169,9 @@ fn rises_under(m: &Model, flown: &mut Flown, drawn: &Drawn, acted: &Acted) -> bo
     x[H] = from.height_m;
     x[VE..=VU].copy_from_slice(&from.velocity_mps);
     x[SHAPE] = drawn.shape;
-    flown.climb.retain(|p| p.t_s < t_s);
+    let after = flown.climb.partition_point(|p| p.t_s <= t_s);
+    let shut = core::iter::once(from).chain(flown.climb.split_off(after)).collect();
+    flown.shut = Some(Shut { climb: shut, apogee });
     flown.climb.push(from);
     let mut t = t_s;
     // A bound on the work: it rises for some seconds.

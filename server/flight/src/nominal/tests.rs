@@ -213,4 +213,12 @@ fn what_opens_before_apogee_ends_the_climb() {
     assert!(after.t_s < before.t_s - 0.5 && after.height_m < before.height_m - 5.0, "{after:?} {before:?}");
     assert_eq!(open.climb.last(), Some(&after));
     assert_eq!(open.bare, shut.bare);
+    // Whoever asks for the climb on which nothing opens gets that.
+    assert_eq!((open.shut_apogee(), shut.shut_apogee()), (Some(before), Some(before)));
+    for t in [from.t_s - 1.0, from.t_s + 0.3, before.t_s - 0.1] {
+        let (a, b) = (open.climbing_shut_at(t).expect("climbs"), shut.climbing_at(t).expect("climbs"));
+        assert!(
+            (a.height_m - b.height_m).abs() < 0.01 && (a.velocity_mps[2] - b.velocity_mps[2]).abs() < 0.01
+        );
+    }
 }
