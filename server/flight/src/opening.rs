@@ -20,6 +20,8 @@ pub(crate) struct Opening {
     pub(crate) due_s: Option<f64>,
     pub(crate) climb_mps: f64,
     pub(crate) after_s: f64,
+    /// Whether it waits for that.
+    pub(crate) by_climb: bool,
     /// Spread of that moment, s.
     pub(crate) sd_s: f64,
     pub(crate) ln_k: f64,
@@ -46,6 +48,7 @@ impl Opening {
                 due_s: None,
                 climb_mps: 0.0,
                 after_s: 0.0,
+                by_climb: false,
                 sd_s: told.delay_s.sd,
                 ln_k,
                 ln_k_sd,
@@ -85,6 +88,7 @@ impl Opening {
             }
             _ => return None,
         }
+        self.by_climb = self.due_s.is_none();
         Some(())
     }
 }

@@ -78,19 +78,8 @@ impl Hit {
                 x[i] += flow[i] * dt + 0.5 * acc[i] * dt * dt;
                 x[VE + i] += acc[i] * dt;
             }
-            let mut g = [0.0; PRED];
-            for i in 0..6 {
-                // At the moment itself the climb rate is c.
-                g[i] = if i == 2 { c / rate } else { flow[i] / rate };
-            }
-            g[VU] = 1.0;
-            let col: [f64; PRED] = core::array::from_fn(|i| p[i][VU]);
-            t_var = col[VU] / (rate * rate);
-            for i in 0..PRED {
-                for j in 0..PRED {
-                    p[i][j] += -g[i] * col[j] - col[i] * g[j] + g[i] * g[j] * col[VU];
-                }
-            }
+            // At the moment itself the climb rate is c.
+            t_var = at_climb(&mut p, [flow[0], flow[1], c, acc[0], acc[1], rate]);
         }
         let (air, _) = airspeed(m, &x);
         Self {
@@ -108,6 +97,24 @@ impl Hit {
     }
 }
 
+/// The covariance when each member has the climb rate of the mean, in place of that at the mean's moment; gives the variance of the moment,
+/// s2. `flow` is how place and velocity go on.
+fn at_climb(p: &mut [[f64; PRED]; PRED], flow: [f64; 6]) -> f64 {
+    let rate = flow[VU];
+    let mut g = [0.0; PRED];
+    for (g, flow) in g.iter_mut().zip(flow) {
+        *g = flow / rate;
+    }
+    g[VU] = 1.0;
+    let col: [f64; PRED] = core::array::from_fn(|i| p[i][VU]);
+    for i in 0..PRED {
+        for j in 0..PRED {
+            p[i][j] += -g[i] * col[j] - col[i] * g[j] + g[i] * g[j] * col[VU];
+        }
+    }
+    col[VU] / (rate * rate)
+}
+
 /// A blob on its way ahead of the data.
 #[derive(Clone, Copy)]
 pub(crate) struct Ahead<'a> {
@@ -121,6 +128,8 @@ pub(crate) struct Ahead<'a> {
     opening: Option<Opening>,
     /// Cue of what has opened on this way, and when.
     pub(crate) opened: Option<(usize, f64)>,
+    /// Variance of that moment, s2: the members of a blob go on from there as they are then, each in its time.
+    opened_var: f64,
 }
 
 impl<'a> Ahead<'a> {
@@ -131,8 +140,16 @@ impl<'a> Ahead<'a> {
 
     /// The same, and nothing more opens on the way up, whatever is planned.
     pub(crate) fn shut(m: &'a Model, f: &Filter, blob: &Blob) -> Self {
-        let mut ahead =
-            Self { m, regime: f.regime, blob: *blob, t_s: f.t_s, next: None, opening: None, opened: None };
+        let mut ahead = Self {
+            m,
+            regime: f.regime,
+            blob: *blob,
+            t_s: f.t_s,
+            next: None,
+            opening: None,
+            opened: None,
+            opened_var: 0.0,
+        };
         if matches!(f.phase, Phase::Coasting) {
             let kind = f.regime.burnout();
             let out = f.marked(kind).map_or(f.t_s, |b| b.t_s);
@@ -215,6 +232,12 @@ impl<'a> Ahead<'a> {
         self.opening = None;
         self.opened = Some((o.cue, self.t_s));
         let shut = acceleration_of(self.m, &self.regime, &self.blob, self.t_s);
+        if o.by_climb && shut[2] < -1.0 {
+            let v = [VE, VE + 1, VU].map(|i| self.blob.x[i]);
+            let mut p = self.leading();
+            self.opened_var = at_climb(&mut p, [v[0], v[1], v[2], shut[0], shut[1], shut[2]]);
+            self.set_leading(&p);
+        }
         let (_, v) = airspeed(self.m, &self.blob.x);
         let shut_k = self.blob.k_at(self.t_s).0;
         self.blob.x[LNK] = o.ln_k;
@@ -320,9 +343,39 @@ impl<'a> Ahead<'a> {
         false
     }
 
+    /// Covariance of the states that a prediction needs.
+    fn leading(&self) -> [[f64; PRED]; PRED] {
+        core::array::from_fn(|i| core::array::from_fn(|j| self.blob.p[i][j]))
+    }
+
+    fn set_leading(&mut self, p: &[[f64; PRED]; PRED]) {
+        for (to, from) in self.blob.p.iter_mut().zip(p) {
+            to[..PRED].copy_from_slice(from);
+        }
+    }
+
     /// The blob projected on a moment that it has come near to.
     pub(crate) fn hit(&self, crossing: Crossing) -> Hit {
-        Hit::here(self.m, &self.regime, &self.blob, self.t_s, crossing)
+        if self.opened_var == 0.0 {
+            return Hit::here(self.m, &self.regime, &self.blob, self.t_s, crossing);
+        }
+        let mut ahead = *self;
+        if crossing == Crossing::Time {
+            // By the clock those who opened later are not so far on.
+            let acc = acceleration_of(self.m, &self.regime, &self.blob, self.t_s);
+            let v = [VE, VE + 1, VU].map(|i| self.blob.x[i]);
+            let flow = [v[0], v[1], v[2], acc[0], acc[1], acc[2]];
+            for i in 0..6 {
+                for j in 0..6 {
+                    ahead.blob.p[i][j] += flow[i] * flow[j] * self.opened_var;
+                }
+            }
+        }
+        let mut hit = Hit::here(self.m, &self.regime, &ahead.blob, self.t_s, crossing);
+        if crossing != Crossing::Time {
+            hit.t_var += self.opened_var;
+        }
+        hit
     }
 }
 
