@@ -28,8 +28,8 @@ const CANOPY_SEEN_S: f64 = 0.5;
 /// practice, no source).
 const OPENS_ABOVE_M: f64 = 5.0;
 /// How long a body hangs at one angle, s; how long after its time an opening is felt for, s; spread of what is felt beyond noise, m/s2, and
-/// of the pull, a share of it; and how often a spin feels like anything within so many m/s2 (common practice, no source). Longer: a failure is said later; shorter: what hangs
-/// across its pull is no canopy.
+/// of the pull, a share of it; and how often a spin feels like anything within so many m/s2 (common practice, no source).
+/// Longer: a failure is said later; shorter: what hangs across its pull is no canopy.
 const PULL_LASTS_S: f64 = 0.5;
 const PULL_FOR_S: f64 = 1.0;
 const PULL_SD_MPS2: f64 = 0.5;

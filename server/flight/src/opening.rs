@@ -4,7 +4,7 @@
 use crate::filter::Filter;
 use crate::model::Model;
 use crate::output::{EventKind, Phase};
-use crate::plan::{DescentState, MAX_CUES, Told, Trigger};
+use crate::plan::{MAX_CUES, Told, Trigger};
 use crate::state::{Blob, LNK};
 
 /// How long after the spread of its moment a device may still open on the way up, s; and how far below the told one, in standard deviations,
@@ -41,8 +41,6 @@ impl Opening {
         body.descents.iter().find_map(|d| {
             let told = m.plan.cues.get(d.cue)?;
             let (ln_k, ln_k_sd) = (m.ln_k_under(body, d.drag_area_m2.value), told_ln_sd(&d.drag_area_m2));
-            let device =
-                matches!(d.state, DescentState::Drogue | DescentState::Main | DescentState::Streamer);
             let mut o = Self {
                 cue: d.cue,
                 due_s: None,
@@ -53,7 +51,7 @@ impl Opening {
                 ln_k,
                 ln_k_sd,
                 drag_area_m2: d.drag_area_m2.value,
-                fills: device,
+                fills: d.state.is_device(),
             };
             o.waits_for(m, f, d.cue, 0)?;
             // What should be out and is not, or is, is in the belief.

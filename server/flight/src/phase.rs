@@ -491,7 +491,7 @@ impl Filter {
             self.open_until_s = self.open_until_s.max(acts_s + 2.0 * sd_s + 3.0);
             let area = d.drag_area_m2;
             self.canopy = Some(Canopy {
-                device: matches!(d.state, DescentState::Drogue | DescentState::Main | DescentState::Streamer),
+                device: d.state.is_device(),
                 main: d.state == DescentState::Main,
                 ln_k: m.ln_k_under(body, area.value),
                 sd: told_ln_sd(&area),

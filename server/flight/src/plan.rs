@@ -159,6 +159,14 @@ pub enum DescentState {
     Ballistic,
 }
 
+impl DescentState {
+    /// Whether something is let out for it, which may be missed.
+    #[must_use]
+    pub fn is_device(self) -> bool {
+        matches!(self, Self::Drogue | Self::Main | Self::Streamer)
+    }
+}
+
 /// Something the vehicle does by itself at a condition.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Cue {

@@ -5,8 +5,8 @@
 //! fall rate v0 at that moment the planned state gives, at constant density, v = vt tanh(g t / vt + atanh(v0 / vt))
 //! from below and v = vt coth(g t / vt + acoth(v0 / vt)) from above (quadratic drag, closed form). Falling clearly
 //! faster than that, by measurement and not by carrying, is no sign of it; nor is a flight with next to none of its drag, which shows on
-//! the way up too where the opening is planned before apogee. The canopy takes a time to fill, in most of which the body falls freely. States that are no device (tumbling, bare, ballistic)
-//! are planned for many flights and are never missed.
+//! the way up too where the opening is planned before apogee. The canopy takes a time to fill, in most of which the body
+//! falls freely. States that are no device (tumbling, bare, ballistic) are planned for many flights and are never missed.
 
 use loftwatch_flight::{Body, DescentState, Estimate, Phase, Plan, Told, canopy_fill_s};
 use serde::{Deserialize, Serialize};
@@ -72,7 +72,7 @@ impl Openings {
         for (body, told) in view.plan.bodies.iter().enumerate() {
             let Some((_, estimate)) = view.flying(body) else { continue };
             for (descent, planned) in told.descents.iter().enumerate() {
-                if !is_device(planned.state) {
+                if !planned.state.is_device() {
                     continue;
                 }
                 let Some(Some(cue)) = view.cue_predictions.get(planned.cue) else { continue };
@@ -87,8 +87,8 @@ impl Openings {
                     opening.end_s = cue.cue_t_s.p95;
                 }
                 let climbs = estimate.phase == Phase::Coasting;
-                let comes = opening.at_end.is_none() && (climbs || estimate.phase == Phase::Descending);
-                if view.t_s >= opening.end_s && (comes || climbs) {
+                let comes = opening.at_end.is_none() && estimate.phase == Phase::Descending;
+                if view.t_s >= opening.end_s && (climbs || comes) {
                     let fall_mps = (-estimate.climb_mps.p50).max(0.0);
                     let airspeed_mps = opening.at_end.map_or(estimate.airspeed_mps.p50, |a| a.airspeed_mps);
                     opening.at_end = Some(AtEnd { falls_s: view.t_s, fall_mps, airspeed_mps });
@@ -97,10 +97,6 @@ impl Openings {
         }
         next
     }
-}
-
-fn is_device(state: DescentState) -> bool {
-    matches!(state, DescentState::Drogue | DescentState::Main | DescentState::Streamer)
 }
 
 /// The newest opening of a body that should be past, with the terminal rate of its state here.

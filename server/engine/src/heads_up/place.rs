@@ -31,11 +31,7 @@ pub(super) fn judge(view: &View<'_>, verdicts: &mut Vec<Verdict>) {
 fn is_judged(view: &View<'_>, landing: &Landing) -> bool {
     let Some(state) = view.bodies.get(landing.body) else { return false };
     let down = state.estimate.as_ref().is_some_and(|e| matches!(e.phase, Phase::Down | Phase::Waiting));
-    let braked = state
-        .estimate
-        .as_ref()
-        .and_then(|e| e.descent)
-        .is_some_and(|d| matches!(d, DescentState::Drogue | DescentState::Main | DescentState::Streamer));
+    let braked = state.estimate.as_ref().and_then(|e| e.descent).is_some_and(DescentState::is_device);
     match landing.case {
         Case::Planned => !down,
         // What a piece would do with nothing out is of interest while it may still come to that.

@@ -154,6 +154,16 @@ fn on_the_way_up(m: &Model, flown: &mut Flown, drawn: &Drawn, acted: &mut Acted)
     }
 }
 
+/// The state of what is at a point, in air as told.
+fn state_at(point: &Point, shape: f64) -> [f64; PRED] {
+    let mut x = [0.0; PRED];
+    x[E..E + 2].copy_from_slice(&point.east_north_m);
+    x[H] = point.height_m;
+    x[VE..=VU].copy_from_slice(&point.velocity_mps);
+    x[SHAPE] = shape;
+    x
+}
+
 /// What opens on the vehicle before apogee holds it back from there on: the climb ends under it. Says whether anything does.
 fn rises_under(m: &Model, flown: &mut Flown, drawn: &Drawn, acted: &Acted) -> bool {
     let Some(apogee) = flown.apogee else { return false };
@@ -164,11 +174,7 @@ fn rises_under(m: &Model, flown: &mut Flown, drawn: &Drawn, acted: &Acted) -> bo
     let first = opens.filter(|t| *t > last_out && *t < apogee.t_s).min_by(f64::total_cmp);
     let Some((t_s, from)) = first.and_then(|t| Some((t, at(&flown.climb, t)?))) else { return false };
     let (_, ln_k) = fall.out(acted, t_s);
-    let (k, mut x) = (exp(ln_k), [0.0; PRED]);
-    x[E..E + 2].copy_from_slice(&from.east_north_m);
-    x[H] = from.height_m;
-    x[VE..=VU].copy_from_slice(&from.velocity_mps);
-    x[SHAPE] = drawn.shape;
+    let (k, mut x) = (exp(ln_k), state_at(&from, drawn.shape));
     let after = flown.climb.partition_point(|p| p.t_s <= t_s);
     let shut = core::iter::once(from).chain(flown.climb.split_off(after)).collect();
     flown.shut = Some(Shut { climb: shut, apogee });
@@ -280,11 +286,7 @@ impl Fall<'_> {
         mut path: Option<&mut Vec<Point>>,
     ) -> Option<Touchdown> {
         let m = self.m;
-        let mut x = [0.0; PRED];
-        x[E..E + 2].copy_from_slice(&start.east_north_m);
-        x[H] = start.height_m;
-        x[VE..=VU].copy_from_slice(&start.velocity_mps);
-        x[SHAPE] = self.drawn.shape;
+        let mut x = state_at(&start, self.drawn.shape);
         gusts.put(m, &mut x);
         if draws.lean_rad.is_some() {
             (x[WE], x[WN]) = (0.0, 0.0);
