@@ -122,6 +122,8 @@ pub(crate) struct Filter {
     /// What the barometer reads too much, Pa.
     pub(crate) baro_over_pa: f64,
     pub(crate) zero_own_m: Told,
+    /// The one before a restart aloft.
+    pub(crate) zero_own_was_m: f64,
     pub(crate) zero_gnss_m: [Told; 3],
     pub(crate) marks: [Option<Mark>; KINDS],
     /// Moment of each cue's action, as far as it has come, s.
@@ -215,6 +217,7 @@ impl Filter {
             zero_baro_m: NO_TOLD,
             baro_over_pa: 0.0,
             zero_own_m: NO_TOLD,
+            zero_own_was_m: 0.0,
             zero_gnss_m: [NO_TOLD; 3],
             marks: [None; KINDS],
             cue_s: [None; MAX_CUES],
@@ -326,6 +329,9 @@ impl Filter {
         self.mark(EventKind::Reboot, s.t_s, 0.3);
         // A board that restarts aloft zeroes itself in the air.
         if self.phase != Phase::Waiting {
+            if self.zero_own_m.sd > 0.0 {
+                self.zero_own_was_m = self.zero_own_m.value;
+            }
             self.zero_own_m = NO_TOLD;
         }
     }

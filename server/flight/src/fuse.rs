@@ -11,7 +11,8 @@ use crate::falling::VENT_S;
 use crate::filter::{BLOBS, Filter};
 use crate::model::{EARTH_RADIUS_M, Model};
 use crate::motion::{air_cov, airspeed};
-use crate::output::Phase;
+use crate::output::{EventKind, Phase};
+use crate::plan::Told;
 use crate::pressure::baro_lag_s;
 use crate::sample::Sample;
 use crate::sensors::Channel;
@@ -60,6 +61,13 @@ const OWN_LAG_SD_S: f64 = 0.25;
 const OWN_CLIMB_LAG_SD_S: f64 = 0.3;
 const OWN_SCALE_SD: f64 = 0.03;
 const OWN_LASTS_S: f64 = 1.0;
+/// How long after a restart aloft a vehicle's own filter is still on its way from where it began, s (common practice, no source).
+/// Smaller: a climb rate that begins at zero is believed; larger: a short coast is over before it is heard.
+const OWN_SETTLES_S: f64 = 2.0;
+/// A height that is the expected one to within so many deviations was not zeroed anew, where a chance of that is slight: where
+/// that is less than this share of it.
+const OWN_KEPT_SD: f64 = 2.5;
+const OWN_KEPT_SHARE: f64 = 0.1;
 
 impl Filter {
     pub(crate) fn fuse(&mut self, m: &Model, s: &Sample) {
@@ -86,7 +94,7 @@ impl Filter {
     /// States that a channel does not teach now. Under thrust a receiver's lag is not one number; and a thrust that falls looks
     /// like a drag that grows, so that neither drag nor its curve is learnt from a force while something burns.
     fn considered(&self, channel: Channel) -> &'static [usize] {
-        let out_s = self.marks[crate::EventKind::Burnout as usize].map_or(self.t_s, |b| b.t_s);
+        let out_s = self.marks[EventKind::Burnout as usize].map_or(self.t_s, |b| b.t_s);
         match channel {
             Channel::FixFlat | Channel::FixUp | Channel::SpeedFlat | Channel::SpeedUp
                 if self.regime.burning || self.t_s - out_s < 2.0 =>
@@ -278,14 +286,53 @@ impl Filter {
             self.notice_puff(expected - value);
         }
         if self.phase == Phase::Descending && self.about.is_none() {
-            self.watch_ground(s.t_s, z, noise);
+            self.watch_ground(s.t_s, z, noise, 0.0);
         }
         true
     }
 
+    /// The vehicle's own height above its zero, m, where that is known.
+    pub(crate) fn own_height(&self, s: &Sample) -> Option<f64> {
+        let z = s.own_height_m.filter(|h| h.is_finite() && h.abs() < 2e5)?;
+        (self.zero_own_m.sd > 0.0).then_some(z - self.zero_own_m.value)
+    }
+
+    /// A board that restarted aloft has zeroed itself in the air, if it did not keep its zero: what it says from then on is where it was
+    /// thought to be, and what was known of that is known of its zero.
+    fn own_zero_anew(&mut self, s: &Sample) {
+        let Some(z) = s.own_height_m.filter(|h| h.is_finite() && h.abs() < 2e5) else { return };
+        if self.zero_own_m.sd > 0.0 || self.about.is_some() {
+            return;
+        }
+        let noise = self.sensors.variance(Channel::OwnHeight) + 4.0;
+        let (h, var) = self.moments(H);
+        let (off, _) = self.moments(BB);
+        let sd = sqrt(var + noise);
+        let kept_m = z - self.zero_own_was_m;
+        if (kept_m - h - off).abs() < OWN_KEPT_SD * sd && sd < OWN_KEPT_SHARE * h.abs() {
+            self.zero_own_m = Told { value: self.zero_own_was_m, sd: 1.0 };
+            return;
+        }
+        self.zero_own_m = Told { value: z - h, sd: 1.0 };
+        for b in self.blobs.iter_mut() {
+            b.x[BB] = h - b.x[H];
+            let column: [f64; N] = core::array::from_fn(|i| -b.p[H][i]);
+            let own = b.p[H][H] + noise;
+            for i in (0..N).filter(|i| *i != BB) {
+                b.p[BB][i] = column[i];
+                b.p[i][BB] = column[i];
+            }
+            b.p[BB][BB] = own;
+        }
+    }
+
     fn take_own(&mut self, s: &Sample, t_sd: f64, climb: f64) {
-        if let Some(z) = s.own_height_m.filter(|h| h.is_finite() && h.abs() < 2e5)
-            && self.zero_own_m.sd > 0.0
+        if self.marked(EventKind::Reboot).is_some_and(|r| self.t_s < r.t_s + OWN_SETTLES_S) {
+            return;
+        }
+        self.own_zero_anew(s);
+        if let Some(value) = self.own_height(s)
+            && let Some(z) = s.own_height_m
         {
             let h = self.height();
             let noise = sqrt(self.sensors.variance(Channel::OwnHeight));
@@ -296,13 +343,13 @@ impl Filter {
                 let lasts = 1.0 + OWN_LASTS_S / since;
                 let variance = noise * noise + 4.0 + off * off * lasts + (t_sd * climb) * (t_sd * climb);
                 let view = |b: &Blob| (b.x[H] + b.x[BB], Row::new().with(H, 1.0).with(BB, 1.0));
-                let value = z - self.zero_own_m.value;
                 self.take_number(
                     &Number { channel: Channel::OwnHeight, value, variance, patience: 10, patience_s: 0.0 },
                     &view,
                 );
                 if self.phase == Phase::Descending && self.about.is_none() {
-                    self.watch_ground(s.t_s, value, noise + 0.5);
+                    let (off, off_var) = self.moments(BB);
+                    self.watch_ground(s.t_s, value - off, noise + 0.5, off_var);
                 }
             }
         }

@@ -121,7 +121,7 @@ impl Filter {
                 self.hear_both(m, off_m, both);
             }
             if self.phase == Phase::Descending && s.pressure_pa.is_none() && self.about.is_none() {
-                self.watch_ground(s.t_s, fix.at_m[2], sqrt(tall));
+                self.watch_ground(s.t_s, fix.at_m[2], sqrt(tall), 0.0);
             }
         }
         let agrees = self.fix_flat(&fix, since) && tall_agrees;

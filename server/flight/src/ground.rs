@@ -8,7 +8,7 @@ use crate::model::Model;
 use crate::output::{EventKind, Phase};
 use crate::sample::Sample;
 use crate::sensors::Channel;
-use crate::state::{E, H, LNK, VE, VN, VU};
+use crate::state::{BB, E, H, LNK, VE, VN, VU};
 
 /// How long heights must be still to be the ground, s.
 const STILL_FOR_S: f64 = 2.5;
@@ -27,6 +27,11 @@ const STILL_FALLS_MPS: f64 = 2.5;
 const STILL_FALLS_M: f64 = 8.0;
 const TAKEN_BACK_FOR_S: f64 = 60.0;
 
+/// Silence from which on a fall goes on by itself, s.
+const SILENT_S: f64 = 5.0;
+/// Deviations below the ground at which a silent fall has ended: three in four. A rate that is known badly never gets much further.
+const UNDER_SD: f64 = 0.67;
+
 impl Filter {
     /// Keeps a height, five a second at most; the line through those of the last seconds and when it begins, s.
     fn line_with(&mut self, t_s: f64, z: f64) -> Option<(f64, Line)> {
@@ -40,8 +45,8 @@ impl Filter {
         if t_s - first_s < STILL_FOR_S - 0.5 { None } else { Some((first_s, line(part)?)) }
     }
 
-    /// Heights on the way down; still for two and a half seconds is the ground.
-    pub(crate) fn watch_ground(&mut self, t_s: f64, z: f64, noise_m: f64) {
+    /// Heights on the way down, and the variance that they have in common; still for two and a half seconds is the ground.
+    pub(crate) fn watch_ground(&mut self, t_s: f64, z: f64, noise_m: f64, off_var: f64) {
         let Some((first_s, heights)) = self.line_with(t_s, z) else { return };
         if self.marked(EventKind::Apogee).is_some_and(|a| first_s < a.t_s + 1.5) {
             return;
@@ -72,7 +77,7 @@ impl Filter {
             // Already still when first heard.
             sd = 0.5 * (first_s - first.0) + 1.0;
         }
-        self.lie(at, sd, level, 1.0 + noise_m * noise_m);
+        self.lie(at, sd, level, 1.0 + noise_m * noise_m + off_var);
         for b in self.blobs.iter_mut() {
             b.reopen(LNK, b.p[LNK][LNK]);
         }
@@ -108,14 +113,19 @@ impl Filter {
         }
     }
 
+    /// Whether it falls and nothing has been heard of it for a while.
+    pub(crate) fn falls_silently(&self) -> bool {
+        self.phase == Phase::Descending && self.t_s - self.used_s >= SILENT_S
+    }
+
     /// In silence a fall that must have ended has ended.
     pub(crate) fn ground_by_physics(&mut self) {
-        if self.phase != Phase::Descending || self.t_s - self.used_s < 5.0 {
+        if !self.falls_silently() {
             return;
         }
         let (h, var) = self.moments(H);
         let sd = sqrt(var);
-        if h < -5.0 - 2.0 * sd {
+        if h < -5.0 - UNDER_SD * sd {
             let v = self.climb().abs().max(1.0);
             self.lie(self.t_s - (-h) / v, (sd + 5.0) / v, 0.0, 100.0);
         }
@@ -127,8 +137,7 @@ impl Filter {
         else {
             return false;
         };
-        let own =
-            s.own_height_m.filter(|h| h.is_finite() && h.abs() < 2e5).map(|h| h - self.zero_own_m.value);
+        let own = self.own_height(s).map(|h| h - self.moments(BB).0);
         let Some(z) = self.height_by_pressure(m, s).or(own) else { return false };
         let Some((_, heights)) = self.line_with(s.t_s, z).filter(|(first_s, _)| *first_s > landed.t_s) else {
             return false;

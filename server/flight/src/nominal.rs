@@ -53,6 +53,12 @@ impl Point {
             air_mps: three(self.air_mps, to.air_mps),
         }
     }
+
+    /// The top of a climb that ends between this point and the next.
+    fn top_before(&self, next: &Self) -> Self {
+        let [now, then] = [self, next].map(|p| p.velocity_mps[2]);
+        self.towards(next, (now / (now - then).max(1e-9)).clamp(0.0, 1.0))
+    }
 }
 
 /// Where the upper guide leaves the rail.

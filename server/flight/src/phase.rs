@@ -39,6 +39,11 @@ const SLOWLY_SHARE: f64 = 0.35;
 const FORCE_OFF_MPS2: f64 = 0.3;
 /// Share of drag that must be felt before thrust is taken to be over ahead of its told time.
 const SUSTAINED_SHARE: f64 = 0.35;
+/// Told thrust over drag that is not worth minding; and, where no curve is told, until which share of the burn how much of the drag must be
+/// felt: nobody's motor is over so soon, but many have a tail that long (common practice, no source).
+const LEAST_TOLD_SHARE: f64 = 0.15;
+const TAIL_FROM_SHARE: f64 = 0.6;
+const DRAG_ALONE_SHARE: f64 = 0.75;
 /// Drag too faint to be told from a thrust that fades, m/s2.
 const FAINT_DRAG_MPS2: f64 = 12.0;
 /// Time after the told burn within which an apogee may have been called too soon, s.
@@ -63,15 +68,22 @@ impl Filter {
         if self.regime.burning {
             self.watch_crossing(t_s, f, stage.mean_mps2());
             let small = f < 0.04 * stage.mean_mps2() && since > 0.75 * stage.burn_s;
+            let (mut drag, mut thrust) = (0.0, 0.0);
+            for (w, b) in w.iter().zip(self.blobs.iter()) {
+                let force = crate::motion::axial_force(m, &self.regime, b, t_s);
+                (drag, thrust) = (drag + w * force.drag, thrust + w * force.thrust);
+            }
             // A draggy body may fly for seconds on a thrust that equals its drag: not before the told end does a force just
-            // below zero mean that thrust is over.
-            let drag = w
-                .iter()
-                .zip(self.blobs.iter())
-                .fold(0.0, |d, (w, b)| d + w * crate::motion::axial_force(m, &self.regime, b, t_s).drag);
-            let below = if since < 0.9 * stage.burn_s { (SUSTAINED_SHARE * drag).max(0.5) } else { 0.5 };
+            // below zero mean that thrust is over. Nor does any, while one is told that is less than drag, that is nearer to
+            // the two than to drag alone.
+            let early = since < 0.9 * stage.burn_s;
+            let pushes_on = stage.has_curve && thrust > LEAST_TOLD_SHARE * drag && f > 0.5 * thrust - drag;
+            // Where no curve is told it may be a long tail.
+            let flat = !stage.has_curve && stage.tells_burn_time() && since < TAIL_FROM_SHARE * stage.burn_s;
+            let share = if flat { DRAG_ALONE_SHARE } else { SUSTAINED_SHARE };
+            let below = if early { (share * drag).max(0.5) } else { 0.5 };
             let faded = small && (drag < FAINT_DRAG_MPS2 || (f < 0.5 && below <= 0.5));
-            let over = (f < -below && since > 0.2 * stage.burn_s) || faded;
+            let over = !pushes_on && ((f < -below && since > 0.2 * stage.burn_s) || faded);
             if over {
                 if self.tally == 0 {
                     // Remember the last powered value to date the crossing between the two.

@@ -406,7 +406,7 @@ impl Summit {
             apogee_height_m: self.height.quantiles()?,
             apogee_t_s: self.time.quantiles()?,
             airspeed_at_apogee_mps: not_below(self.air.quantiles()?, 0.0),
-            ground_speed_at_apogee_mps: not_below(self.ground.quantiles()?, 0.0),
+            ground_speed_at_apogee_mps: self.ground.speeds()?,
             hand_height_m: 0.0,
             hand_t_s: 0.0,
         })

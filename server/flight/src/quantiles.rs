@@ -201,6 +201,14 @@ impl Spread {
         })
     }
 
+    /// For speeds over the ground: the quantiles, but the 90 % interval begins at zero where standing still is as likely as
+    /// any other velocity. Equal tails leave that outside, and most flights go nearly straight up. The upper end, by which
+    /// one takes care, stays.
+    pub(crate) fn speeds(&self) -> Option<Quantiles> {
+        let from_rest = self.rings()?.p05 <= 0.0;
+        self.quantiles().map(|q| if from_rest { Quantiles { p05: 0.0, ..q } } else { q })
+    }
+
     fn cells(&self) -> Cells {
         let nodes = &self.nodes[..self.len];
         let mut ordered = [(0.0, 0.0); ROOM];

@@ -88,6 +88,9 @@ pub(crate) fn state(m: &Model, f: &Filter) -> Option<Estimate> {
             trace += w * (d * d + b.p[E + i][E + i]);
         }
     }
+    // Nothing carries a fall on that is not heard of below the ground.
+    let height_m = height.quantiles()?;
+    let height_m = if f.falls_silently() { not_below(height_m, 0.0) } else { height_m };
     let known = f.flat_known;
     let lean = lean.quantiles().map(|l| each(l, |v| v.clamp(0.0, core::f64::consts::PI)));
     // Spread as wide as the told one tells nothing.
@@ -102,10 +105,10 @@ pub(crate) fn state(m: &Model, f: &Filter) -> Option<Estimate> {
         phase: f.phase,
         descent: descent_state(m, f),
         carried_s: (f.t_s - f.used_s).max(0.0),
-        height_m: height.quantiles()?,
+        height_m,
         climb_mps: climb.quantiles()?,
         airspeed_mps: not_below(air.quantiles()?, 0.0),
-        ground_speed_mps: not_below(ground.quantiles()?, 0.0),
+        ground_speed_mps: ground.speeds()?,
         lean_rad: lean,
         east_north_m: known.then_some(place),
         position_radius_m: known.then(|| 2.146 * sqrt(0.5 * trace.max(0.0))),

@@ -7,6 +7,7 @@ use crate::model::Model;
 use crate::output::{Origin, Phase};
 use crate::plan::{MAX_BODIES, MAX_CUES, Told};
 use crate::predict::{self, Tops};
+use crate::state::{H, VU};
 use crate::track::{Kept, Track};
 use crate::{
     CuePrediction, Estimate, Event, EventKind, Knot, Landing, Plan, Prediction, Quantiles, Report, Sample,
@@ -129,6 +130,33 @@ fn happened(r: &Report) -> Told {
 /// When that happened which a vehicle's own computer noticed then.
 pub(crate) fn noticed(then: Told) -> Told {
     Told { value: then.value - NOTICED_AFTER_S.0, sd: libm::hypot(then.sd, NOTICED_AFTER_S.1) }
+}
+
+/// By how much a reported apogee may lie before ours beyond its spread, s; what climbs faster than this beyond doubt has none behind it,
+/// m/s, and what is higher than this and falls has not landed, m (common practice, no source).
+const APOGEE_BEFORE_S: f64 = 0.5;
+const CLIMBS_MPS: f64 = 10.0;
+const IN_THE_AIR_M: f64 = 100.0;
+/// Deviations that are beyond doubt.
+const DOUBTLESS_SD: f64 = 3.0;
+
+/// Whether a report cannot be right by what is believed: a vehicle that takes a shock's pressure for its apogee says so while it climbs
+/// faster than sound.
+fn refuted(r: &Report, f: &Filter) -> bool {
+    let least = |(mean, var): (f64, f64)| mean - DOUBTLESS_SD * libm::sqrt(var);
+    let most = |(mean, var): (f64, f64)| mean + DOUBTLESS_SD * libm::sqrt(var);
+    let climbs = matches!(f.phase, Phase::Powered | Phase::Coasting);
+    match r.event {
+        EventKind::Apogee if climbs => least(f.moments(VU)) > CLIMBS_MPS,
+        EventKind::Apogee => f
+            .marked(EventKind::Apogee)
+            .is_some_and(|k| k.t_s - DOUBTLESS_SD * k.sd_s > r.by_s + APOGEE_BEFORE_S),
+        EventKind::Landing if climbs => least(f.moments(H)) > IN_THE_AIR_M,
+        EventKind::Landing if f.phase == Phase::Descending => {
+            least(f.moments(H)) > IN_THE_AIR_M && most(f.moments(VU)) < -1.0
+        }
+        _ => false,
+    }
 }
 
 /// Events that a released body has of its own.
@@ -322,7 +350,11 @@ impl Tracker {
                 } else {
                     track.view.marked(kind).map(|k| (k.t_s, k.sd_s, k.origin))
                 };
-                let told = self.reports.iter().find(|r| r.body == body && r.event == kind);
+                let told = self
+                    .reports
+                    .iter()
+                    .find(|r| r.body == body && r.event == kind)
+                    .filter(|r| track.attached || !refuted(r, &track.view));
                 let now = match (seen, told) {
                     (seen, Some(r)) => {
                         let after = began(r);

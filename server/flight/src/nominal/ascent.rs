@@ -285,8 +285,7 @@ pub(super) fn fly(m: &Model, draws: &mut Draws) -> Flown {
             burn.light(m, draws, stage, t);
         }
         if x[VU] <= 0.0 && !burn.burning && moved_s.is_some() {
-            let back = (-x[VU] / (before[VU] - x[VU]).max(1e-9)).clamp(0.0, 1.0);
-            let apogee = point(m, &x, t).towards(&point(m, &before, t - dt), back);
+            let apogee = point(m, &before, t - dt).top_before(&point(m, &x, t));
             flown.climb.push(apogee);
             flown.apogee = Some(apogee);
             flown.lifted = true;

@@ -188,8 +188,7 @@ fn rises_under(m: &Model, flown: &mut Flown, drawn: &Drawn, acted: &Acted) -> bo
         t += dt;
         let now = point(m, &x, t);
         if x[VU] <= 0.0 {
-            let back = (-x[VU] / (before.velocity_mps[2] - x[VU]).max(1e-9)).clamp(0.0, 1.0);
-            let top = now.towards(&before, back);
+            let top = before.top_before(&now);
             flown.climb.push(top);
             flown.apogee = Some(top);
             break;
