@@ -210,6 +210,7 @@ impl Filter {
                 thrust_tau_s: 0.1,
                 ln_k_rate: 0.0,
                 rough: 0.02,
+                zeroed_aloft: false,
             },
             sensors: Sensors::new(),
             pad: Pad::new(),
@@ -284,6 +285,7 @@ impl Filter {
         self.boot = own.boot;
         self.booted = own.booted;
         self.regime.burning = false;
+        self.regime.zeroed_aloft = false;
         let lift = self.marked(EventKind::Liftoff).map_or(self.t_s, |l| l.t_s);
         self.take_zeros(m, lift);
         for b in self.blobs.iter_mut() {

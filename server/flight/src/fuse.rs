@@ -314,6 +314,7 @@ impl Filter {
             return;
         }
         self.zero_own_m = Told { value: z - h, sd: 1.0 };
+        self.regime.zeroed_aloft = true;
         for b in self.blobs.iter_mut() {
             b.x[BB] = h - b.x[H];
             let column: [f64; N] = core::array::from_fn(|i| -b.p[H][i]);

@@ -48,6 +48,9 @@ pub(crate) struct Regime {
     pub(crate) ln_k_rate: f64,
     /// Unmodelled acceleration over the modelled aerodynamic one.
     pub(crate) rough: f64,
+    /// Whether heights are counted from a zero that was taken aloft: how far off that is does not get less on the way down, as what the
+    /// column of air is off by does.
+    pub(crate) zeroed_aloft: bool,
 }
 
 impl Regime {
@@ -460,7 +463,9 @@ pub(crate) fn step<const K: usize>(m: &Model, r: &Regime, blob: &mut Blob, t_s: 
         // Over a minute a receiver's height wanders by three metres, a barometer's by half a metre.
         blob.p[GH][GH] += 0.2 * dt;
         blob.p[BB][BB] += 0.006 * dt;
-        (offset_fade, climbed_m) = pass_air(m, blob, x0[H]);
+        if !r.zeroed_aloft {
+            (offset_fade, climbed_m) = pass_air(m, blob, x0[H]);
+        }
     }
     // Around and above Mach 1 one parameter does not hold the whole curve: what it misses wanders through ln k.
     let mach = v0 / m.air.sound_mps(x0[H]);

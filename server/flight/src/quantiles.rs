@@ -314,6 +314,21 @@ mod tests {
     }
 
     #[test]
+    fn a_speed_that_may_be_none_begins_at_none_and_its_upper_end_stays() {
+        let speed = |aside: f64, sd: f64| {
+            let mut s = Spread::new();
+            s.length(1.0, &[aside, 0.0, 0.0], &[[sd * sd, 0.0, 0.0], [0.0, sd * sd, 0.0], [0.0; 3]]);
+            (s.speeds().unwrap(), s.quantiles().unwrap())
+        };
+        // Rayleigh's distribution: the 95 % quantile is sd sqrt(2 ln 20).
+        let (q, tails) = speed(0.0, 3.0);
+        assert!(q.p05 == 0.0 && tails.p05 > 0.5 && (q.p95 - 7.34).abs() < 0.2, "{q:?} {tails:?}");
+        assert_eq!(Quantiles { p05: 0.0, ..tails }, q);
+        let (q, tails) = speed(9.0, 2.0);
+        assert!(q.p05 > 4.0 && q == tails, "{q:?} {tails:?}");
+    }
+
+    #[test]
     fn nodes_laid_out_by_spans_come_in_order() {
         let mut seed = 7_u64;
         let mut draw = || {

@@ -132,10 +132,10 @@ pub(crate) fn noticed(then: Told) -> Told {
     Told { value: then.value - NOTICED_AFTER_S.0, sd: libm::hypot(then.sd, NOTICED_AFTER_S.1) }
 }
 
-/// By how much a reported apogee may lie before ours beyond its spread, s; what climbs faster than this beyond doubt has none behind it,
-/// m/s, and what is higher than this and falls has not landed, m (common practice, no source).
+/// By how much a reported apogee may lie before ours beyond its spread, s, and how high something is that falls and has not landed, m
+/// (common practice, no source); what a climb loses a second at least, m/s2.
 const APOGEE_BEFORE_S: f64 = 0.5;
-const CLIMBS_MPS: f64 = 10.0;
+const GRAVITY_MPS2: f64 = 9.8;
 const IN_THE_AIR_M: f64 = 100.0;
 /// Deviations that are beyond doubt.
 const DOUBTLESS_SD: f64 = 3.0;
@@ -147,7 +147,10 @@ fn refuted(r: &Report, f: &Filter) -> bool {
     let most = |(mean, var): (f64, f64)| mean + DOUBTLESS_SD * libm::sqrt(var);
     let climbs = matches!(f.phase, Phase::Powered | Phase::Coasting);
     match r.event {
-        EventKind::Apogee if climbs => least(f.moments(VU)) > CLIMBS_MPS,
+        EventKind::Apogee if climbs => {
+            let earliest_s = f.t_s + least(f.moments(VU)) / GRAVITY_MPS2;
+            earliest_s > r.by_s + APOGEE_BEFORE_S
+        }
         EventKind::Apogee => f
             .marked(EventKind::Apogee)
             .is_some_and(|k| k.t_s - DOUBTLESS_SD * k.sd_s > r.by_s + APOGEE_BEFORE_S),

@@ -89,6 +89,31 @@ fn burnout_is_where_the_force_crosses_zero_however_long_the_tail() {
     assert!(off.abs() < 0.2 && out.sd_s < 0.15, "{off} {out:?}");
 }
 
+/// A motor that ends in a long tail weaker than drag goes on pushing: what is felt then is not drag alone, and less of it is left.
+#[test]
+fn a_told_tail_weaker_than_drag_is_not_less_drag() {
+    let drag_per_m = 1.2e-3;
+    let mut plan = with_more_drag(plan_of_level_thrust(8.0, 60.0), 5.5);
+    plan.motors[0].curve = vec![(0.0, 100.0), (4.0, 100.0), (4.01, 30.0), (8.0, 30.0), (8.01, 0.0)];
+    plan.motors[0].propellant_mass_kg = 0.01;
+    let mass_kg = plan.vehicle.liftoff_mass_kg.value;
+    plan.motors[0].impulse_ns.value = (4.0 * 100.0 + 4.0 * 30.0) * mass_kg;
+    let falling = |since: f64| match since {
+        t if (0.0..4.0).contains(&t) => 100.0,
+        t if (4.0..8.0).contains(&t) => 30.0,
+        _ => 0.0,
+    };
+    for (seconds, phase) in [(6.0, Phase::Powered), (7.5, Phase::Powered), (10.0, Phase::Coasting)] {
+        let samples = flight_under(&plan, LIFTOFF_S + seconds, 0.0, false, drag_per_m, falling);
+        let e = fly(&plan, &samples).estimate(0).expect("aloft");
+        assert_eq!(e.phase, phase, "{seconds} s");
+        // The made-up air stays as thick as at the pad.
+        let told_m = drag_per_m * libm::exp(e.height_m.p50 / 8300.0);
+        let share = e.drag_k_per_m.p50 / told_m;
+        assert!((0.75..1.3).contains(&share), "{seconds} s: {share}");
+    }
+}
+
 #[test]
 fn the_speed_under_power_is_what_was_felt_whatever_drag_was_told() {
     // Eight seconds at some 110 m/s2, far beyond Mach 1, where drag is as much as the thrust.

@@ -1,4 +1,4 @@
-//! No sign of the planned descent state, and a descent faster than that state allows.
+//! No sign of the planned descent state, a descent faster than that state allows, and a main chute before its time.
 //!
 //! After the 95 % end of a planned opening the body's fall must approach the state's terminal rate. Terminal means a
 //! dynamic pressure of m g / Cd A, whatever the density, so the air at that height is read off the estimate itself. From the
@@ -40,6 +40,8 @@ const GAS_CONSTANT: f64 = 287.053;
 const FAST: (f64, f64) = (1.25, 1.5);
 /// Seconds after the opening before the rate is judged against the terminal one.
 const SETTLED_S: f64 = 5.0;
+/// Seconds before its moment at which a main chute that is out is out too early. Larger misses it low down, where it hardly matters.
+const EARLY_S: f64 = 10.0;
 /// A carried state says nothing about a canopy. Older than this, s, and the verdict stays as it was.
 const FRESH_S: f64 = 0.7;
 
@@ -238,6 +240,48 @@ pub(super) fn fast(view: &View<'_>, verdicts: &mut Vec<Verdict>) {
                 spoken(-estimate.climb_mps.p50),
                 state_name(state),
                 spoken(terminal)
+            ),
+        });
+    }
+}
+
+/// A main chute that is out while its moment is still to come: nothing breaks, but what hangs under it drifts for as long as it takes
+/// from there.
+pub(super) fn early_main(view: &View<'_>, verdicts: &mut Vec<Verdict>) {
+    for body in 0..view.bodies.len() {
+        let Some((told, estimate)) = view.flying(body) else { continue };
+        let Some(descent) = told.descents.iter().position(|d| d.state == DescentState::Main) else {
+            continue;
+        };
+        let cue = told.descents[descent].cue;
+        let Some(Some(planned)) = view.cue_predictions.get(cue) else { continue };
+        let Some(terminal) = terminal_mps(view.plan, body, descent, estimate) else { continue };
+        let hangs = estimate.phase == Phase::Descending
+            && estimate.descent == Some(DescentState::Main)
+            && -estimate.climb_mps.p05 < FAST.0 * terminal + FAST.1;
+        let holds = if estimate.carried_s > FRESH_S {
+            None
+        } else {
+            Some(hangs && !planned.passed && planned.cue_t_s.p05 > view.t_s + EARLY_S)
+        };
+        let fall = -estimate.climb_mps.p50;
+        let lasts_min = estimate.height_m.p50 / fall.max(1.0) / 60.0;
+        verdicts.push(Verdict {
+            about: told.name.clone(),
+            holds,
+            settle_s: 0.0,
+            level: Level::Look,
+            body,
+            cue: Some(cue),
+            mass_kg: told.mass_kg.value,
+            figure: planned.cue_t_s.p50 - view.t_s,
+            limit: None,
+            unit: "s",
+            limit_from: "told moment of the main chute".into(),
+            words: format!(
+                "{}'s main is out before its time. Falling at {} m/s, {lasts_min:.0} min to go: it drifts.",
+                told.name,
+                spoken(fall)
             ),
         });
     }

@@ -415,6 +415,37 @@ fn a_torn_drogue_falls_too_fast() {
 }
 
 #[test]
+fn a_main_chute_before_its_time_drifts() {
+    let with_main = |state, planned_s: f64, passed| {
+        let mut scene = Scene::new();
+        scene.t_s = 13.0;
+        let main = Descent { state: DescentState::Main, cue: 2, drag_area_m2: told(11.0, 1.1) };
+        scene.plan.bodies[0].descents.push(main);
+        let mut cue = scene.plan.cues[0].clone();
+        cue.name = "main out".into();
+        scene.plan.cues.push(cue);
+        let mut planned = scene.cues[0].expect("a drogue's");
+        (planned.cue, planned.cue_t_s, planned.passed) = (2, q(planned_s, 2.0), passed);
+        scene.cues.push(Some(planned));
+        scene.pass(8.0, |s| {
+            s.fall(6.0, Some(state));
+            s.estimate().height_m = q(2160.0, 5.0);
+            s.estimate().drag_k_per_m = q(0.27, 0.02);
+        })
+    };
+    let said = with_main(DescentState::Main, 380.0, false);
+    let first = said.first().expect("said");
+    assert_eq!((first.key.as_str(), first.level, first.on), ("early_main:Body", Level::Look, true));
+    assert_eq!(
+        first.words,
+        "Body's main is out before its time. Falling at 6.0 m/s, 6 min to go: it drifts."
+    );
+    assert_eq!(with_main(DescentState::Main, 13.0, true), [], "in its time");
+    assert_eq!(with_main(DescentState::Main, 20.0, false), [], "soon");
+    assert_eq!(with_main(DescentState::Drogue, 380.0, false), [], "under the drogue");
+}
+
+#[test]
 fn silence_under_power_or_soon_after_is_to_act_on() {
     let silent = |since_s, phase| Some(Silent { since_s, stale_after_s: 1.2, phase });
     let mut scene = Scene::new();

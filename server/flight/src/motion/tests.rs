@@ -69,6 +69,7 @@ fn coast() -> Regime {
         thrust_tau_s: 0.1,
         ln_k_rate: 0.0,
         rough: 0.0,
+        zeroed_aloft: false,
     }
 }
 
