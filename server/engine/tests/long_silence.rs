@@ -32,7 +32,13 @@ fn estimates(out: &[Output], from_s: f64, to_s: f64) -> usize {
 fn the_longer_nothing_is_heard_the_less_is_said() {
     let story = Story { silent_from_s: 5.0, ..Story::default() };
     let all = inputs(story);
-    let (_, out) = run(setup(), &all, after(&all, 400.0));
+    // Under what falls so slowly that the ground is far.
+    let mut slow = setup();
+    for descent in slow.plan.bodies.iter_mut().flat_map(|b| b.descents.iter_mut()) {
+        descent.drag_area_m2.value *= 400.0;
+        descent.drag_area_m2.sd *= 400.0;
+    }
+    let (_, out) = run(slow, &all, after(&all, 400.0));
     assert!((48..=52).contains(&estimates(&out, 40.0, 50.0)), "five a second in the first minute");
     assert!(
         (48..=52).contains(&estimates(&out, 100.0, 150.0)),
@@ -47,6 +53,19 @@ fn the_longer_nothing_is_heard_the_less_is_said() {
         );
         assert!(drawn.count() > 30, "the path of {name} is still drawn");
     }
+}
+
+#[test]
+fn what_nobody_hears_of_lands_by_physics() {
+    let story = Story { silent_from_s: 5.0, ..Story::default() };
+    let all = inputs(story);
+    let (_, out) = run(setup(), &all, after(&all, 400.0));
+    let landed = out.iter().find_map(|o| match &o.what {
+        Said::Event { event, .. } if event.kind == EventKind::Landing && event.body == 0 => Some(event),
+        _ => None,
+    });
+    assert!(landed.is_some_and(|l| l.sd_s > 1.0 && l.sd_s < 60.0), "{landed:?}");
+    assert_eq!(estimates(&out, 320.0, 370.0), 0, "what lies there is not told of again and again");
 }
 
 #[test]

@@ -234,6 +234,7 @@ fn each_thing_that_is_amiss_is_told_and_nothing_else_is() {
     assert_eq!(amiss_after(|s| s.armed = 1), [], "armed and upright is the crew's own step");
     let lies = |s: &mut Says| s.force = [0.3, 9.7, 0.5];
     assert_eq!(amiss_after(lies), one("upright:Body", Level::Look));
+    assert_eq!(amiss_after(|s| s.force = [9.5, 2.4, 0.0]), one("rail:Body", Level::Look), "14 degrees");
     let armed_lying = amiss_after(|s| {
         lies(s);
         s.armed = 1;

@@ -127,7 +127,10 @@ impl Filter {
         let sd = sqrt(var);
         if h < -5.0 - UNDER_SD * sd {
             let v = self.climb().abs().max(1.0);
-            self.lie(self.t_s - (-h) / v, (sd + 5.0) / v, 0.0, 100.0);
+            let at_s = self.t_s - (-h) / v;
+            // A rate that is not known spreads the height the longer, the more; what counts is the spread at the ground.
+            let then = ((at_s - self.used_s) / (self.t_s - self.used_s)).clamp(0.1, 1.0);
+            self.lie(at_s, (sd * then + 5.0) / v, 0.0, 100.0);
         }
     }
 

@@ -41,7 +41,7 @@ const FORCE_OFF_MPS2: f64 = 0.3;
 const SUSTAINED_SHARE: f64 = 0.35;
 /// Told thrust over drag that is not worth minding; and, where no curve is told, until which share of the burn how much of the drag must be
 /// felt: nobody's motor is over so soon, but many have a tail that long (common practice, no source).
-const LEAST_TOLD_SHARE: f64 = 0.15;
+const LEAST_TOLD_SHARE: f64 = 0.3;
 const TAIL_FROM_SHARE: f64 = 0.6;
 const DRAG_ALONE_SHARE: f64 = 0.75;
 /// Drag too faint to be told from a thrust that fades, m/s2.

@@ -14,6 +14,9 @@ const EARTH_M: f64 = 6_371_000.0;
 /// A clock aboard whose rate differs more than this is looked at: ten times what a ceramic resonator does (own figure).
 const CLOCK_RATE: f64 = 0.01;
 
+/// Tilt by the radio and the rail's told one may differ by so much, rad: a board is not mounted any straighter (own figure).
+const RAIL_WITHIN_RAD: f64 = 0.0873;
+
 /// Everything that has a limit, in the order of the setup.
 pub(super) fn all(
     setup: &Setup,
@@ -437,6 +440,33 @@ impl Rows<'_> {
             "{} lies {:.0}° from vertical. It is not upright yet.",
             self.name(body),
             degrees(tilt_rad)
+        );
+        self.put(check);
+        if tilt_rad <= bound.value {
+            self.rail(body, tilt_rad);
+        }
+    }
+
+    /// What stands upright lies in its rail: predictions begin with the rail's told tilt, and do not learn it.
+    fn rail(&mut self, body: usize, tilt_rad: f64) {
+        let told_rad = self.setup.plan.vehicle.rail_tilt_rad;
+        let from = if self.setup.defaults.iter().any(|(key, _)| key == "vehicle.rail_tilt_from_vertical_deg")
+        {
+            "default"
+        } else {
+            "told by crew"
+        };
+        let degrees = |rad: f64| rad * 180.0 / core::f64::consts::PI;
+        let bound = Bound::usual(RAIL_WITHIN_RAD, from);
+        let mut check = self.check(body, "rail", "rail", &bound);
+        check.figure = format!("{:.0}° from vertical", degrees(tilt_rad));
+        check.limit = format!("within {:.0}° of the rail's {:.0}°", degrees(bound.value), degrees(told_rad));
+        check.level = (libm::fabs(tilt_rad - told_rad) > bound.value).then_some(Level::Look);
+        check.words = format!(
+            "{} stands {:.0}° from vertical, and the rail's tilt is {:.0}° in the setup ({from}). Which is right?",
+            self.name(body),
+            degrees(tilt_rad),
+            degrees(told_rad)
         );
         self.put(check);
     }
