@@ -100,6 +100,21 @@ pub fn standard_pressure_pa(pressure_altitude_m: f64) -> f64 {
     p
 }
 
+/// The other way: the geopotential height, m, at which the US Standard Atmosphere 1976 has this pressure, Pa; at most the table's top.
+pub fn pressure_altitude_m(pressure_pa: f64) -> f64 {
+    let p = pressure_pa.max(standard_pressure_pa(TOP_GEOPOTENTIAL_M));
+    let mut at = (LAYERS[0], 101_325.0);
+    for layer in LAYERS {
+        let base_pa = standard_pressure_pa(layer.0);
+        if p <= base_pa {
+            at = (layer, base_pa);
+        }
+    }
+    let ((base, lapse, t_base), base_pa) = at;
+    let ln = log(p / base_pa) * R_AIR / G0;
+    if lapse == 0.0 { base - t_base * ln } else { base + t_base / lapse * (exp(-lapse * ln) - 1.0) }
+}
+
 /// The air over one pad, tabulated by height above it.
 #[derive(Clone, Debug)]
 pub struct Air {

@@ -12,7 +12,6 @@ use crate::filter::{BLOBS, Filter};
 use crate::model::{EARTH_RADIUS_M, Model};
 use crate::motion::{air_cov, airspeed};
 use crate::output::{EventKind, Phase};
-use crate::plan::Told;
 use crate::pressure::baro_lag_s;
 use crate::sample::Sample;
 use crate::sensors::Channel;
@@ -54,21 +53,6 @@ pub(crate) struct Number {
 /// How one blob sees a number.
 pub(crate) type View<'a> = &'a dyn Fn(&Blob) -> (f64, Row);
 
-/// How late a vehicle's own height and climb rate are, and the share by which the standard air's heights are off, one standard deviation
-/// each; how long they err the same way, s (common practice, no source). Smaller: an altimeter's own filter is believed against the
-/// accelerometer.
-const OWN_LAG_SD_S: f64 = 0.25;
-const OWN_CLIMB_LAG_SD_S: f64 = 0.3;
-const OWN_SCALE_SD: f64 = 0.03;
-const OWN_LASTS_S: f64 = 1.0;
-/// How long after a restart aloft a vehicle's own filter is still on its way from where it began, s (common practice, no source).
-/// Smaller: a climb rate that begins at zero is believed; larger: a short coast is over before it is heard.
-const OWN_SETTLES_S: f64 = 2.0;
-/// A height that is the expected one to within so many deviations was not zeroed anew, where a chance of that is slight: where
-/// that is less than this share of it.
-const OWN_KEPT_SD: f64 = 2.5;
-const OWN_KEPT_SHARE: f64 = 0.1;
-
 impl Filter {
     pub(crate) fn fuse(&mut self, m: &Model, s: &Sample) {
         if self.blobs.is_empty() || self.phase == Phase::Down {
@@ -78,7 +62,7 @@ impl Filter {
         let climb = self.climb();
         self.take_axial(m, s);
         if !self.take_pressure(m, s, t_sd, climb) {
-            self.take_own(s, t_sd, climb);
+            self.take_own(m, s, t_sd, climb);
         }
         self.take_gnss(m, s, t_sd);
         self.take_tilt(m, s);
@@ -289,82 +273,6 @@ impl Filter {
             self.watch_ground(s.t_s, z, noise, 0.0);
         }
         true
-    }
-
-    /// The vehicle's own height above its zero, m, where that is known.
-    pub(crate) fn own_height(&self, s: &Sample) -> Option<f64> {
-        let z = s.own_height_m.filter(|h| h.is_finite() && h.abs() < 2e5)?;
-        (self.zero_own_m.sd > 0.0).then_some(z - self.zero_own_m.value)
-    }
-
-    /// A board that restarted aloft has zeroed itself in the air, if it did not keep its zero: what it says from then on is where it was
-    /// thought to be, and what was known of that is known of its zero.
-    fn own_zero_anew(&mut self, s: &Sample) {
-        let Some(z) = s.own_height_m.filter(|h| h.is_finite() && h.abs() < 2e5) else { return };
-        if self.zero_own_m.sd > 0.0 || self.about.is_some() {
-            return;
-        }
-        let noise = self.sensors.variance(Channel::OwnHeight) + 4.0;
-        let (h, var) = self.moments(H);
-        let (off, _) = self.moments(BB);
-        let sd = sqrt(var + noise);
-        let kept_m = z - self.zero_own_was_m;
-        if (kept_m - h - off).abs() < OWN_KEPT_SD * sd && sd < OWN_KEPT_SHARE * h.abs() {
-            self.zero_own_m = Told { value: self.zero_own_was_m, sd: 1.0 };
-            return;
-        }
-        self.zero_own_m = Told { value: z - h, sd: 1.0 };
-        self.regime.zeroed_aloft = true;
-        for b in self.blobs.iter_mut() {
-            b.x[BB] = h - b.x[H];
-            let column: [f64; N] = core::array::from_fn(|i| -b.p[H][i]);
-            let own = b.p[H][H] + noise;
-            for i in (0..N).filter(|i| *i != BB) {
-                b.p[BB][i] = column[i];
-                b.p[i][BB] = column[i];
-            }
-            b.p[BB][BB] = own;
-        }
-    }
-
-    fn take_own(&mut self, s: &Sample, t_sd: f64, climb: f64) {
-        if self.marked(EventKind::Reboot).is_some_and(|r| self.t_s < r.t_s + OWN_SETTLES_S) {
-            return;
-        }
-        self.own_zero_anew(s);
-        if let Some(value) = self.own_height(s)
-            && let Some(z) = s.own_height_m
-        {
-            let h = self.height();
-            let noise = sqrt(self.sensors.variance(Channel::OwnHeight));
-            if !self.sensors.of(Channel::OwnHeight).frozen(z, h, 5.0 * noise + 10.0) {
-                // The vehicle's own filter lags, and its air is the standard's; both err the same way for seconds.
-                let off = libm::hypot(OWN_LAG_SD_S * climb, OWN_SCALE_SD * h);
-                let since = self.taken_ago_s(Channel::OwnHeight, 0.01);
-                let lasts = 1.0 + OWN_LASTS_S / since;
-                let variance = noise * noise + 4.0 + off * off * lasts + (t_sd * climb) * (t_sd * climb);
-                let view = |b: &Blob| (b.x[H] + b.x[BB], Row::new().with(H, 1.0).with(BB, 1.0));
-                self.take_number(
-                    &Number { channel: Channel::OwnHeight, value, variance, patience: 10, patience_s: 0.0 },
-                    &view,
-                );
-                if self.phase == Phase::Descending && self.about.is_none() {
-                    let (off, off_var) = self.moments(BB);
-                    self.watch_ground(s.t_s, value - off, noise + 0.5, off_var);
-                }
-            }
-        }
-        if let Some(z) = s.own_climb_mps.filter(|v| v.is_finite() && v.abs() < 5000.0) {
-            let noise = self.sensors.variance(Channel::OwnClimb);
-            let off = libm::hypot(OWN_CLIMB_LAG_SD_S * self.acceleration[2], OWN_SCALE_SD * climb);
-            let since = self.taken_ago_s(Channel::OwnClimb, 0.01);
-            let variance = noise + 4.0 + off * off * (1.0 + OWN_LASTS_S / since);
-            let view = |b: &Blob| (b.x[VU], Row::new().with(VU, 1.0));
-            self.take_number(
-                &Number { channel: Channel::OwnClimb, value: z, variance, patience: 0, patience_s: 0.0 },
-                &view,
-            );
-        }
     }
 
     fn take_tilt(&mut self, m: &Model, s: &Sample) {

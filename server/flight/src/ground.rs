@@ -140,7 +140,7 @@ impl Filter {
         else {
             return false;
         };
-        let own = self.own_height(s).map(|h| h - self.moments(BB).0);
+        let own = self.own_height(m, s).map(|h| h - self.moments(BB).0);
         let Some(z) = self.height_by_pressure(m, s).or(own) else { return false };
         let Some((_, heights)) = self.line_with(s.t_s, z).filter(|(first_s, _)| *first_s > landed.t_s) else {
             return false;

@@ -39,6 +39,7 @@ mod motor;
 pub mod nominal;
 mod opening;
 mod output;
+mod own;
 mod pad;
 mod phase;
 mod plan;

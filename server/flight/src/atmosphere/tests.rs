@@ -86,5 +86,7 @@ fn a_pressure_altitude_has_the_tables_pressure() {
     ] {
         let told = super::standard_pressure_pa(z_m) / 100.0;
         assert!((told / hpa - 1.0).abs() < 1e-4, "{z_m}: {told} against {hpa}");
+        let back_m = super::pressure_altitude_m(100.0 * hpa);
+        assert!((back_m - z_m).abs() < 1.0, "{hpa}: {back_m} against {z_m}");
     }
 }
