@@ -54,7 +54,7 @@ pub struct Estimate {
     pub climb_mps: Quantiles,
     /// Speed through the air, m/s.
     pub airspeed_mps: Quantiles,
-    /// Speed over the ground, m/s.
+    /// Speed over the ground, m/s. Where standing still is as likely a velocity as any, `p05` is zero and not the 5 % quantile.
     pub ground_speed_mps: Quantiles,
     /// Path angle through the air from vertical, rad; `None` when not known.
     pub lean_rad: Option<Quantiles>,
@@ -83,7 +83,7 @@ pub struct Prediction {
     pub apogee_t_s: Quantiles,
     /// Airspeed there, m/s.
     pub airspeed_at_apogee_mps: Quantiles,
-    /// Ground speed there, m/s.
+    /// Ground speed there, m/s; `p05` as of [`Estimate::ground_speed_mps`].
     pub ground_speed_at_apogee_mps: Quantiles,
     /// The drag-free sum from the estimated height and climb: height, m.
     pub hand_height_m: f64,

@@ -274,14 +274,13 @@ pub(super) fn early_main(view: &View<'_>, verdicts: &mut Vec<Verdict>) {
             body,
             cue: Some(cue),
             mass_kg: told.mass_kg.value,
-            figure: planned.cue_t_s.p50 - view.t_s,
+            figure: fall,
             limit: None,
-            unit: "s",
+            unit: "m/s",
             limit_from: "told moment of the main chute".into(),
             words: format!(
-                "{}'s main is out before its time. Falling at {} m/s, {lasts_min:.0} min to go: it drifts.",
-                told.name,
-                spoken(fall)
+                "{}'s main is out before its time. Falling at {fall:.0} m/s, {lasts_min:.0} min to go: it drifts.",
+                told.name
             ),
         });
     }

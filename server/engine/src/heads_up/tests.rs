@@ -436,10 +436,7 @@ fn a_main_chute_before_its_time_drifts() {
     let said = with_main(DescentState::Main, 380.0, false);
     let first = said.first().expect("said");
     assert_eq!((first.key.as_str(), first.level, first.on), ("early_main:Body", Level::Look, true));
-    assert_eq!(
-        first.words,
-        "Body's main is out before its time. Falling at 6.0 m/s, 6 min to go: it drifts."
-    );
+    assert_eq!(first.words, "Body's main is out before its time. Falling at 6 m/s, 6 min to go: it drifts.");
     assert_eq!(with_main(DescentState::Main, 13.0, true), [], "in its time");
     assert_eq!(with_main(DescentState::Main, 20.0, false), [], "soon");
     assert_eq!(with_main(DescentState::Drogue, 380.0, false), [], "under the drogue");
