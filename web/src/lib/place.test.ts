@@ -20,6 +20,8 @@ describe('places', () => {
     expect(bearing(bearingDeg([100, 0]))).toBe('090°');
     expect(bearing(bearingDeg([-100, -100]))).toBe('225°');
     expect(bearing(359.7)).toBe('000°');
+    expect(bearing(-90)).toBe('270°');
+    expect(bearing(-0.2)).toBe('000°');
   });
 
   it('have a direction in words', () => {

@@ -32,9 +32,9 @@ export function bearingDeg(to: EastNorth, from: EastNorth = [0, 0]): number {
   return (degrees + 360) % 360;
 }
 
-/** "047°" */
+/** "047°", of any angle: 313 degrees to the left are 47 to the right. */
 export function bearing(degrees: number): string {
-  return `${String(Math.round(degrees) % 360).padStart(3, '0')}°`;
+  return `${String(((Math.round(degrees) % 360) + 360) % 360).padStart(3, '0')}°`;
 }
 
 /** One of eight (or sixteen) points of the compass rose, in words. */
