@@ -103,15 +103,9 @@ pub fn standard_pressure_pa(pressure_altitude_m: f64) -> f64 {
 /// The other way: the geopotential height, m, at which the US Standard Atmosphere 1976 has this pressure, Pa; at most the table's top.
 pub fn pressure_altitude_m(pressure_pa: f64) -> f64 {
     let p = pressure_pa.max(standard_pressure_pa(TOP_GEOPOTENTIAL_M));
-    let mut at = (LAYERS[0], 101_325.0);
-    for layer in LAYERS {
-        let base_pa = standard_pressure_pa(layer.0);
-        if p <= base_pa {
-            at = (layer, base_pa);
-        }
-    }
-    let ((base, lapse, t_base), base_pa) = at;
-    let ln = log(p / base_pa) * R_AIR / G0;
+    let below = LAYERS.into_iter().take_while(|layer| p <= standard_pressure_pa(layer.0));
+    let (base, lapse, t_base) = below.last().unwrap_or(LAYERS[0]);
+    let ln = log(p / standard_pressure_pa(base)) * R_AIR / G0;
     if lapse == 0.0 { base - t_base * ln } else { base + t_base / lapse * (exp(-lapse * ln) - 1.0) }
 }
 

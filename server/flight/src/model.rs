@@ -4,7 +4,7 @@
 
 use libm::{cos, sin};
 
-use crate::atmosphere::Air;
+use crate::atmosphere::{Air, pressure_altitude_m};
 use crate::geodesy::Frame;
 use crate::gravity;
 use crate::motor::Stage;
@@ -62,6 +62,8 @@ pub(crate) struct Model {
     pub(crate) stages: Vec<Stage>,
     /// Spread of height by pressure over true height near the ground: [`BARO_SCALE_SD`], and a temperature that nobody told.
     pub(crate) air_scale_sd: f64,
+    /// Height of the pad's pressure in the standard atmosphere, m.
+    pub(crate) pad_pressure_altitude_m: f64,
     /// Gravity at the pad, m/s2, and its relative fall per metre.
     g0: f64,
     g_per_m: f64,
@@ -159,6 +161,7 @@ impl Model {
             late_lift_sd: LIFT_LEAST_SD + LIFT_SD_SHARE * late_lift,
             turns_with_wind,
             bare_ln_k,
+            pad_pressure_altitude_m: pressure_altitude_m(air.pressure_pa(0.0)),
             air,
             plan: plan.clone(),
         }

@@ -60,13 +60,11 @@ impl Filter {
         self.regime.zeroed_aloft = true;
         for b in self.blobs.iter_mut() {
             b.x[BB] = h - b.x[H];
-            let column: [f64; N] = core::array::from_fn(|i| -b.p[H][i]);
-            let own = b.p[H][H] + noise;
+            b.reopen(BB, b.p[H][H] + noise);
             for i in (0..N).filter(|i| *i != BB) {
-                b.p[BB][i] = column[i];
-                b.p[i][BB] = column[i];
+                let with = -b.p[H][i];
+                (b.p[BB][i], b.p[i][BB]) = (with, with);
             }
-            b.p[BB][BB] = own;
         }
     }
 
@@ -118,13 +116,12 @@ fn told_height(s: &Sample) -> Option<f64> {
 
 /// Height above the pad, m, where the standard atmosphere has so many metres over the pad's pressure.
 fn from_standard(m: &Model, over_m: f64) -> f64 {
-    let pad_m = pressure_altitude_m(m.air.pressure_pa(0.0));
-    m.air.height_m(standard_pressure_pa(pad_m + over_m))
+    m.air.height_m(standard_pressure_pa(m.pad_pressure_altitude_m + over_m))
 }
 
 /// The other way.
 fn to_standard(m: &Model, height_m: f64) -> f64 {
-    pressure_altitude_m(m.air.pressure_pa(height_m)) - pressure_altitude_m(m.air.pressure_pa(0.0))
+    pressure_altitude_m(m.air.pressure_pa(height_m)) - m.pad_pressure_altitude_m
 }
 
 /// Metres of the told air to one of the standard's, at a height above the pad.

@@ -148,50 +148,22 @@ impl Spread {
 
     /// The quantiles; `None` when nothing was added.
     pub(crate) fn quantiles(&self) -> Option<Quantiles> {
-        if let Some((m, sd)) = self.single {
-            return m.is_finite().then(|| Quantiles {
-                p05: m + Z[0] * sd,
-                p25: m + Z[1] * sd,
-                p50: m,
-                p75: m + Z[3] * sd,
-                p95: m + Z[4] * sd,
-            });
-        }
-        if self.len == 0 {
-            return None;
-        }
-        let cells = self.cells();
-        let read = |p: f64| cells.read(p * cells.total);
-        Some(Quantiles { p05: read(0.05), p25: read(0.25), p50: read(0.5), p75: read(0.75), p95: read(0.95) })
+        self.exact().or_else(|| Some(self.cells()?.quantiles()))
+    }
+
+    /// Those of one Gaussian alone.
+    fn exact(&self) -> Option<Quantiles> {
+        let (m, sd) = self.single.filter(|(m, _)| m.is_finite())?;
+        let [p05, p25, _, p75, p95] = Z.map(|z| m + z * sd);
+        Some(Quantiles { p05, p25, p50: m, p75, p95 })
     }
 
     /// For lengths in the plane whose direction is not known: the bounds of the rings of least area that hold 90 % (`p05`,
     /// `p95`) and 50 % (`p25`, `p75`) of the weight, and the median. Where the middle is as likely a spot as any the inner bound
     /// is zero: equal tails would leave a hole there (highest density region, Hyndman 1996).
     pub(crate) fn rings(&self) -> Option<Quantiles> {
-        if self.len == 0 {
-            return None;
-        }
-        let cells = self.cells();
-        let (first, at) = *cells.known().first()?;
-        let read = |p: f64| {
-            let target = p * cells.total;
-            // Within the first node's cell every spot is alike.
-            if target < at { first.max(0.0) * sqrt(target / at) } else { cells.read(target) }
-        };
-        let least = |share: f64| {
-            let steps = 20;
-            let ring = |k: u32| {
-                let skipped = (1.0 - share) * f64::from(k) / f64::from(steps);
-                let (inner, outer) = (read(skipped), read(skipped + share));
-                (inner, outer, outer * outer - inner * inner)
-            };
-            let disc = ring(0);
-            let best = (1..=steps).map(ring).min_by(|a, b| a.2.total_cmp(&b.2)).unwrap_or(disc);
-            // A hole that saves next to nothing is none.
-            if disc.2 <= NO_HOLE * best.2 { (0.0, disc.1) } else { (best.0, best.1) }
-        };
-        let ((p05, p95), (p25, p75), p50) = (least(0.9), least(0.5), read(0.5));
+        let cells = self.cells()?;
+        let ((p05, p95), (p25, p75), p50) = (cells.least_ring(0.9), cells.least_ring(0.5), cells.within(0.5));
         Some(Quantiles {
             p05,
             p25: p25.clamp(p05, p50.max(p05)),
@@ -205,11 +177,17 @@ impl Spread {
     /// any other velocity. Equal tails leave that outside, and most flights go nearly straight up. The upper end, by which
     /// one takes care, stays.
     pub(crate) fn speeds(&self) -> Option<Quantiles> {
-        let from_rest = self.rings()?.p05 <= 0.0;
-        self.quantiles().map(|q| if from_rest { Quantiles { p05: 0.0, ..q } } else { q })
+        let cells = self.cells()?;
+        let q = self.exact().unwrap_or_else(|| cells.quantiles());
+        let from_rest = cells.least_ring(0.9).0 <= 0.0;
+        Some(if from_rest { Quantiles { p05: 0.0, ..q } } else { q })
     }
 
-    fn cells(&self) -> Cells {
+    /// `None` when nothing was added.
+    fn cells(&self) -> Option<Cells> {
+        if self.len == 0 {
+            return None;
+        }
         let nodes = &self.nodes[..self.len];
         let mut ordered = [(0.0, 0.0); ROOM];
         sort(nodes, &mut ordered[..self.len]);
@@ -225,7 +203,7 @@ impl Spread {
             next += count;
             total += weight;
         }
-        Cells { all: ordered, len, total }
+        Some(Cells { all: ordered, len, total })
     }
 
     /// Share of the weight above a value.
@@ -251,6 +229,34 @@ struct Cells {
 impl Cells {
     fn known(&self) -> &[(f64, f64)] {
         &self.all[..self.len]
+    }
+
+    fn quantiles(&self) -> Quantiles {
+        let read = |p: f64| self.read(p * self.total);
+        Quantiles { p05: read(0.05), p25: read(0.25), p50: read(0.5), p75: read(0.75), p95: read(0.95) }
+    }
+
+    /// Radius of the disc that holds this share, of lengths in the plane: within the first node's cell every spot is alike.
+    fn within(&self, share: f64) -> f64 {
+        let target = share * self.total;
+        match self.known().first() {
+            Some((first, at)) if target < *at => first.max(0.0) * sqrt(target / at),
+            _ => self.read(target),
+        }
+    }
+
+    /// Bounds of the ring of least area that holds this share.
+    fn least_ring(&self, share: f64) -> (f64, f64) {
+        let steps = 20;
+        let ring = |k: u32| {
+            let skipped = (1.0 - share) * f64::from(k) / f64::from(steps);
+            let (inner, outer) = (self.within(skipped), self.within(skipped + share));
+            (inner, outer, outer * outer - inner * inner)
+        };
+        let disc = ring(0);
+        let best = (1..=steps).map(ring).min_by(|a, b| a.2.total_cmp(&b.2)).unwrap_or(disc);
+        // A hole that saves next to nothing is none.
+        if disc.2 <= NO_HOLE * best.2 { (0.0, disc.1) } else { (best.0, best.1) }
     }
 
     /// The value below which this much of the weight lies.

@@ -68,6 +68,11 @@ impl Rows<'_> {
         self.setup.plan.bodies.get(body).map_or("?", |b| b.name.as_str())
     }
 
+    /// Whether nobody told a figure of the setup.
+    fn is_default(&self, key: &str) -> bool {
+        self.setup.defaults.iter().any(|(of, _)| of == key)
+    }
+
     fn is_silent(&self, heard_ns: i64) -> bool {
         self.t_ns.saturating_sub(heard_ns) as f64 > self.limits.heard_within_s.value * 1e9
     }
@@ -198,7 +203,7 @@ impl Rows<'_> {
     /// Against the station's own pressure where that was told, else against the middle of the other boards.
     fn pressure(&mut self, body: usize, board: &Board, boards: &BTreeMap<usize, Board>) {
         let Some(own) = board.pressure_pa else { return };
-        let assumed = self.setup.defaults.iter().any(|(key, _)| key == "weather.station_pressure_hpa");
+        let assumed = self.is_default("weather.station_pressure_hpa");
         let (against, whose) = if assumed {
             let mut others: Vec<f64> = boards
                 .iter()
@@ -431,15 +436,14 @@ impl Rows<'_> {
 
     fn upright(&mut self, body: usize, tilt_rad: f64) {
         let bound = &self.limits.upright_within_rad;
-        let degrees = |rad: f64| rad * 180.0 / core::f64::consts::PI;
         let mut check = self.check(body, "upright", "tilt", bound);
-        check.figure = format!("{:.0}° from vertical", degrees(tilt_rad));
-        check.limit = format!("at most {:.0}°", degrees(bound.value));
+        check.figure = format!("{:.0}° from vertical", tilt_rad.to_degrees());
+        check.limit = format!("at most {:.0}°", bound.value.to_degrees());
         check.level = (tilt_rad > bound.value).then_some(Level::Look);
         check.words = format!(
             "{} lies {:.0}° from vertical. It is not upright yet.",
             self.name(body),
-            degrees(tilt_rad)
+            tilt_rad.to_degrees()
         );
         self.put(check);
         if tilt_rad <= bound.value {
@@ -450,23 +454,22 @@ impl Rows<'_> {
     /// What stands upright lies in its rail: predictions begin with the rail's told tilt, and do not learn it.
     fn rail(&mut self, body: usize, tilt_rad: f64) {
         let told_rad = self.setup.plan.vehicle.rail_tilt_rad;
-        let from = if self.setup.defaults.iter().any(|(key, _)| key == "vehicle.rail_tilt_from_vertical_deg")
-        {
+        let from = if self.is_default("vehicle.rail_tilt_from_vertical_deg") {
             "default"
         } else {
-            "told by crew"
+            preparation::BY_CREW
         };
-        let degrees = |rad: f64| rad * 180.0 / core::f64::consts::PI;
         let bound = Bound::usual(RAIL_WITHIN_RAD, from);
         let mut check = self.check(body, "rail", "rail", &bound);
-        check.figure = format!("{:.0}° from vertical", degrees(tilt_rad));
-        check.limit = format!("within {:.0}° of the rail's {:.0}°", degrees(bound.value), degrees(told_rad));
+        check.figure = format!("{:.0}° from vertical", tilt_rad.to_degrees());
+        check.limit =
+            format!("within {:.0}° of the rail's {:.0}°", bound.value.to_degrees(), told_rad.to_degrees());
         check.level = (libm::fabs(tilt_rad - told_rad) > bound.value).then_some(Level::Look);
         check.words = format!(
             "{} stands {:.0}° from vertical, and the rail's tilt is {:.0}° in the setup ({from}). Which is right?",
             self.name(body),
-            degrees(tilt_rad),
-            degrees(told_rad)
+            tilt_rad.to_degrees(),
+            told_rad.to_degrees()
         );
         self.put(check);
     }
