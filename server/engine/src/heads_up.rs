@@ -49,6 +49,7 @@ const TABLE: &[Row] = &[
     Row { kind: "no_sign", hold_s: 0.15, on_beats_only: false, judge: descent::no_sign },
     Row { kind: "fast_descent", hold_s: 1.5, on_beats_only: false, judge: descent::fast },
     Row { kind: "early_main", hold_s: 2.0, on_beats_only: false, judge: descent::early_main },
+    Row { kind: "early_canopy", hold_s: 0.2, on_beats_only: false, judge: descent::early_canopy },
     Row { kind: "lean", hold_s: 0.3, on_beats_only: false, judge: lean::judge },
     Row { kind: "landing", hold_s: 0.5, on_beats_only: true, judge: place::judge },
 ];

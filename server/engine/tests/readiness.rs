@@ -235,6 +235,7 @@ fn each_thing_that_is_amiss_is_told_and_nothing_else_is() {
     let lies = |s: &mut Says| s.force = [0.3, 9.7, 0.5];
     assert_eq!(amiss_after(lies), one("upright:Body", Level::Look));
     assert_eq!(amiss_after(|s| s.force = [9.5, 2.4, 0.0]), one("rail:Body", Level::Look), "14 degrees");
+    assert_eq!(amiss_after(|s| s.force = [9.5, 2.4, 2.4]), [], "offsets, not a lean: more than 1 g at rest");
     let armed_lying = amiss_after(|s| {
         lies(s);
         s.armed = 1;

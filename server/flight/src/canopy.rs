@@ -36,6 +36,13 @@ const PULL_SD_MPS2: f64 = 0.5;
 const PULL_SHARE: f64 = 0.25;
 const SPINS: f64 = 0.1;
 const SPUN_MPS2: f64 = 100.0;
+/// Least force beyond what is expected that a canopy's pull is taken from, m/s2, and how long ago its charge fired then, s (common
+/// practice, no source). Smaller: knocks are taken for canopies; larger: slow flights are stopped unseen.
+const PULLED_MPS2: f64 = 8.0;
+const PULLED_SINCE_S: f64 = 0.2;
+/// How long such a canopy is supposed to be opening, and how long after a cue what it does is felt, s (common practice, no source).
+const PULLS_FOR_S: f64 = 2.0;
+const KNOCKS_FOR_S: f64 = 1.5;
 /// Spread of a dated opening, s.
 const CANOPY_DATED_S: f64 = 0.35;
 /// Diameters of the way on which a canopy fills (Knacke 1992, ch. 5, from memory: 8 for solid flat circular ones), and the
@@ -131,6 +138,27 @@ impl Filter {
             b.ln_w += since_s / PULL_LASTS_S * libm::log(density);
         }
         self.sensors.of(Channel::Axial).taken_s = self.t_s;
+    }
+
+    /// On the way up, with nothing left to burn and nothing due, a second force in a row that is not drag is what pulls when a canopy opens
+    /// too soon: the next one in the plan is supposed to.
+    pub(crate) fn pulls_unplanned(&mut self, m: &Model, beyond_mps2: f64, slack_mps2: f64) -> bool {
+        let again = self.sensors.get(Channel::Axial).rejects > 0;
+        let coasts = self.phase == Phase::Coasting && m.stages.get(self.regime.stage + 1).is_none();
+        let by_plan = self.cue_s.iter().flatten().any(|t| (t - self.t_s).abs() < KNOCKS_FOR_S);
+        let strong = beyond_mps2.abs() > PULLED_MPS2 + 5.0 * slack_mps2;
+        if !again || !coasts || by_plan || !strong || self.about.is_some() {
+            return false;
+        }
+        let descents = m.plan.bodies.get(self.body).map_or(&[][..], |b| &b.descents);
+        let next = descents.iter().find(|d| self.cue_s.get(d.cue).is_some_and(Option::is_none));
+        let Some(cue) = next.filter(|d| d.state.is_device()).map(|d| d.cue) else { return false };
+        self.cue_acts(m, cue, self.t_s - PULLED_SINCE_S, 0.5 * PULLED_SINCE_S);
+        // Nobody planned it: the odds are those of an opening after its time.
+        if let Some(c) = self.canopy.as_mut() {
+            (c.planned_s, c.until_s) = (c.from_s, self.t_s + PULLS_FOR_S);
+        }
+        true
     }
 
     /// Sees an opening: the belief is under the told drag, give or take a factor, and sure of it.

@@ -125,6 +125,8 @@ pub(crate) struct Filter {
     /// The one before a restart aloft.
     pub(crate) zero_own_was_m: f64,
     pub(crate) zero_gnss_m: [Told; 3],
+    /// How far from vertical it stood by its own sensors, rad, where that is well beyond the told rail's tilt.
+    pub(crate) stood_rad: Option<f64>,
     pub(crate) marks: [Option<Mark>; KINDS],
     /// Moment of each cue's action, as far as it has come, s.
     pub(crate) cue_s: [Option<f64>; MAX_CUES],
@@ -183,6 +185,8 @@ pub(crate) struct Filter {
     /// When the vehicle says that it lifted off and burnt out: what to go by where nothing else can show it.
     pub(crate) told_lift: Option<Told>,
     pub(crate) told_out: Option<Told>,
+    /// When the vehicle says that each cue acted, s.
+    pub(crate) told_cue: [Option<Told>; MAX_CUES],
     /// The speed that power ends with by what is told, m/s, where no force is felt.
     pub(crate) told_speed: Option<Told>,
     /// With hindsight: the path about which measurements are seen. The stages of the flight are known then, as is when GNSS
@@ -220,6 +224,7 @@ impl Filter {
             zero_own_m: NO_TOLD,
             zero_own_was_m: 0.0,
             zero_gnss_m: [NO_TOLD; 3],
+            stood_rad: None,
             marks: [None; KINDS],
             cue_s: [None; MAX_CUES],
             top: None,
@@ -254,6 +259,7 @@ impl Filter {
             tidied_s: t_s,
             told_lift: None,
             told_out: None,
+            told_cue: [None; MAX_CUES],
             told_speed: None,
             about: None,
         }
@@ -389,6 +395,9 @@ impl Filter {
         }
         if let Some(v) = s.tilt_rad.filter(|v| v.is_finite()) {
             self.sensors.on_pad(Channel::Tilt, v, t);
+        }
+        if let Some(v) = crate::glance::stands_rad(s) {
+            self.pad.add(Zero::Tilt, v, t);
         }
         if let Some(v) = s.own_climb_mps.filter(|v| v.is_finite()) {
             self.sensors.on_pad(Channel::OwnClimb, v, t);

@@ -71,6 +71,10 @@ impl Filter {
         }
         self.watch_force(m, s.t_s, z);
         let burning = self.regime.burning;
+        if self.pulls_unplanned(m, z - mean_f, slack) {
+            self.feel_pull(m, z);
+            return;
+        }
         let share = if burning { 0.01 } else { 0.0 };
         // A long body flies a little aslant: part of drag is felt across.
         let slant = 0.02 * mean_f.abs();

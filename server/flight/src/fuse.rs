@@ -17,6 +17,9 @@ use crate::sample::Sample;
 use crate::sensors::Channel;
 use crate::state::{BB, BLAG, Blob, D, E, H, LAG, LNK, N, PORT, Row, SHAPE, VE, VN, VU, WE, WN};
 
+/// How far a board is askew in its vehicle, one standard deviation, rad (common practice, no source).
+const ASKEW_SD_RAD: f64 = 0.04;
+
 /// Degrees of freedom of the heavy-tailed likelihood.
 const NU: f64 = 8.0;
 /// Squared surprise beyond which a value is put aside.
@@ -284,18 +287,10 @@ impl Filter {
         let aslant = 0.035;
         let variance = self.sensors.variance(Channel::Tilt) + aslant * aslant;
         let view = |b: &Blob| {
-            let (a, v) = airspeed(m, &b.x);
-            // Its direction about the vertical may be anywhere: the spread across it lengthens the flat part.
-            let mean = sqrt(a[0] * a[0] + a[1] * a[1]).max(0.02 * v + 0.1);
-            let cov = air_cov(&b.p);
-            let across = (a[1] * a[1] * cov[0][0] - 2.0 * a[0] * a[1] * cov[0][1] + a[0] * a[0] * cov[1][1])
-                / (mean * mean);
-            let flat = sqrt(mean * mean + across.max(0.0));
-            let v2 = (v * v).max(1.0);
-            let by = [a[0] / flat * a[2] / v2, a[1] / flat * a[2] / v2, -flat / v2];
+            let (tilt, by) = tilt_of(airspeed(m, &b.x).0, air_cov(&b.p));
             let row =
                 Row::new().with(VE, by[0]).with(VN, by[1]).with(VU, by[2]).with(WE, -by[0]).with(WN, -by[1]);
-            (libm::atan2(flat, a[2]), row)
+            (tilt, row)
         };
         if self.take_number(
             &Number { channel: Channel::Tilt, value: z, variance, patience: 0, patience_s: 0.0 },
@@ -304,6 +299,35 @@ impl Filter {
             self.tilt_known = true;
         }
     }
+
+    /// Where the rail lets go the path leans as the vehicle stood in it by its own sensors. In a told azimuth it may be the board that is
+    /// askew.
+    pub(crate) fn take_stood(&mut self, m: &Model) {
+        let Some(stood) = self.stood_rad.filter(|_| !m.rail_azimuth_known) else { return };
+        let variance = ASKEW_SD_RAD * ASKEW_SD_RAD + m.lean_off_rail_rad * m.lean_off_rail_rad;
+        for b in self.blobs.iter_mut() {
+            let cov = [0, 1, 2].map(|i| [0, 1, 2].map(|j| b.p[VE + i][VE + j]));
+            let (tilt, by) = tilt_of([b.x[VE], b.x[VN], b.x[VU]], cov);
+            let row = Row::new().with(VE, by[0]).with(VN, by[1]).with(VU, by[2]);
+            let ph = b.times(&row);
+            let (y, s) = (stood - tilt, row.dot(&ph).max(0.0) + variance);
+            b.ln_w += -0.5 * log(s) - 0.5 * (NU + 1.0) * libm::log1p(y * y / s / NU);
+            b.update(&ph, y, s);
+        }
+    }
+}
+
+/// How far a velocity leads from vertical, rad, and its slope over the velocity. Its direction about the vertical may be anywhere: the
+/// spread across it lengthens the flat part.
+fn tilt_of(v: [f64; 3], cov: [[f64; 3]; 3]) -> (f64, [f64; 3]) {
+    let speed2 = v.iter().map(|v| v * v).sum::<f64>();
+    let mean = sqrt(v[0] * v[0] + v[1] * v[1]).max(0.02 * sqrt(speed2) + 0.1);
+    let c = cov;
+    let across =
+        (v[1] * v[1] * c[0][0] - 2.0 * v[0] * v[1] * c[0][1] + v[0] * v[0] * c[1][1]) / (mean * mean);
+    let flat = sqrt(mean * mean + across.max(0.0));
+    let speed2 = speed2.max(1.0);
+    (libm::atan2(flat, v[2]), [v[0] / flat * v[2] / speed2, v[1] / flat * v[2] / speed2, -flat / speed2])
 }
 
 /// What a blob expects as seen from `x`, what its own mean's distance from there adds by the straight line, and the line's row.

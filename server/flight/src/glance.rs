@@ -1,6 +1,7 @@
 //! What the pad remembers of one sample, as those who look for first motion in the newest of them read it.
 
 use crate::plan::Told;
+use crate::sample::Sample;
 use crate::shelf::Blank;
 
 /// Samples kept for dating liftoff back.
@@ -52,6 +53,20 @@ pub(crate) fn rests(axial: f64, lateral: Option<[f64; 2]>, before: Option<f64>) 
         }
         _ => (axial > 0.6 * G && axial < 1.25 * G) || before.is_some_and(|z| about(axial, z, 0.2)),
     }
+}
+
+/// Share of 1 g by which the whole force at rest may be off where the tilt is taken from its parts: offsets that turn it are seen
+/// there, too.
+const WHOLE_WITHIN: f64 = 0.03;
+
+/// How far from vertical it stands, rad: by its own tilt, else by gravity along and across.
+pub(crate) fn stands_rad(s: &Sample) -> Option<f64> {
+    if let Some(tilt) = s.tilt_rad {
+        return (0.0..=core::f64::consts::PI).contains(&tilt).then_some(tilt);
+    }
+    let (along, [a, b]) = (s.axial_mps2?, s.lateral_mps2?);
+    let side = libm::hypot(a, b);
+    ((libm::hypot(along, side) - G).abs() < WHOLE_WITHIN * G).then(|| libm::atan2(side, along))
 }
 
 /// How heights spread on the pad, one standard deviation, m.

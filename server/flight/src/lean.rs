@@ -24,7 +24,7 @@ impl Filter {
     pub(crate) fn lay_sum(&mut self, m: &Model, t0_sd_s: f64, axial: bool) {
         let base = self.prior(m, self.t_s);
         // Lean grows from the rail to burnout as gravity turns the path: what is told there is less here.
-        let sd = m.lean_off_rail_rad;
+        let sd = self.lean_off_rail_rad(m);
         let (ax, ay) = across(&m.rail);
         let (a0, _) = m.stages.first().map_or((50.0, 1.0), |s| s.at(0.3 * s.burn_s, 1.0));
         let net = (a0 - 9.8).max(3.0);
@@ -52,10 +52,20 @@ impl Filter {
         }
     }
 
+    /// Spread of the path's angle on each axis where the rail lets go: as told, and by how far the vehicle stood beyond the told tilt.
+    pub(crate) fn lean_off_rail_rad(&self, m: &Model) -> f64 {
+        let Some(stood) = self.stood_rad else { return m.lean_off_rail_rad };
+        let told = m.rail_tilt_rad;
+        // In a told azimuth it may be the rail or the board that is off; in none the told tilt is in the spread already.
+        let beyond =
+            if m.rail_azimuth_known { (stood - told) * (stood - told) } else { stood * stood - told * told };
+        sqrt(m.lean_off_rail_rad * m.lean_off_rail_rad + 0.5 * beyond)
+    }
+
     /// Spread of the lean inside a blob, put in when the upper guide leaves the rail.
     pub(crate) fn loosen_from_rail(&mut self, m: &Model) {
         let upright = self.blobs.iter().all(|b| stands(b, m));
-        self.loosen_lean(if upright { 1.0 } else { BLOB_SD } * m.lean_off_rail_rad);
+        self.loosen_lean(if upright { 1.0 } else { BLOB_SD } * self.lean_off_rail_rad(m));
         // How far the wind turns the nose is not known exactly.
         let h = self.height();
         let (told, _) = m.wind.at(h);
@@ -70,6 +80,7 @@ impl Filter {
         if upright {
             self.lay_over_air(m.turns_with_wind);
         }
+        self.take_stood(m);
     }
 
     /// At first motion: one blob for each burn time, upright in the rail, which holds it that way.
@@ -153,7 +164,7 @@ impl Filter {
 
     /// Spread of each rail inside its blob, put in where the blob starts: it grows with the speed.
     pub(crate) fn loosen_rails(&mut self, m: &Model) {
-        let sd = BLOB_SD * m.lean_off_rail_rad * 3.0;
+        let sd = BLOB_SD * self.lean_off_rail_rad(m) * 3.0;
         for b in self.blobs.iter_mut() {
             b.p[VE][VE] += sd * sd;
             b.p[VN][VN] += sd * sd;

@@ -72,6 +72,9 @@ pub(crate) struct Model {
     pub(crate) spin_up: f64,
     /// Told direction of the rail (unit vector) and whether its azimuth is known.
     pub(crate) rail: [f64; 3],
+    /// Told tilt of the rail, rad, whether its azimuth is known or not.
+    pub(crate) rail_tilt_rad: f64,
+    pub(crate) rail_azimuth_known: bool,
     /// Spread of the path's angle on each axis: at burnout as told, and where the rail lets go without what tilt and wind give.
     pub(crate) lean_sd_rad: f64,
     pub(crate) lean_off_rail_rad: f64,
@@ -154,6 +157,8 @@ impl Model {
             spin_north: EARTH_RATE * cos(site.latitude_rad),
             spin_up: EARTH_RATE * sin(site.latitude_rad),
             rail: [sin(tilt) * sin(azimuth), sin(tilt) * cos(azimuth), cos(tilt)],
+            rail_tilt_rad: v.rail_tilt_rad,
+            rail_azimuth_known: v.rail_azimuth_rad.is_some(),
             lean_sd_rad,
             lean_off_rail_rad,
             rail_length_m: v.rail_length_m.max(0.0),

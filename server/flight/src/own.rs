@@ -15,11 +15,11 @@ use crate::sample::Sample;
 use crate::sensors::Channel;
 use crate::state::{BB, Blob, H, N, Row, VU};
 
-/// How late a vehicle's own height and climb rate are, and the share by which the standard air's heights are off, one standard deviation
-/// each; how long heights and climb rates err the same way, s (common practice, no source). Smaller: an altimeter's own filter is
-/// believed against the accelerometer, and its lag is taken for time.
-const OWN_LAG_SD_S: f64 = 0.25;
-const OWN_CLIMB_LAG_SD_S: f64 = 0.3;
+/// How late a vehicle's own height and climb rate are (a filter lags and never leads, and the rate more than the height), and the share
+/// by which the standard air's heights are off, one standard deviation; how long heights and climb rates err the same way, s (common
+/// practice, no source). Smaller: an altimeter's own filter is believed against the accelerometer, and its lag is taken for time.
+const OWN_LAG_S: Told = Told { value: 0.08, sd: 0.25 };
+const OWN_CLIMB_LAG_S: Told = Told { value: 0.2, sd: 0.25 };
 const OWN_SCALE_SD: f64 = 0.03;
 const OWN_LASTS_S: f64 = 1.0;
 const OWN_CLIMB_LASTS_S: f64 = 4.0;
@@ -80,11 +80,14 @@ impl Filter {
             let noise = sqrt(self.sensors.variance(Channel::OwnHeight));
             if !self.sensors.of(Channel::OwnHeight).frozen(z, h, 5.0 * noise + 10.0) {
                 // The vehicle's own filter lags, and its air is not quite the standard's; both err the same way for seconds.
-                let off = libm::hypot(OWN_LAG_SD_S * climb, OWN_SCALE_SD * h);
+                let off = libm::hypot(OWN_LAG_S.sd * climb, OWN_SCALE_SD * h);
                 let since = self.taken_ago_s(Channel::OwnHeight, 0.01);
                 let lasts = 1.0 + OWN_LASTS_S / since;
                 let variance = noise * noise + 4.0 + off * off * lasts + (t_sd * climb) * (t_sd * climb);
-                let view = |b: &Blob| (b.x[H] + b.x[BB], Row::new().with(H, 1.0).with(BB, 1.0));
+                let view = |b: &Blob| {
+                    let lagging = b.x[H] - OWN_LAG_S.value * b.x[VU];
+                    (lagging + b.x[BB], Row::new().with(H, 1.0).with(VU, -OWN_LAG_S.value).with(BB, 1.0))
+                };
                 self.take_number(
                     &Number { channel: Channel::OwnHeight, value, variance, patience: 10, patience_s: 0.0 },
                     &view,
@@ -98,10 +101,11 @@ impl Filter {
         if let Some(z) = s.own_climb_mps.filter(|v| v.is_finite() && v.abs() < 5000.0) {
             let noise = self.sensors.variance(Channel::OwnClimb);
             let z = z * per_standard(m, self.height());
-            let off = libm::hypot(OWN_CLIMB_LAG_SD_S * self.acceleration[2], OWN_SCALE_SD * climb);
+            let off = libm::hypot(OWN_CLIMB_LAG_S.sd * self.acceleration[2], OWN_SCALE_SD * climb);
             let since = self.taken_ago_s(Channel::OwnClimb, 0.01);
             let variance = noise + 4.0 + off * off * (1.0 + OWN_CLIMB_LASTS_S / since);
-            let view = |b: &Blob| (b.x[VU], Row::new().with(VU, 1.0));
+            let gained = OWN_CLIMB_LAG_S.value * self.acceleration[2];
+            let view = |b: &Blob| (b.x[VU] - gained, Row::new().with(VU, 1.0));
             self.take_number(
                 &Number { channel: Channel::OwnClimb, value: z, variance, patience: 0, patience_s: 0.0 },
                 &view,

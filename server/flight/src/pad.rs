@@ -20,9 +20,11 @@ pub(crate) enum Zero {
     Up = 4,
     /// The vehicle's own height.
     Own = 5,
+    /// How far from vertical it stands.
+    Tilt = 6,
 }
 
-const ZEROS: usize = 6;
+const ZEROS: usize = 7;
 /// Whole seconds kept.
 const SECONDS: usize = 12;
 /// Seconds before now that a zero does not look at, s.

@@ -11,7 +11,7 @@ use crate::filter::{Canopy, Filter, Mark, Top};
 use crate::model::Model;
 use crate::opening::told_ln_sd;
 use crate::output::{EventKind, Origin, Phase};
-use crate::plan::{CueKind, DescentState, Trigger};
+use crate::plan::{CueKind, DescentState, Told, Trigger};
 use crate::predict::{Hit, Summit};
 use crate::sensors::Channel;
 use crate::state::{AB, AS, Blob, D, E, LNK, TAU, VU};
@@ -54,6 +54,9 @@ const STILL_CLIMBING_MPS: f64 = 8.0;
 const FALLS_ROUGHLY: f64 = 0.08;
 /// Silence of the accelerometer after which a stage is taken to light at its told time, s.
 const FELT_S: f64 = 0.6;
+/// How well the moment of a cue's action has to be told to count, s, and how near to it is as thought.
+const TOLD_WITHIN_S: f64 = 1.0;
+const TOLD_NEAR_S: f64 = 0.3;
 
 impl Filter {
     /// Corrected specific force for the eye on burnout and ignition; called before the belief takes it.
@@ -460,6 +463,10 @@ impl Filter {
     fn watch_cues(&mut self, m: &Model) {
         let (h, v) = (self.height(), self.climb());
         for (i, cue) in m.plan.cues.iter().enumerate().take(crate::plan::MAX_CUES) {
+            if let Some(told) = self.told_otherwise(i) {
+                self.cue_s[i] = Some(told.value);
+                self.cue_acts(m, i, told.value, told.sd);
+            }
             if self.cue_s[i].is_some() {
                 continue;
             }
@@ -493,8 +500,17 @@ impl Filter {
         }
     }
 
+    /// When a cue has acted in this flight, as the vehicle says, if that is not when it was thought to. After a long gap it says no more
+    /// than what follows from the plan.
+    fn told_otherwise(&self, cue: usize) -> Option<Told> {
+        let told = self.told_cue[cue].filter(|t| t.value <= self.t_s && t.sd < TOLD_WITHIN_S)?;
+        let lifted = self.marked(EventKind::Liftoff).is_some_and(|l| told.value > l.t_s);
+        let as_thought = self.cue_s[cue].is_some_and(|t| (t - told.value).abs() < TOLD_NEAR_S);
+        (lifted && !as_thought).then_some(told)
+    }
+
     /// What a cue's moment means for this body's own drag.
-    fn cue_acts(&mut self, m: &Model, cue: usize, acts_s: f64, sd_s: f64) {
+    pub(crate) fn cue_acts(&mut self, m: &Model, cue: usize, acts_s: f64, sd_s: f64) {
         let Some(body) = m.plan.bodies.get(self.body) else { return };
         let opens = body.descents.iter().find(|d| d.cue == cue);
         let mine = m.plan.cues[cue].body == self.body;

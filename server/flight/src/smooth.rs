@@ -419,7 +419,7 @@ impl<'a> Path<'a> {
     /// Lets something happen.
     fn act(&self, f: &mut Filter, what: Happens, moved: &mut Transition) {
         match what {
-            Happens::RailExit => f.loosen_lean(self.m.lean_off_rail_rad),
+            Happens::RailExit => f.loosen_lean(f.lean_off_rail_rad(self.m)),
             Happens::Burnout(kind) => {
                 self.pushed(f, kind);
                 f.end_burn(self.m, f.t_s);

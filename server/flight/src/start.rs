@@ -39,6 +39,11 @@ const UNSETTLED_SD_M: f64 = 15.0;
 const TALL_LAG_SD_S: f64 = 0.05;
 /// How late a barometer is: tubes, bays and filters on boards (common practice, no source).
 pub(crate) const BARO_LAG_S: Told = Told { value: 0.05, sd: 0.05 };
+/// How far beyond the told rail's tilt a vehicle stands by its own sensors before it is flown by that, rad: boards are mounted no
+/// straighter (common practice, no source). One that reads less has been zeroed in its rail. And how far at most: nothing is flown
+/// off a rail that lies down.
+const STOOD_BEYOND_RAD: f64 = 0.0873;
+const STOOD_MOST_RAD: f64 = 0.8;
 /// Variance over the told one from which a speed is less sure than told.
 const SURER: f64 = 1.05;
 /// Length of the parts in which a burn is followed as told, s, and how much longer than told one lasts at most.
@@ -239,6 +244,11 @@ impl Filter {
             .pad
             .zero(Zero::Own, t_s + 0.7, sd(Channel::OwnHeight))
             .unwrap_or(Told { value: 0.0, sd: 5.0 });
+        self.stood_rad = self
+            .pad
+            .zero(Zero::Tilt, t_s + 0.7, 0.0)
+            .map(|z| z.value)
+            .filter(|tilt| *tilt > m.rail_tilt_rad + STOOD_BEYOND_RAD && *tilt < STOOD_MOST_RAD);
         let fallback = [8.0, 8.0, 15.0];
         for (i, (z, c)) in
             [(Zero::East, Channel::FixFlat), (Zero::North, Channel::FixFlat), (Zero::Up, Channel::FixUp)]
@@ -313,7 +323,7 @@ impl Filter {
             let ph = b.times(&row);
             // Tilt of the rail unknown to a few degrees: g (1 - cos 4 deg) = 0.02.
             let s = row.dot(&ph) + z.sd * z.sd + 0.03 * 0.03;
-            let y = z.value - g * m.rail[2];
+            let y = z.value - g * self.stood_rad.map_or(m.rail[2], libm::cos);
             if y.abs() < 3.0 {
                 b.update(&ph, y, s);
             }

@@ -108,14 +108,27 @@ impl Track {
 
     /// The vehicle says that it lifted off, or burnt out: every copy knows it from now on.
     pub(crate) fn told(&mut self, kind: EventKind, when: Told) {
-        self.is_silent = false;
-        for f in self.points.iter_mut().map(|p| &mut p.filter).chain([&mut self.live, &mut self.view]) {
-            match kind {
-                EventKind::Liftoff => f.told_lift = Some(when),
-                EventKind::Burnout => f.told_out = Some(when),
-                _ => {}
+        self.for_each_copy(|f| match kind {
+            EventKind::Liftoff => f.told_lift = Some(when),
+            EventKind::Burnout => f.told_out = Some(when),
+            _ => {}
+        });
+    }
+
+    /// The vehicle says that a cue has acted.
+    pub(crate) fn told_cue(&mut self, cue: usize, when: Told) {
+        self.for_each_copy(|f| {
+            if let Some(told) = f.told_cue.get_mut(cue) {
+                *told = Some(when);
             }
-        }
+        });
+    }
+
+    fn for_each_copy(&mut self, mut tell: impl FnMut(&mut Filter)) {
+        self.is_silent = false;
+        self.points.iter_mut().map(|p| &mut p.filter).for_each(&mut tell);
+        tell(&mut self.live);
+        tell(&mut self.view);
     }
 
     fn newest_s(&self) -> f64 {

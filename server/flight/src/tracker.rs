@@ -10,7 +10,8 @@ use crate::predict::{self, Tops};
 use crate::state::{H, VU};
 use crate::track::{Kept, Track};
 use crate::{
-    CuePrediction, Estimate, Event, EventKind, Knot, Landing, Plan, Prediction, Quantiles, Report, Sample,
+    CuePrediction, DescentState, Estimate, Event, EventKind, Knot, Landing, Plan, Prediction, Quantiles,
+    Report, Sample,
 };
 
 /// Tracks one vehicle and the bodies it comes apart into, from the pad to the ground.
@@ -232,7 +233,26 @@ impl Tracker {
             _ => Told { value: middle, sd: width },
         };
         self.tracks[report.body].told(report.event, when);
+        if let Some(cue) = self.cue_of(report) {
+            for track in &mut self.tracks {
+                track.told_cue(cue, when);
+            }
+        }
         self.look();
+    }
+
+    /// The cue whose action a report tells of.
+    fn cue_of(&self, report: &Report) -> Option<usize> {
+        let body = self.model.plan.bodies.get(report.body)?;
+        let opens = |main: bool| {
+            body.descents.iter().find(|d| (d.state == DescentState::Main) == main).map(|d| d.cue)
+        };
+        match report.event {
+            EventKind::FirstChute => opens(false),
+            EventKind::MainChute => opens(true),
+            EventKind::Freed => body.freed_by,
+            _ => None,
+        }
     }
 
     /// Time passes without a sample: silence, timeouts, landing by physics. Never goes backwards.

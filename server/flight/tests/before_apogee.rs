@@ -4,8 +4,8 @@
 mod thrown;
 
 use loftwatch_flight::{
-    Descent, DescentState, EventKind, Plan, Prediction, Sample, Told, Tracker, Trigger, Velocity,
-    canopy_fill_s,
+    Descent, DescentState, EventKind, Plan, Prediction, Quantiles, Report, Sample, Told, Tracker, Trigger,
+    Velocity, canopy_fill_s,
 };
 use thrown::nothing;
 
@@ -57,6 +57,8 @@ struct Flown {
     apogee_s: f64,
     airspeed_mps: f64,
     samples: Vec<Sample>,
+    /// Away and up, m/s, at each sample.
+    velocities: Vec<[f64; 2]>,
 }
 
 /// Flies it; `opens` says whether the drogue comes out.
@@ -66,7 +68,7 @@ fn flown(plan: &Plan, opens: bool, gnss: bool) -> Flown {
     let (mut h, mut x, mut v) = (0.0f64, 0.0f64, [0.0f64; 2]);
     let azimuth = plan.vehicle.rail_azimuth_rad.unwrap_or(0.0);
     let (mut due_s, mut fill, mut apogee_s, mut airspeed_mps) = (None, None, None, 0.0);
-    let mut samples = Vec::new();
+    let (mut samples, mut velocities) = (Vec::new(), Vec::new());
     for i in 0..800u32 {
         let t = f64::from(i) * STEP_S;
         let since = t - LIFTOFF_S;
@@ -125,11 +127,12 @@ fn flown(plan: &Plan, opens: bool, gnss: bool) -> Flown {
             velocity,
             ..nothing(t)
         });
+        velocities.push(v);
     }
     assert!(x > 50.0, "it leans");
     let apogee_s = apogee_s.expect("it comes down");
     let opened_s = fill.map_or(f64::INFINITY, |f| f.0);
-    Flown { half_s: 0.5 * (BURN_S + apogee_s), opened_s, apogee_s, airspeed_mps, samples }
+    Flown { half_s: 0.5 * (BURN_S + apogee_s), opened_s, apogee_s, airspeed_mps, samples, velocities }
 }
 
 /// Plays it: what is predicted at half of coast, when the drogue's cue comes by that, and when which events are said to have been, s after
@@ -199,4 +202,50 @@ fn a_drogue_that_stays_in_is_not_seen() {
     assert_eq!(last(&events, EventKind::FirstChute), None);
     let top = last(&events, EventKind::Apogee);
     assert!(top.is_some_and(|t| (t - flown.apogee_s).abs() < 0.2), "{top:?} {}", flown.apogee_s);
+}
+
+/// A charge that fires on the way up against the plan: the vehicle may say so, and heights may be heard or the force alone. What is
+/// thought 0.8 s later of the climb and the airspeed, and the true ones, m/s.
+fn fired_too_soon(says: bool, heights: bool) -> [(Quantiles, f64); 2] {
+    let plan = plan(Trigger::AfterApogee(0.5));
+    let flown = flown(&self::plan(Trigger::ClimbRateBelow(OPENS_AT_MPS)), true, false);
+    let fired_s = LIFTOFF_S + flown.opened_s;
+    let mut tracker = Tracker::new(&plan, 0.0);
+    let mut before: Option<f64> = None;
+    for (s, v) in flown.samples.iter().zip(&flown.velocities).take_while(|(s, _)| s.t_s < fired_s + 0.8) {
+        let pressure_pa = s.pressure_pa.filter(|_| heights || s.t_s < LIFTOFF_S);
+        tracker.take(&Sample { pressure_pa, ..*s });
+        if says && before.is_some_and(|t| t <= fired_s) && s.t_s > fired_s {
+            tracker.report(&Report {
+                body: 0,
+                event: EventKind::FirstChute,
+                after_s: before,
+                by_s: s.t_s,
+                t_receive_s: s.t_receive_s,
+            });
+        }
+        before = Some(s.t_s);
+        if s.t_s > fired_s + 0.74 {
+            let e = tracker.estimate(0).expect("flying");
+            return [(e.climb_mps, v[1]), (e.airspeed_mps, libm::hypot(v[0], v[1]))];
+        }
+    }
+    unreachable!("it flies on")
+}
+
+#[test]
+fn a_drogue_that_comes_out_too_soon_is_followed() {
+    for (says, heights) in [(true, true), (false, true), (true, false)] {
+        let [climb, air] = fired_too_soon(says, heights);
+        for (said, truth) in [climb, air] {
+            let holds = said.p05 < truth && truth < said.p95;
+            assert!(holds, "said {says}, heights {heights}: {said:?} for {truth}");
+            assert!((said.p50 - truth).abs() < 6.0, "said {says}, heights {heights}: {said:?} for {truth}");
+        }
+    }
+    // The force alone, and nobody says whose it is: it may be, and nothing absurd is thought.
+    let [climb, air] = fired_too_soon(false, false);
+    for (said, truth) in [climb, air] {
+        assert!(said.p05 < truth + 8.0 && said.p95 < truth + 60.0, "{said:?} for {truth}");
+    }
 }

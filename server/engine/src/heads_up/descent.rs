@@ -1,4 +1,4 @@
-//! No sign of the planned descent state, a descent faster than that state allows, and a main chute before its time.
+//! No sign of the planned descent state, a descent faster than that state allows, and canopies before their time.
 //!
 //! After the 95 % end of a planned opening the body's fall must approach the state's terminal rate. Terminal means a
 //! dynamic pressure of m g / Cd A, whatever the density, so the air at that height is read off the estimate itself. From the
@@ -8,7 +8,7 @@
 //! the way up too where the opening is planned before apogee. The canopy takes a time to fill, in most of which the body
 //! falls freely. States that are no device (tumbling, bare, ballistic) are planned for many flights and are never missed.
 
-use loftwatch_flight::{Body, DescentState, Estimate, Phase, Plan, Told, canopy_fill_s};
+use loftwatch_flight::{Body, DescentState, Estimate, Phase, Plan, Told, Trigger, canopy_fill_s};
 use serde::{Deserialize, Serialize};
 
 use super::cue::state_name;
@@ -259,12 +259,13 @@ pub(super) fn early_main(view: &View<'_>, verdicts: &mut Vec<Verdict>) {
         let hangs = estimate.phase == Phase::Descending
             && estimate.descent == Some(DescentState::Main)
             && -estimate.climb_mps.p05 < FAST.0 * terminal + FAST.1;
-        let holds = if estimate.carried_s > FRESH_S {
-            None
-        } else {
-            Some(hangs && !planned.passed && planned.cue_t_s.p05 > view.t_s + EARLY_S)
-        };
         let fall = -estimate.climb_mps.p50;
+        // A vehicle that says that it has fired makes the cue a passed one, whatever the plan.
+        let is_to_come = match view.plan.cues.get(cue).map(|c| c.trigger) {
+            Some(Trigger::HeightBelow(z)) => estimate.height_m.p05 > z + EARLY_S * fall,
+            _ => !planned.passed && planned.cue_t_s.p05 > view.t_s + EARLY_S,
+        };
+        let holds = if estimate.carried_s > FRESH_S { None } else { Some(hangs && is_to_come) };
         let lasts_min = estimate.height_m.p50 / fall.max(1.0) / 60.0;
         verdicts.push(Verdict {
             about: told.name.clone(),
@@ -283,6 +284,36 @@ pub(super) fn early_main(view: &View<'_>, verdicts: &mut Vec<Verdict>) {
                 told.name
             ),
         });
+    }
+}
+
+/// A canopy that is out on the way up though planned for after apogee: it meets whatever speed is left.
+pub(super) fn early_canopy(view: &View<'_>, verdicts: &mut Vec<Verdict>) {
+    for body in 0..view.bodies.len() {
+        let Some((told, estimate)) = view.flying(body) else { continue };
+        let planned_later = |cue: usize| {
+            let trigger = view.plan.cues.get(cue).map(|c| c.trigger);
+            matches!(trigger, Some(Trigger::AfterApogee(_) | Trigger::HeightBelow(_)))
+        };
+        for descent in told.descents.iter().filter(|d| d.state.is_device() && planned_later(d.cue)) {
+            let name = state_name(descent.state);
+            let is_out = estimate.phase == Phase::Coasting && estimate.descent == Some(descent.state);
+            let air = estimate.airspeed_mps.p50;
+            verdicts.push(Verdict {
+                about: format!("{}:{name}", told.name),
+                holds: (estimate.carried_s <= FRESH_S).then_some(is_out),
+                settle_s: 0.0,
+                level: Level::Act,
+                body,
+                cue: Some(descent.cue),
+                mass_kg: told.mass_kg.value,
+                figure: air,
+                limit: None,
+                unit: "m/s",
+                limit_from: format!("told moment of the {name}"),
+                words: format!("{}'s {name} is out before apogee, at {} m/s of air.", told.name, spoken(air)),
+            });
+        }
     }
 }
 

@@ -443,6 +443,44 @@ fn a_main_chute_before_its_time_drifts() {
 }
 
 #[test]
+fn a_main_that_the_vehicle_says_it_fired_high_up_is_before_its_time() {
+    let fired_at = |height_m: f64| {
+        let mut scene = Scene::new();
+        scene.t_s = 13.0;
+        scene.plan.bodies[0].descents[0].state = DescentState::Main;
+        scene.plan.cues[0].trigger = Trigger::HeightBelow(200.0);
+        scene.cues[0].as_mut().expect("planned").passed = true;
+        scene.pass(8.0, |s| {
+            s.fall(14.0, Some(DescentState::Main));
+            s.estimate().height_m = q(height_m, 5.0);
+        })
+    };
+    let said = fired_at(1500.0);
+    assert_eq!(said.first().expect("said").key, "early_main:Body");
+    assert_eq!(fired_at(190.0), [], "in its time");
+}
+
+#[test]
+fn a_drogue_that_comes_out_on_the_way_up_is_to_act_on() {
+    let out_by = |trigger, state| {
+        let mut scene = Scene::new();
+        scene.plan.cues[0].trigger = trigger;
+        scene.pass(1.0, |s| {
+            s.estimate().descent = state;
+            s.estimate().airspeed_mps = q(43.0, 4.0);
+        })
+    };
+    let key = "early_canopy:Body:drogue";
+    let said = out_by(Trigger::AfterApogee(1.0), Some(DescentState::Drogue));
+    let first = said.iter().find(|h| h.key == key).expect("said");
+    assert_eq!((first.level, first.on), (Level::Act, true));
+    assert_eq!(first.words, "Body's drogue is out before apogee, at 43 m/s of air.");
+    let none = |said: Vec<HeadsUp>| said.iter().all(|h| h.key != key);
+    assert!(none(out_by(Trigger::AfterApogee(1.0), None)), "nothing is out");
+    assert!(none(out_by(Trigger::ClimbRateBelow(20.0), Some(DescentState::Drogue))), "as planned");
+}
+
+#[test]
 fn silence_under_power_or_soon_after_is_to_act_on() {
     let silent = |since_s, phase| Some(Silent { since_s, stale_after_s: 1.2, phase });
     let mut scene = Scene::new();

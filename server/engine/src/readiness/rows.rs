@@ -16,6 +16,9 @@ const CLOCK_RATE: f64 = 0.01;
 
 /// Tilt by the radio and the rail's told one may differ by so much, rad: a board is not mounted any straighter (own figure).
 const RAIL_WITHIN_RAD: f64 = 0.0873;
+/// Share of 1 g by which the whole force at rest may be off where the tilt is read from its parts: offsets that turn it show there, too
+/// (own figure).
+const WHOLE_WITHIN: f64 = 0.03;
 
 /// Everything that has a limit, in the order of the setup.
 pub(super) fn all(
@@ -52,6 +55,11 @@ pub(super) fn all(
     }
     if let Some((index, tilt)) = stands {
         rows.upright(index, tilt);
+        if tilt <= rows.limits.upright_within_rad.value
+            && let Some(leans) = rows.leans_rad(&boards[&index])
+        {
+            rows.rail(index, leans);
+        }
     }
     rows.checks
 }
@@ -415,6 +423,18 @@ impl Rows<'_> {
         self.put(check);
     }
 
+    /// To a few degrees: from its own tilt, else from gravity along and across while both together are 1 g.
+    fn leans_rad(&self, board: &Board) -> Option<f64> {
+        if board.tilt_rad.is_none() {
+            let [a, b] = board.lateral_mps2?.value;
+            let whole = libm::hypot(board.axial_mps2?.value, libm::hypot(a, b));
+            if libm::fabs(whole / 9.8 - 1.0) > WHOLE_WITHIN {
+                return None;
+            }
+        }
+        self.tilt_rad(board)
+    }
+
     /// From its own tilt, else from gravity along and across the nose while it stands.
     fn tilt_rad(&self, board: &Board) -> Option<f64> {
         if self.is_silent(board.heard_ns) {
@@ -446,12 +466,9 @@ impl Rows<'_> {
             tilt_rad.to_degrees()
         );
         self.put(check);
-        if tilt_rad <= bound.value {
-            self.rail(body, tilt_rad);
-        }
     }
 
-    /// What stands upright lies in its rail: predictions begin with the rail's told tilt, and do not learn it.
+    /// What stands upright lies in its rail. The nominal flight begins with the rail's told tilt.
     fn rail(&mut self, body: usize, tilt_rad: f64) {
         let told_rad = self.setup.plan.vehicle.rail_tilt_rad;
         let from = if self.is_default("vehicle.rail_tilt_from_vertical_deg") {
