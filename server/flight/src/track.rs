@@ -106,29 +106,30 @@ impl Track {
         self.again(m);
     }
 
-    /// The vehicle says that it lifted off, or burnt out: every copy knows it from now on.
-    pub(crate) fn told(&mut self, kind: EventKind, when: Told) {
-        self.for_each_copy(|f| match kind {
-            EventKind::Liftoff => f.told_lift = Some(when),
-            EventKind::Burnout => f.told_out = Some(when),
-            _ => {}
-        });
-    }
-
-    /// The vehicle says that a cue has acted.
-    pub(crate) fn told_cue(&mut self, cue: usize, when: Told) {
-        self.for_each_copy(|f| {
-            if let Some(told) = f.told_cue.get_mut(cue) {
+    /// The vehicle says that it lifted off, burnt out, or that a cue has acted: every copy knows it from now on, and what came after that
+    /// moment is taken again, or the belief would depend on when it was said.
+    pub(crate) fn told(&mut self, m: &Model, kind: EventKind, cue: Option<usize>, when: Told) {
+        let tell = |f: &mut Filter| {
+            match kind {
+                EventKind::Liftoff => f.told_lift = Some(when),
+                EventKind::Burnout => f.told_out = Some(when),
+                _ => {}
+            }
+            if let Some(told) = cue.and_then(|c| f.told_cue.get_mut(c)) {
                 *told = Some(when);
             }
-        });
+        };
+        self.points.iter_mut().for_each(|p| tell(&mut p.filter));
+        tell(&mut self.live);
+        self.again_from(m, when.value);
     }
 
-    fn for_each_copy(&mut self, mut tell: impl FnMut(&mut Filter)) {
-        self.is_silent = false;
-        self.points.iter_mut().map(|p| &mut p.filter).for_each(&mut tell);
-        tell(&mut self.live);
-        tell(&mut self.view);
+    /// Takes what came at an instant and after it again, from the newest copy from before.
+    fn again_from(&mut self, m: &Model, t_s: f64) {
+        let keep = self.points.partition_point(|p| p.t_s < t_s).max(1);
+        self.points.truncate(keep);
+        self.live = self.points[keep - 1].filter;
+        self.again(m);
     }
 
     fn newest_s(&self) -> f64 {
@@ -150,11 +151,7 @@ impl Track {
         let late = at < self.ring.len();
         self.ring.insert(at, *s);
         if late {
-            // The newest copy from before the late sample.
-            let keep = self.points.partition_point(|p| p.t_s < s.t_s).max(1);
-            self.points.truncate(keep);
-            self.live = self.points[keep - 1].filter;
-            self.again(m);
+            self.again_from(m, s.t_s);
         } else {
             self.one(m, *s, newest);
         }

@@ -232,11 +232,11 @@ impl Tracker {
             EventKind::Liftoff => happened(report),
             _ => Told { value: middle, sd: width },
         };
-        self.tracks[report.body].told(report.event, when);
-        if let Some(cue) = self.cue_of(report) {
-            for track in &mut self.tracks {
-                track.told_cue(cue, when);
+        match self.cue_of(report) {
+            Some(cue) => {
+                self.tracks.iter_mut().for_each(|t| t.told(&self.model, report.event, Some(cue), when))
             }
+            None => self.tracks[report.body].told(&self.model, report.event, None, when),
         }
         self.look();
     }
