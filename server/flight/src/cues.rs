@@ -11,7 +11,7 @@ use crate::filter::{BLOBS, Filter};
 use crate::model::Model;
 use crate::opening::climb_before_apogee;
 use crate::output::{CuePrediction, EventKind, Quantiles};
-use crate::plan::{LimitOf, MAX_CUES, Trigger};
+use crate::plan::{Body, LimitOf, MAX_CUES, Trigger};
 use crate::predict::{Ahead, CLOCK_SD_S, Crossing, Hit, LEAST_WEIGHT, Tops, not_below};
 use crate::quantiles::Spread;
 use crate::state::Blob;
@@ -59,9 +59,14 @@ impl Sum {
     }
 }
 
-/// All cues in the plan's order, and where the way to them led over it, each blob at apogee.
+/// The wanted cues in the plan's order, and where the way to them led over it, each blob at apogee.
 #[expect(clippy::large_stack_arrays, reason = "140 KiB for a moment; a step allocates nothing")]
-pub(crate) fn predict(m: &Model, f: &Filter, out: &mut Vec<CuePrediction>) -> Tops {
+pub(crate) fn predict(
+    m: &Model,
+    f: &Filter,
+    wanted: impl Fn(usize) -> bool,
+    out: &mut Vec<CuePrediction>,
+) -> Tops {
     let cues = m.plan.cues.len().min(MAX_CUES);
     let weights = f.weights();
     let mut hits = [[None; BLOBS]; MAX_CUES];
@@ -71,19 +76,54 @@ pub(crate) fn predict(m: &Model, f: &Filter, out: &mut Vec<CuePrediction>) -> To
             continue;
         }
         let mut way = Way { m, f, b, stops: [None; STOPS], top: None };
-        for (row, hit) in hits.iter_mut().zip(way.moments()).take(cues) {
+        for (row, hit) in hits.iter_mut().zip(way.moments(&wanted)).take(cues) {
             row[i] = hit;
         }
         tops[i] = f.top.is_none().then(|| way.top().1);
     }
     let mut sum = Sum::new();
-    for (cue, row) in hits.iter().enumerate().take(cues) {
+    for (cue, row) in hits.iter().enumerate().take(cues).filter(|(cue, _)| wanted(*cue)) {
         sum.clear();
         if let Some(p) = one(m, f, cue, row, &mut sum) {
             out.push(p);
         }
     }
     tops
+}
+
+/// The cues of a belief's body, and of all that it carries: those of an attached body come on its own flight, from where it will be let
+/// go. And where the way to the body's own led over apogee.
+pub(crate) fn foreseen(
+    m: &Model,
+    f: &Filter,
+    carries: impl Fn(usize) -> bool,
+    out: &mut Vec<CuePrediction>,
+) -> Tops {
+    let is_of = |body: usize| move |cue: usize| flies_with(m, cue) == body;
+    let tops = predict(m, f, is_of(f.body), out);
+    for body in (0..m.plan.bodies.len()).filter(|b| *b != f.body && carries(*b)) {
+        if (0..m.plan.cues.len()).any(is_of(body)) {
+            let from = out.len();
+            predict(m, &f.carried(m, body, true), is_of(body), out);
+            out[from..].iter_mut().for_each(|c| c.t_s = f.t_s);
+        }
+    }
+    out.sort_by_key(|c| c.cue);
+    tops
+}
+
+/// Which body's flight a cue lies on: that of the one whose canopy it opens, else that of the one that acts.
+pub(crate) fn flies_with(m: &Model, cue: usize) -> usize {
+    let told = m.plan.cues.get(cue).map_or(0, |c| c.body);
+    let opens = |b: &Body| b.descents.iter().any(|d| d.cue == cue && d.state.is_device());
+    let acts = m.plan.bodies.get(told).is_some_and(opens);
+    m.plan.bodies.iter().position(opens).filter(|_| !acts).unwrap_or(told)
+}
+
+/// One blob of a belief at one cue's moment, its delay included.
+pub(crate) fn moment_of(m: &Model, f: &Filter, b: &Blob, cue: usize) -> Option<Hit> {
+    let mut way = Way { m, f, b, stops: [None; STOPS], top: None };
+    way.moment(cue, &[None; MAX_CUES], 0)
 }
 
 fn one(
@@ -169,7 +209,7 @@ struct Way<'a> {
 
 impl<'a> Way<'a> {
     /// The blob at every cue's moment, delays included.
-    fn moments(&mut self) -> [Option<Hit>; MAX_CUES] {
+    fn moments(&mut self, wanted: &impl Fn(usize) -> bool) -> [Option<Hit>; MAX_CUES] {
         let m = self.m;
         let mut hits = [None; MAX_CUES];
         // Climb rates fall: the fastest comes first.
@@ -179,7 +219,7 @@ impl<'a> Way<'a> {
         };
         let mut order: [usize; MAX_CUES] = core::array::from_fn(|i| i);
         order.sort_by(|a, b| speed(*b).total_cmp(&speed(*a)));
-        for i in order.into_iter().filter(|i| *i < m.plan.cues.len()) {
+        for i in order.into_iter().filter(|i| *i < m.plan.cues.len() && wanted(*i)) {
             hits[i] = self.moment(i, &hits, 0);
         }
         hits

@@ -285,24 +285,17 @@ impl Filter {
 
     /// Becomes the belief about a body that has just been let go; `own` has listened to its transmitter so far.
     pub(crate) fn let_go(&mut self, m: &Model, body: usize, own: &Self) {
-        self.body = body;
+        self.flies_alone(m, body);
         self.sensors = own.sensors;
         self.pad = own.pad;
         self.boot = own.boot;
         self.booted = own.booted;
-        self.regime.burning = false;
         self.regime.zeroed_aloft = false;
         let lift = self.marked(EventKind::Liftoff).map_or(self.t_s, |l| l.t_s);
         self.take_zeros(m, lift);
         for b in self.blobs.iter_mut() {
-            b.x[crate::state::LNK] = m.bare_ln_k[body.min(m.bare_ln_k.len() - 1)];
-            b.reopen(crate::state::LNK, 0.6 * 0.6);
             // Its own sensor in the same air.
             b.p[crate::state::BB][crate::state::BB] += self.zero_baro_m.sd * self.zero_baro_m.sd + 1.0;
-            // Let go with a push of a few metres a second.
-            for i in crate::state::VE..=VU {
-                b.p[i][i] += 4.0;
-            }
         }
         for k in [EventKind::FirstChute, EventKind::MainChute, EventKind::Landing, EventKind::Reboot] {
             self.marks[k as usize] = None;

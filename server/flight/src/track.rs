@@ -10,9 +10,10 @@ use serde::{Deserialize, Serialize};
 use crate::apart::Apart;
 use crate::filter::Filter;
 use crate::model::Model;
-use crate::output::EventKind;
+use crate::output::{EventKind, Phase};
 use crate::plan::Told;
 use crate::sample::Sample;
+use crate::stands_in::Heard;
 
 /// How late a sample may be, s.
 pub(crate) const WINDOW_S: f64 = 5.0;
@@ -53,6 +54,8 @@ pub(crate) struct Track {
     pub(crate) aloft_s: Option<f64>,
     /// Whether it still moves with its parent.
     pub(crate) apart: Apart,
+    /// Who is heard of it and of those that it carries.
+    pub(crate) heard: Heard,
 }
 
 /// What is stored of a track: the oldest copy and the samples since.
@@ -64,6 +67,7 @@ pub(crate) struct Kept {
     attached: bool,
     aloft_s: Option<f64>,
     apart: Apart,
+    heard: Heard,
 }
 
 impl Track {
@@ -82,6 +86,7 @@ impl Track {
             attached,
             aloft_s: None,
             apart: Apart::default(),
+            heard: Heard::default(),
         }
     }
 
@@ -130,6 +135,13 @@ impl Track {
         self.points.truncate(keep);
         self.live = self.points[keep - 1].filter;
         self.again(m);
+    }
+
+    /// Its own transmitter is heard. What was learnt on the pad from others is forgotten then: their sensors are others.
+    pub(crate) fn hears_own(&mut self, t_s: f64) {
+        if self.heard.own(t_s) && self.live.phase == Phase::Waiting {
+            *self = Self { heard: self.heard, ..Self::new(self.live.body, t_s - WINDOW_S, self.attached) };
+        }
     }
 
     fn newest_s(&self) -> f64 {
@@ -231,6 +243,7 @@ impl Track {
             attached: self.attached,
             aloft_s: self.aloft_s,
             apart: self.apart,
+            heard: self.heard,
         }
     }
 
@@ -241,10 +254,10 @@ impl Track {
         let mut ring = Vec::with_capacity(ROOM + 1);
         ring.extend(kept.ring);
         let (freed_s, attached) = (kept.freed_s, kept.attached);
-        let (aloft_s, apart) = (kept.aloft_s, kept.apart);
+        let (aloft_s, apart, heard) = (kept.aloft_s, kept.apart, kept.heard);
         let (silent, view, is_silent) = (live, live, false);
         let mut track =
-            Self { points, ring, live, silent, is_silent, view, freed_s, attached, aloft_s, apart };
+            Self { points, ring, live, silent, is_silent, view, freed_s, attached, aloft_s, apart, heard };
         track.again(m);
         track
     }

@@ -41,7 +41,7 @@ impl Nominal {
     fn of(model: &Model) -> Self {
         let f = Filter::new(0, 0.0).supposing_liftoff(model, 0.0);
         let mut cues = Vec::new();
-        let tops = crate::cues::predict(model, &f, &mut cues);
+        let tops = crate::cues::foreseen(model, &f, |_| true, &mut cues);
         Self { apogee: predict::apogee(model, &f, &tops), cues }
     }
 }
@@ -103,6 +103,9 @@ impl<'de> Deserialize<'de> for Tracker {
         })
     }
 }
+
+/// How long nothing was heard of a carrier before it matters that it may have let go what is heard then, s.
+const LONG_GAP_S: f64 = 0.5;
 
 /// How long after liftoff or burnout a vehicle's own computer says so, and the spread of that, s: it waits until a force or a
 /// height has lasted (common practice, no source). Larger: a receiver's lag looks smaller where nothing else dates the liftoff.
@@ -209,9 +212,11 @@ impl Tracker {
             return;
         }
         let Some(track) = self.tracks.get_mut(s.body) else { return };
+        track.hears_own(s.t_s);
         let new = track.take(&self.model, s);
         if new && track.attached {
             self.compare_with_parent(s);
+            self.stand_in(s);
         }
         self.now_s = self.now_s.max(s.t_s);
         self.look();
@@ -263,6 +268,24 @@ impl Tracker {
         }
     }
 
+    /// While nobody hears its carrier an attached body speaks for it, until the cue that lets it go has come by that.
+    fn stand_in(&mut self, s: &Sample) {
+        let root = self.root_of(s.body);
+        let Ok([carrier, track]) = self.tracks.get_disjoint_mut([root, s.body]) else { return };
+        let by = carrier.heard.by_other(&self.model, &carrier.live, &track.live, s, root);
+        let Some(by) = by else { return };
+        if s.t_s > carrier.live.t_s + LONG_GAP_S && carrier.live.phase != Phase::Waiting {
+            // It may have been let go since anything was heard.
+            let mut then = carrier.live;
+            then.carry_to(&self.model, s.t_s);
+            if let Some((t_s, sd_s)) = self.freed_by_cue(s.body, &then) {
+                self.free(s.body, then, t_s, sd_s);
+                return;
+            }
+        }
+        self.tracks[root].take(&self.model, &by);
+    }
+
     /// Whether an attached body's own barometer still reads what its parent's belief expects.
     fn compare_with_parent(&mut self, s: &Sample) {
         let root = self.root_of(s.body);
@@ -293,7 +316,6 @@ impl Tracker {
             if !self.tracks[i].attached {
                 continue;
             }
-            let Some(body) = self.model.plan.bodies.get(i) else { continue };
             let parent = self.root_of(i);
             if parent == i {
                 continue;
@@ -312,23 +334,31 @@ impl Tracker {
                 .iter()
                 .find(|r| r.body == i && r.event == EventKind::Freed)
                 .map(|r| (r.by_s, r.after_s.map_or(0.3, |a| 0.29 * (r.by_s - a).max(0.0) + 0.02)));
-            let by_cue = body.freed_by.filter(|c| *c < MAX_CUES).and_then(|c| {
-                let sd = self.model.plan.cues.get(c).map_or(0.2, |c| c.delay_s.sd);
-                p.cue_s[c].filter(|t| *t <= self.now_s).map(|t| (t, sd.max(0.05) + 0.1))
-            });
+            let by_cue = self.freed_by_cue(i, p);
             let by_motion = self.tracks[i].apart.left_s();
             if let Some((t, sd)) = by_report.or(by_cue).or(by_motion) {
                 let mut child = *p;
-                child.let_go(&self.model, i, &self.tracks[i].live);
                 if by_motion.is_some() {
                     child.strayed(self.tracks[i].apart.off_m(), p.t_s - t);
                 }
-                child.mark(EventKind::Freed, t, sd);
-                let model = &self.model;
-                self.tracks[i].begin_from(model, child, t);
-                self.tracks[i].look(model, self.now_s);
+                self.free(i, child, t, sd);
             }
         }
+    }
+
+    /// When a body has been let go by its cue, as its carrier's belief has it, and the spread of that, s.
+    fn freed_by_cue(&self, body: usize, carrier: &Filter) -> Option<(f64, f64)> {
+        let cue = self.model.plan.bodies.get(body)?.freed_by.filter(|c| *c < MAX_CUES)?;
+        let sd = self.model.plan.cues.get(cue).map_or(0.2, |c| c.delay_s.sd);
+        carrier.cue_s[cue].filter(|t| *t <= self.now_s.max(carrier.t_s)).map(|t| (t, sd.max(0.05) + 0.1))
+    }
+
+    /// From here on a body flies by itself, from its carrier's belief.
+    fn free(&mut self, body: usize, mut from: Filter, t_s: f64, sd_s: f64) {
+        from.let_go(&self.model, body, &self.tracks[body].live);
+        from.mark(EventKind::Freed, t_s, sd_s);
+        self.tracks[body].begin_from(&self.model, from, t_s);
+        self.tracks[body].look(&self.model, self.now_s);
     }
 
     /// The body whose filter speaks for this one.
@@ -446,10 +476,11 @@ impl Tracker {
         self.prediction_by(body, None)
     }
 
-    /// [`Tracker::prediction`] and [`Tracker::cues`] together, for half the work where both lie on the same way.
+    /// [`Tracker::prediction`] and of [`Tracker::cues`] those on the same flight, for half the work.
     pub fn foresee(&self, body: usize, cues: &mut Vec<CuePrediction>) -> Option<Prediction> {
-        let tops = self.cues_and_tops(cues);
-        self.prediction_by(body, tops.filter(|_| self.root_of(body) == self.root_of(0)))
+        cues.clear();
+        let tops = self.cues_of(self.root_of(body), cues);
+        self.prediction_by(body, tops)
     }
 
     fn prediction_by(&self, body: usize, tops: Option<Tops>) -> Option<Prediction> {
@@ -481,21 +512,28 @@ impl Tracker {
 
     /// All cues that have not passed, and those that have with their passed flag.
     pub fn cues(&self, out: &mut Vec<CuePrediction>) {
-        self.cues_and_tops(out);
+        out.clear();
+        for root in (0..self.tracks.len()).filter(|b| self.root_of(*b) == *b) {
+            self.cues_of(root, out);
+        }
+        out.sort_by_key(|c| c.cue);
     }
 
-    fn cues_and_tops(&self, out: &mut Vec<CuePrediction>) -> Option<Tops> {
-        out.clear();
-        let f = self.view_of(0)?;
+    /// Those of a body that flies by itself, and of all that it carries.
+    fn cues_of(&self, root: usize, out: &mut Vec<CuePrediction>) -> Option<Tops> {
+        let f = &self.tracks.get(root)?.view;
         if f.phase == Phase::Waiting {
-            out.extend(self.nominal.cues.iter().map(|c| CuePrediction {
+            let flies_with = |c: &CuePrediction| crate::cues::flies_with(&self.model, c.cue);
+            let mine = self.nominal.cues.iter().filter(|c| self.root_of(flies_with(c)) == root);
+            out.extend(mine.map(|c| CuePrediction {
                 t_s: self.now_s,
                 cue_t_s: later(c.cue_t_s, self.now_s),
                 ..*c
             }));
             return None;
         }
-        (!f.blobs.is_empty()).then(|| crate::cues::predict(&self.model, f, out))
+        let carries = |body: usize| self.root_of(body) == root;
+        (!f.blobs.is_empty()).then(|| crate::cues::foreseen(&self.model, f, carries, out))
     }
 
     /// The predicted path from now to the ground with bands, evenly usable by a chart; at most 64 knots. At most 5 Hz.
