@@ -10,6 +10,7 @@ mod descent;
 mod lean;
 mod place;
 mod silence;
+mod unlit;
 mod view;
 
 use std::collections::BTreeMap;
@@ -50,6 +51,7 @@ const TABLE: &[Row] = &[
     Row { kind: "fast_descent", hold_s: 1.5, on_beats_only: false, judge: descent::fast },
     Row { kind: "early_main", hold_s: 2.0, on_beats_only: false, judge: descent::early_main },
     Row { kind: "early_canopy", hold_s: 0.2, on_beats_only: false, judge: descent::early_canopy },
+    Row { kind: "unlit", hold_s: 0.3, on_beats_only: false, judge: unlit::judge },
     Row { kind: "lean", hold_s: 0.3, on_beats_only: false, judge: lean::judge },
     Row { kind: "landing", hold_s: 0.5, on_beats_only: true, judge: place::judge },
 ];

@@ -110,7 +110,7 @@ fn happened(about: &Says, body: usize, plan: &Plan) -> Vec<(usize, EventKind)> {
             .filter(|(_, told)| told.freed_by == Some(index))
             .map(|(b, _)| (b, EventKind::Freed))
             .collect(),
-        CueKind::Staging => vec![(cue.body, EventKind::StageIgnition)],
+        CueKind::Staging => vec![(cue.body, plan.ignition_by(index))],
     }
 }
 

@@ -22,7 +22,7 @@ pub(crate) const BLOBS: usize = 24;
 /// Longest time between packets in which a receiver may have made the fix that comes next, s: they make one a second at least.
 const LONGEST_GAP_S: f64 = 1.0;
 /// Kinds of events.
-pub(crate) const KINDS: usize = 11;
+pub(crate) const KINDS: usize = 13;
 /// Longest step while following samples, s.
 const FOLLOW_STEP_S: f64 = 0.25;
 /// How long a channel counts as heard after its last value, s.

@@ -76,6 +76,7 @@ fn join(a: &mut Blob, b: &Blob) {
     a.trail_m = wa * a.trail_m + wb * b.trail_m;
     a.port_trail_m = wa * a.port_trail_m + wb * b.port_trail_m;
     a.gained_mps = wa * a.gained_mps + wb * b.gained_mps;
+    a.pushed_mps = wa * a.pushed_mps + wb * b.pushed_mps;
     // A filling canopy's course has no mean with another's: the likelier one's stands.
     if wb > wa {
         (a.fill_s, a.shut_k) = (b.fill_s, b.shut_k);

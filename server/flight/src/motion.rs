@@ -56,7 +56,11 @@ pub(crate) struct Regime {
 impl Regime {
     /// What the end of this stage's burn is called.
     pub(crate) const fn burnout(&self) -> EventKind {
-        if self.stage == 0 { EventKind::Burnout } else { EventKind::StageBurnout }
+        match self.stage {
+            0 => EventKind::Burnout,
+            1 => EventKind::StageBurnout,
+            _ => EventKind::ThirdBurnout,
+        }
     }
 
     /// What the model leaves out in coast: roughness, and a slow wandering of ln k.
@@ -459,6 +463,7 @@ pub(crate) fn step<const K: usize>(m: &Model, r: &Regime, blob: &mut Blob, t_s: 
     let (mut offset_fade, mut climbed_m) = (1.0, 0.0);
     if K == N {
         blob.gained_mps += dt * j.along;
+        blob.pushed_mps += dt * ((ta * ma + 4.0 * tb * mb + tc * mc) / 6.0 + extra * mb);
         trail(m, blob, &x0, dt);
         // Over a minute a receiver's height wanders by three metres, a barometer's by half a metre.
         blob.p[GH][GH] += 0.2 * dt;

@@ -5,7 +5,7 @@
 //! the impulse stays the same.
 
 use crate::plan::Motor;
-use crate::state::{Blob, LNK, SHAPE, TAU, VE};
+use crate::state::{Blob, D, LNK, SHAPE, TAU, VE};
 
 /// Time constant of thrust's tail over the burn, and its ends, s: what is left of a grain goes with its web, as the burn does (tail-offs of
 /// usual grains; common practice, no source). Longer: drag is learnt later; shorter: a tail is taken for less drag.
@@ -50,6 +50,12 @@ pub(crate) struct Stage {
     /// Whether a curve was told.
     pub has_curve: bool,
 }
+
+/// Least share of the impulse whose rest is reckoned with, and what that rest may be over the told one at least and at most; most that is
+/// left open of it (common practice, no source).
+const LEAST_LEFT: f64 = 0.03;
+const LEFT_SHARE: (f64, f64) = (0.15, 2.5);
+const MOST_LEFT_LN_SD: f64 = 0.5;
 
 impl Stage {
     /// From what was told: a motor, the mass at its ignition (kg) and the pad's air density (kg/m3).
@@ -181,6 +187,28 @@ impl Stage {
         b.reopen(SHAPE, 1.0);
         b.x[TAU] = 0.0;
         b.reopen(TAU, self.ln_thrust_sd * self.ln_thrust_sd);
+        b.pushed_mps = 0.0;
+    }
+
+    /// What is left of a burn whose curve nobody told and whose thrust was felt so far: the told impulse less what has been given, and not
+    /// the told mean, however strong it began. `tau_s` is how long what is felt beyond the mean goes on.
+    pub(crate) fn leaves(&self, b: &mut Blob, since_s: f64, tau_s: f64) {
+        if self.has_curve || !self.tells_burn_time() {
+            return;
+        }
+        let lasts_s = self.lasts_s(b);
+        let left_s = lasts_s - since_s;
+        let whole = self.impulse_ns / self.burnt_mass_kg();
+        let rest = whole * left_s / lasts_s;
+        if rest < LEAST_LEFT * whole {
+            return;
+        }
+        let (_, mass) = self.at(since_s, b.stretch);
+        let fading = b.x[D] * tau_s * (1.0 - libm::exp(-left_s / tau_s.max(1e-3))) * mass;
+        let share = ((whole - b.pushed_mps - fading) / rest).clamp(LEFT_SHARE.0, LEFT_SHARE.1);
+        b.x[TAU] = libm::log(share);
+        let sd = (self.ln_thrust_sd * whole / (share * rest)).min(MOST_LEFT_LN_SD);
+        b.reopen(TAU, sd * sd);
     }
 
     /// Mean thrust over mean mass, m/s2.

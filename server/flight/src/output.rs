@@ -197,10 +197,14 @@ pub enum EventKind {
     RailExit,
     /// Thrust ends: specific force crosses zero.
     Burnout,
-    /// A later motor lights.
+    /// The second motor lights.
     StageIgnition,
-    /// A later motor burns out.
+    /// The second motor burns out.
     StageBurnout,
+    /// A third motor lights, or the newest of more.
+    ThirdIgnition,
+    /// A third motor burns out, or the newest of more.
+    ThirdBurnout,
     /// Climb rate crosses zero.
     Apogee,
     /// The body lets go of its parent.
@@ -215,6 +219,17 @@ pub enum EventKind {
     Reboot,
     /// Something that the crew marked; its label says what. The tracker makes none.
     Mark,
+}
+
+impl EventKind {
+    /// That the motor of a stage lights, counted from zero.
+    pub const fn ignition_of(stage: usize) -> Self {
+        match stage {
+            0 => Self::Liftoff,
+            1 => Self::StageIgnition,
+            _ => Self::ThirdIgnition,
+        }
+    }
 }
 
 /// How an event is known.

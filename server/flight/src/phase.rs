@@ -53,7 +53,7 @@ const STILL_CLIMBING_MPS: f64 = 8.0;
 /// Force across the path of what falls or hangs that is not known, over the one along it.
 const FALLS_ROUGHLY: f64 = 0.08;
 /// Silence of the accelerometer after which a stage is taken to light at its told time, s.
-const FELT_S: f64 = 0.6;
+pub(crate) const FELT_S: f64 = 0.6;
 /// How well the moment of a cue's action has to be told to count, s, and how near to it is as thought.
 const TOLD_WITHIN_S: f64 = 1.0;
 const TOLD_NEAR_S: f64 = 0.3;
@@ -119,11 +119,11 @@ impl Filter {
                     if self.tally == 1 {
                         let t1 = self.force.map_or(t_s - 0.05, |v| v.0);
                         let gap = (t_s - t1).max(0.0);
-                        self.mark(EventKind::StageIgnition, t1 + 0.5 * gap, 0.29 * gap + 0.02);
+                        self.mark(EventKind::ignition_of(next), t1 + 0.5 * gap, 0.29 * gap + 0.02);
                     }
                 } else {
                     if self.tally > 0 {
-                        self.marks[EventKind::StageIgnition as usize] = None;
+                        self.marks[EventKind::ignition_of(next) as usize] = None;
                     }
                     self.tally = 0;
                     self.force = Some((t_s, f));
@@ -184,7 +184,7 @@ impl Filter {
             }
         } else if self.tally >= 1
             && self.phase == Phase::Coasting
-            && let Some(mark) = self.marked(EventKind::StageIgnition)
+            && let Some(mark) = self.marked(EventKind::ignition_of(self.regime.stage + 1))
         {
             let next = self.regime.stage + 1;
             if next < m.stages.len() {
@@ -289,7 +289,7 @@ impl Filter {
                 let due = out.t_s + stage.ignition_after_s;
                 if self.t_s >= due && self.t_s < due + 1.0 {
                     let sd = sqrt(out.sd_s * out.sd_s + stage.ignition_sd_s * stage.ignition_sd_s);
-                    self.mark(EventKind::StageIgnition, due, sd);
+                    self.mark(EventKind::ignition_of(next), due, sd);
                     self.begin_burn(m, next, due, false);
                     self.phase = Phase::Powered;
                     let (mean, since) = (stage.mean_mps2(), self.t_s - due);
@@ -300,7 +300,7 @@ impl Filter {
     }
 
     /// Whether the axial accelerometer was heard within this many seconds.
-    fn feels(&self, within_s: f64) -> bool {
+    pub(crate) fn feels(&self, within_s: f64) -> bool {
         self.force.is_some_and(|f| self.t_s - f.0 < within_s)
     }
 
@@ -356,7 +356,7 @@ impl Filter {
                         stage.has_spent(b, crate::motion::heading(m, b));
                     }
                 }
-                let lit = if self.regime.stage == 0 { EventKind::Liftoff } else { EventKind::StageIgnition };
+                let lit = EventKind::ignition_of(self.regime.stage);
                 let lit_sd = self.marked(lit).map_or(0.0, |k| k.sd_s);
                 let sd = sqrt(var + lit_sd * lit_sd + 0.05 * 0.05 * told * told);
                 self.mark(kind, self.regime.ignition_s + mean, sd);

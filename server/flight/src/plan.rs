@@ -6,6 +6,8 @@
 
 use serde::{Deserialize, Serialize};
 
+use crate::output::EventKind;
+
 /// The most bodies one vehicle may come apart into.
 pub const MAX_BODIES: usize = 8;
 /// The most cues a plan may hold.
@@ -35,6 +37,14 @@ pub struct Plan {
     pub bodies: Vec<Body>,
     /// What the vehicle does by itself, at most [`MAX_CUES`].
     pub cues: Vec<Cue>,
+}
+
+impl Plan {
+    /// The event that a staging cue brings about: the first of them lights the second motor.
+    pub fn ignition_by(&self, cue: usize) -> EventKind {
+        let before = self.cues.iter().take(cue).filter(|c| c.kind == CueKind::Staging).count();
+        EventKind::ignition_of(before + 1)
+    }
 }
 
 /// The pad.

@@ -12,7 +12,7 @@ use crate::motion::{
 };
 use crate::opening::Opening;
 use crate::output::{Phase, Prediction, Quantiles};
-use crate::phase::tail_tau_s;
+use crate::phase::{FELT_S, tail_tau_s};
 use crate::quantiles::Spread;
 use crate::state::{Blob, D, H, LNK, NEVER_S, PRED, VE, VU};
 
@@ -29,6 +29,10 @@ pub(crate) const CLOCK_SD_S: f64 = 0.035;
 const POWERED_STEP_S: f64 = 0.15;
 const POWERED_STEPS: f64 = 32.0;
 const COAST_STEPS: f64 = 3.0;
+
+/// How long after its ignition a later motor is heard of where force is felt, and where it is not, s (common practice, no source).
+const FELT_AFTER_S: f64 = 0.5;
+const UNFELT_AFTER_S: f64 = 2.0;
 
 /// Within what a climb rate has been reached, m/s.
 const CLIMB_REACHED_MPS: f64 = 0.05;
@@ -122,6 +126,8 @@ pub(crate) struct Ahead<'a> {
     pub(crate) regime: Regime,
     pub(crate) blob: Blob,
     pub(crate) t_s: f64,
+    /// How long after its ignition that is heard of, s.
+    heard_within_s: f64,
     /// A later stage and when it lights.
     next: Option<(usize, f64, f64)>,
     /// What the plan opens on the way up.
@@ -145,11 +151,18 @@ impl<'a> Ahead<'a> {
             regime: f.regime,
             blob: *blob,
             t_s: f.t_s,
+            heard_within_s: if f.feels(FELT_S) { FELT_AFTER_S } else { UNFELT_AFTER_S },
             next: None,
             opening: None,
             opened: None,
             opened_var: 0.0,
         };
+        if f.regime.burning
+            && f.felt.is_some()
+            && let Some(stage) = m.stages.get(f.regime.stage)
+        {
+            stage.leaves(&mut ahead.blob, f.t_s - f.regime.ignition_s, f.regime.thrust_tau_s);
+        }
         if matches!(f.phase, Phase::Coasting) {
             let kind = f.regime.burnout();
             let out = f.marked(kind).map_or(f.t_s, |b| b.t_s);
@@ -163,7 +176,7 @@ impl<'a> Ahead<'a> {
         if let Some(s) = self.m.stages.get(next) {
             let due = out_s + s.ignition_after_s;
             // Long overdue: it did not light.
-            if due > self.t_s - 2.0 - 3.0 * s.ignition_sd_s {
+            if due > self.t_s - self.heard_within_s - 3.0 * s.ignition_sd_s {
                 self.next = Some((next, due.max(self.t_s), s.ignition_sd_s));
             }
         }

@@ -127,7 +127,7 @@ fn told_by(stretches: &[Path], lived: &Lived, seen: &Filter) -> Vec<Estimate> {
 enum Happens {
     RailExit,
     Burnout(EventKind),
-    Ignition,
+    Ignition(EventKind),
     Apogee,
 }
 
@@ -427,7 +427,7 @@ impl<'a> Path<'a> {
                 moved.cut(D);
                 moved.cut(TAU);
             }
-            Happens::Ignition => {
+            Happens::Ignition(kind) => {
                 let next = f.regime.stage + 1;
                 if let Some(stage) = self.m.stages.get(next) {
                     let mean = stage.mean_mps2();
@@ -439,7 +439,7 @@ impl<'a> Path<'a> {
                     b.reopen(D, 0.25 * mean * mean);
                     moved.cut(D);
                     moved.cut(TAU);
-                    self.pushed(f, EventKind::StageIgnition);
+                    self.pushed(f, kind);
                 }
             }
             Happens::Apogee => {
@@ -550,8 +550,10 @@ fn happens(seen: &Filter, from_s: f64, to_s: f64) -> Vec<(f64, Happens)> {
     let all = [
         (EventKind::RailExit, Happens::RailExit),
         (EventKind::Burnout, Happens::Burnout(EventKind::Burnout)),
-        (EventKind::StageIgnition, Happens::Ignition),
+        (EventKind::StageIgnition, Happens::Ignition(EventKind::StageIgnition)),
         (EventKind::StageBurnout, Happens::Burnout(EventKind::StageBurnout)),
+        (EventKind::ThirdIgnition, Happens::Ignition(EventKind::ThirdIgnition)),
+        (EventKind::ThirdBurnout, Happens::Burnout(EventKind::ThirdBurnout)),
         (EventKind::Apogee, Happens::Apogee),
     ];
     // A tail that pushes less than drag brakes goes on after burnout: until then thrust is followed.

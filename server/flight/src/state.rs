@@ -84,6 +84,8 @@ pub(crate) struct Blob {
     pub(crate) shut_k: f64,
     /// What its forces along the airspeed have added to the speed since one was felt last, m/s.
     pub(crate) gained_mps: f64,
+    /// Impulse that its thrust has given since ignition, over mass at burnout, m/s.
+    pub(crate) pushed_mps: f64,
     /// What a lagging barometer shows beyond height less lag times climb, m: it follows a change of climb with its own time constant.
     pub(crate) trail_m: f64,
     /// By how much the dynamic pressure at its ports trails the one now, m for a port error of one.
@@ -105,6 +107,7 @@ impl Blob {
             fill_s: 0.0,
             shut_k: 0.0,
             gained_mps: 0.0,
+            pushed_mps: 0.0,
             trail_m: 0.0,
             port_trail_m: 0.0,
         }

@@ -176,6 +176,8 @@ const ALL: [EventKind; KINDS] = [
     EventKind::Burnout,
     EventKind::StageIgnition,
     EventKind::StageBurnout,
+    EventKind::ThirdIgnition,
+    EventKind::ThirdBurnout,
     EventKind::Apogee,
     EventKind::Freed,
     EventKind::FirstChute,

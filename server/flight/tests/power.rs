@@ -217,3 +217,33 @@ fn the_line_to_come_has_its_top_at_the_predicted_apogee() {
         assert!((top.t_s - t_s).abs() < 0.1 * (t_s - tracker.estimate(0).expect("one").t_s), "{case}");
     }
 }
+
+/// Told by impulse and burn time alone, a motor that begins strong has that much less to come.
+#[test]
+fn what_is_left_of_a_motor_without_a_curve_is_its_impulse_less_what_it_gave() {
+    let (burn_s, mean_mps2) = (3.0, 80.0);
+    let mut plan = plan_of_level_thrust(burn_s, mean_mps2);
+    plan.motors[0].propellant_mass_kg = 0.01;
+    plan.motors[0].impulse_ns.sd = 0.05 * plan.motors[0].impulse_ns.value;
+    // Predicted over true apogee. The made-up air is as thick all the way up: even level thrust, which is what is told, is off by a fifth.
+    let over = |slope: f64, after_s: f64| {
+        let thrust = |since: f64| {
+            let x = since / burn_s;
+            if (0.0..1.0).contains(&x) { mean_mps2 * (1.0 + slope * (1.0 - 2.0 * x)) } else { 0.0 }
+        };
+        let speeds = (0..).map(|i| climb_under(f64::from(i) * STEP_S, 4e-4, thrust));
+        let flies = speeds.skip(((LIFTOFF_S + 0.2) / STEP_S) as usize).take_while(|v| *v > 0.0);
+        let top_m: f64 = flies.map(|v| v * STEP_S).sum();
+        let samples = flight_under(&plan, LIFTOFF_S + after_s, 0.0, false, 4e-4, thrust);
+        let said = fly(&plan, &samples).prediction(0).expect("flying").apogee_height_m;
+        assert!(said.p05 < top_m && top_m < said.p95, "{slope}, {after_s} s: {said:?} for {top_m}");
+        said.p50 / top_m
+    };
+    for after_s in [1.0, 1.5, 2.0] {
+        let level = over(0.0, after_s);
+        for slope in [0.6, -0.6] {
+            let off = over(slope, after_s) / level - 1.0;
+            assert!(off.abs() < 0.08, "{slope}, {after_s} s: {off}");
+        }
+    }
+}

@@ -2,7 +2,7 @@
 
 use loftwatch_flight::{
     Area as Spread, Body, Case, Cue, CueKind, CuePrediction, Descent, DescentState, Estimate, Landing, Limit,
-    LimitOf, Phase, Plan, Prediction, Quantiles, Site, Told, Trigger, Vehicle, Weather,
+    LimitOf, Motor, Phase, Plan, Prediction, Quantiles, Site, Told, Trigger, Vehicle, Weather,
 };
 
 use super::*;
@@ -140,6 +140,7 @@ impl Scene {
                 burnout_s: Some(2.5),
                 burnout_mps: Some(105.0),
                 apogee_s: None,
+                later_ignitions: 0,
             },
             silent: None,
             openings: Openings::default(),
@@ -478,6 +479,36 @@ fn a_drogue_that_comes_out_on_the_way_up_is_to_act_on() {
     let none = |said: Vec<HeadsUp>| said.iter().all(|h| h.key != key);
     assert!(none(out_by(Trigger::AfterApogee(1.0), None)), "nothing is out");
     assert!(none(out_by(Trigger::ClimbRateBelow(20.0), Some(DescentState::Drogue))), "as planned");
+}
+
+#[test]
+fn a_later_motor_that_does_not_light_is_to_act_on() {
+    let motor = |after_s: f64| Motor {
+        impulse_ns: told(1000.0, 50.0),
+        burn_time_s: 2.0,
+        burn_time_ln_sd: 0.0,
+        propellant_mass_kg: 0.5,
+        curve: vec![],
+        ignition_after_burnout_s: told(after_s, 0.2),
+        dropped_mass_kg: 0.0,
+        drag_coefficient: told(0.5, 0.1),
+        diameter_m: 0.1,
+    };
+    let coasting = |lit: usize| {
+        let mut scene = Scene::new();
+        scene.plan.motors = vec![motor(0.0), motor(1.5)];
+        scene.happened.burnout_s = Some(scene.t_s);
+        scene.happened.later_ignitions = lit;
+        scene.pass(6.0, |_| {})
+    };
+    let said = coasting(0);
+    let first = said.iter().find(|h| h.key == "unlit:2").expect("said");
+    assert_eq!((first.level, first.on), (Level::Act, true));
+    assert_eq!(
+        first.words,
+        "Motor 2 has not lit, 2 s after its time. It may light late, or come down unburnt."
+    );
+    assert!(coasting(1).iter().all(|h| h.key != "unlit:2"), "lit");
 }
 
 #[test]

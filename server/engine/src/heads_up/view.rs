@@ -50,6 +50,8 @@ pub(crate) struct Happened {
     /// Airspeed at the end of thrust: the newest seen under power, m/s.
     pub(crate) burnout_mps: Option<f64>,
     pub(crate) apogee_s: Option<f64>,
+    /// How many motors have lit after the first.
+    pub(crate) later_ignitions: usize,
 }
 
 /// All radios silent.

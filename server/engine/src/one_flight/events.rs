@@ -107,6 +107,8 @@ impl OneFlight {
             EventKind::Burnout => "burnout".into(),
             EventKind::StageIgnition => "stage ignition".into(),
             EventKind::StageBurnout => "stage burnout".into(),
+            EventKind::ThirdIgnition => "third stage ignition".into(),
+            EventKind::ThirdBurnout => "third stage burnout".into(),
             EventKind::Apogee => "apogee".into(),
             EventKind::Freed => of_cue(body.and_then(|b| b.freed_by)).unwrap_or_else(|| "freed".into()),
             EventKind::FirstChute => chute(false).unwrap_or_else(|| "first chute".into()),
@@ -123,10 +125,12 @@ impl OneFlight {
         let newest = |kinds: &[EventKind]| {
             holding().filter(|e| kinds.contains(&e.kind)).map(|e| e.t_s).max_by(f64::total_cmp)
         };
+        let ignites = [EventKind::StageIgnition, EventKind::ThirdIgnition];
         Happened {
             liftoff_s: newest(&[EventKind::Liftoff]),
             rail_exit_s: newest(&[EventKind::RailExit]),
-            burnout_s: newest(&[EventKind::Burnout, EventKind::StageBurnout]),
+            burnout_s: newest(&[EventKind::Burnout, EventKind::StageBurnout, EventKind::ThirdBurnout]),
+            later_ignitions: holding().filter(|e| ignites.contains(&e.kind)).count(),
             apogee_s: newest(&[EventKind::Apogee]),
             burnout_mps: self.happened.burnout_mps,
         }

@@ -99,7 +99,7 @@ fn seen_as(plan: &Plan, index: usize, cue: &Cue) -> Vec<(usize, EventKind)> {
             .filter(|(_, told)| told.freed_by == Some(index))
             .map(|(body, _)| (body, EventKind::Freed))
             .collect(),
-        CueKind::Staging => vec![(cue.body, EventKind::StageIgnition)],
+        CueKind::Staging => vec![(cue.body, plan.ignition_by(index))],
     }
 }
 

@@ -177,7 +177,13 @@ pub(super) fn audit(evidence: &Evidence<'_>, apogee: Apogee) -> PredictionAudit 
     let burnout_s = evidence
         .events
         .iter()
-        .filter(|event| event.body == 0 && matches!(event.kind, EventKind::Burnout | EventKind::StageBurnout))
+        .filter(|event| {
+            event.body == 0
+                && matches!(
+                    event.kind,
+                    EventKind::Burnout | EventKind::StageBurnout | EventKind::ThirdBurnout
+                )
+        })
         .map(|event| event.t_s)
         .fold(None, |last: Option<f64>, t_s| Some(last.map_or(t_s, |last| last.max(t_s))));
     let before: Vec<&Prediction> =
