@@ -36,9 +36,10 @@ const PULL_SD_MPS2: f64 = 0.5;
 const PULL_SHARE: f64 = 0.25;
 const SPINS: f64 = 0.1;
 const SPUN_MPS2: f64 = 100.0;
-/// Least force beyond what is expected that a canopy's pull is taken from, m/s2, and how long ago its charge fired then, s (common
+/// Least force beyond what is expected that a canopy's pull is taken from, m/s2, and spreads of that; and how long ago its charge fired then, s (common
 /// practice, no source). Smaller: knocks are taken for canopies; larger: slow flights are stopped unseen.
 const PULLED_MPS2: f64 = 8.0;
+const PULLED_SPREADS: f64 = 4.0;
 const PULLED_SINCE_S: f64 = 0.2;
 /// How long such a canopy is supposed to be opening, and how long after a cue what it does is felt, s (common practice, no source).
 const PULLS_FOR_S: f64 = 2.0;
@@ -142,12 +143,14 @@ impl Filter {
 
     /// On the way up, with nothing left to burn and nothing due, a second force in a row that is not drag is what pulls when a canopy opens
     /// too soon: the next one in the plan is supposed to.
-    pub(crate) fn pulls_unplanned(&mut self, m: &Model, beyond_mps2: f64, slack_mps2: f64) -> bool {
+    pub(crate) fn pulls_unplanned(&mut self, m: &Model, beyond_mps2: f64) -> bool {
         let again = self.sensors.get(Channel::Axial).rejects > 0;
         let coasts = self.phase == Phase::Coasting && m.stages.get(self.regime.stage + 1).is_none();
         let by_plan = self.cue_s.iter().flatten().any(|t| (t - self.t_s).abs() < KNOCKS_FOR_S);
-        let strong = beyond_mps2.abs() > PULLED_MPS2 + 5.0 * slack_mps2;
-        if !again || !coasts || by_plan || !strong || self.about.is_some() {
+        if !again || !coasts || by_plan || self.about.is_some() || beyond_mps2.abs() < PULLED_MPS2 {
+            return false;
+        }
+        if beyond_mps2.abs() < PULLED_MPS2 + PULLED_SPREADS * self.force_spread(m) {
             return false;
         }
         let descents = m.plan.bodies.get(self.body).map_or(&[][..], |b| &b.descents);

@@ -71,7 +71,7 @@ impl Filter {
         }
         self.watch_force(m, s.t_s, z);
         let burning = self.regime.burning;
-        if self.pulls_unplanned(m, z - mean_f, slack) {
+        if self.pulls_unplanned(m, z - mean_f) {
             self.feel_pull(m, z);
             return;
         }
@@ -219,7 +219,7 @@ impl Filter {
     }
 
     /// How far the force may lie from the expected one by what is not known of thrust and drag.
-    fn force_spread(&self, m: &Model) -> f64 {
+    pub(crate) fn force_spread(&self, m: &Model) -> f64 {
         let variance = self.weights().iter().zip(self.blobs.iter()).fold(0.0, |sum, (w, b)| {
             let f = axial_force(m, &self.regime, b, self.t_s);
             let (thrust, drag) = (f.thrust * f.thrust * b.p[TAU][TAU], f.drag * f.drag * b.p[LNK][LNK]);

@@ -208,10 +208,11 @@ fn masses(
         .told
         .iter()
         .zip(&told)
-        .filter(|(body, _)| body.value.freed_by.get().is_some_and(|at| cues.is_staging(&at.value)))
+        .filter(|(body, _)| body.value.freed_by.get().is_some_and(|at| cues.drops_a_stage(&at.value)))
         .map(|(_, mass)| mass.unwrap_or(0.0))
         .sum();
-    let left_kg = burnout_kg - sum_told - (dropped_kg - staged).max(0.0);
+    let gone_kg = (dropped_kg - staged).max(0.0);
+    let left_kg = burnout_kg - gone_kg - sum_told;
     if (open > 0 && left_kg <= 0.0) || sum_told > 1.1 * burnout_kg {
         let (place, what) = bodies
             .told
@@ -221,9 +222,14 @@ fn masses(
             .map_or((bodies.told[0].value.mass_kg.place(), "at most"), |(body, _)| {
                 (body.value.mass_kg.place(), "less than")
             });
+        let and_less =
+            if gone_kg > 0.0 { format!(" less {gone_kg:.3} kg of dropped stages") } else { String::new() };
         notes.refuse(
             place,
-            format!("bodies of {what} {burnout_kg:.3} kg together, the vehicle after burnout"),
+            format!(
+                "bodies of {what} {:.3} kg together, the vehicle after burnout{and_less}",
+                burnout_kg - gone_kg
+            ),
             format!("{sum_told:.3} kg told"),
             Some("the vehicle's own body is what is left of it once the others are free".to_owned()),
         );

@@ -49,9 +49,13 @@ impl Cues<'_> {
     pub(crate) fn is_chute(&self, cue: usize) -> bool {
         self.is(cue, "chute")
     }
-    /// Whether the cue of that name is a staging.
-    pub(crate) fn is_staging(&self, name: &str) -> bool {
-        self.names.iter().position(|n| n == name).is_some_and(|cue| self.is(cue, "staging"))
+    /// Whether a stage that has burnt out falls away at the cue of that name: a staging, or a separation that follows liftoff, burnout or
+    /// another cue. One that goes by apogee or by a climb rate lets go a nose cone.
+    pub(crate) fn drops_a_stage(&self, name: &str) -> bool {
+        let Some(cue) = self.names.iter().position(|n| n == name) else { return false };
+        let when = self.told[cue].value.when.get().map_or("", |at| at.value.as_str());
+        let follows = matches!(when, "after liftoff" | "after burnout" | "after cue");
+        self.is(cue, "staging") || self.is(cue, "separation") && follows
     }
 }
 

@@ -134,6 +134,43 @@ diameter_m = 0.1
     assert!((setup.plan.bodies[0].mass_kg.value - left).abs() < 1e-9);
 }
 
+/// A booster that is told as what is dropped and as a body of its own weighs once, whichever way it is let go; a nose cone is no booster.
+#[test]
+fn a_stage_that_comes_down_by_itself_is_counted_once() {
+    let text = |kind: &str, when: &str| {
+        format!(
+            r#"
+[vehicle]
+name = "Tall"
+liftoff_mass_kg = 20
+diameter_m = 0.15
+[motor]
+total_impulse_ns = 4000
+propellant_mass_kg = 2
+[[upper_motor]]
+total_impulse_ns = 2000
+propellant_mass_kg = 1
+dropped_mass_kg = 8
+[[body]]
+name = "Tall"
+[[body]]
+name = "Part"
+mass_kg = 8
+freed_by = "apart"
+[[cue]]
+name = "apart"
+kind = "{kind}"
+when = "{when}"
+value = 0.5
+"#
+        )
+    };
+    let left = |kind, when| take(&text(kind, when)).plan.bodies[0].mass_kg.value;
+    assert!((left("separation", "after burnout") - 9.0).abs() < 1e-9);
+    assert!((left("staging", "after burnout") - 9.0).abs() < 1e-9);
+    assert!((left("separation", "after apogee") - 1.0).abs() < 1e-9, "a nose cone, and a stage besides");
+}
+
 #[test]
 fn layouts_mean_what_they_say() {
     let text = r#"

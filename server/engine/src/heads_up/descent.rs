@@ -36,6 +36,8 @@ const BRAKES: f64 = 1.3;
 const BRAKED_S: f64 = 0.6;
 /// Specific gas constant of dry air, J/(kg K) (US Standard Atmosphere 1976, table 2 and eq. 3).
 const GAS_CONSTANT: f64 = 287.053;
+/// Climb rate below which a canopy is out at apogee and not before, m/s: half a second.
+const STILL_CLIMBS_MPS: f64 = 5.0;
 /// Factor and addition, m/s, on the terminal rate, for a state that is there and too fast.
 const FAST: (f64, f64) = (1.25, 1.5);
 /// Seconds after the opening before the rate is judged against the terminal one.
@@ -297,7 +299,9 @@ pub(super) fn early_canopy(view: &View<'_>, verdicts: &mut Vec<Verdict>) {
         };
         for descent in told.descents.iter().filter(|d| d.state.is_device() && planned_later(d.cue)) {
             let name = state_name(descent.state);
-            let is_out = estimate.phase == Phase::Coasting && estimate.descent == Some(descent.state);
+            let climbs = estimate.climb_mps.p05 > STILL_CLIMBS_MPS;
+            let is_out =
+                estimate.phase == Phase::Coasting && estimate.descent == Some(descent.state) && climbs;
             let air = estimate.airspeed_mps.p50;
             verdicts.push(Verdict {
                 about: format!("{}:{name}", told.name),
