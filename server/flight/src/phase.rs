@@ -54,6 +54,8 @@ const STILL_CLIMBING_MPS: f64 = 8.0;
 const FALLS_ROUGHLY: f64 = 0.08;
 /// Silence of the accelerometer after which a stage is taken to light at its told time, s.
 pub(crate) const FELT_S: f64 = 0.6;
+/// ln k within which a main is taken to be out before its cue.
+const OUT_ALREADY_LN: f64 = 0.5;
 /// How well the moment of a cue's action has to be told to count, s, and how near to it is as thought.
 const TOLD_WITHIN_S: f64 = 1.0;
 const TOLD_NEAR_S: f64 = 0.3;
@@ -509,6 +511,23 @@ impl Filter {
         (lifted && !as_thought).then_some(told)
     }
 
+    /// When the first parachute came out, if what it hangs under by then is the main one already.
+    fn hangs_under_main(&self, m: &Model) -> Option<Mark> {
+        let first = self.marked(EventKind::FirstChute).filter(|_| self.phase == Phase::Descending)?;
+        let body = m.plan.bodies.get(self.body)?;
+        let (ln_k, var) = self.moments(LNK);
+        let off = |main: bool| {
+            let devices = body
+                .descents
+                .iter()
+                .filter(|d| d.state.is_device() && (d.state == DescentState::Main) == main);
+            devices.map(|d| (ln_k - m.ln_k_under(body, d.drag_area_m2.value)).abs()).min_by(f64::total_cmp)
+        };
+        let (by_main, by_other) = (off(true)?, off(false)?);
+        (var < OUT_ALREADY_LN * OUT_ALREADY_LN && by_main < OUT_ALREADY_LN && by_main < by_other)
+            .then_some(first)
+    }
+
     /// What a cue's moment means for this body's own drag.
     pub(crate) fn cue_acts(&mut self, m: &Model, cue: usize, acts_s: f64, sd_s: f64) {
         let Some(body) = m.plan.bodies.get(self.body) else { return };
@@ -516,6 +535,12 @@ impl Filter {
         let mine = m.plan.cues[cue].body == self.body;
         let kind = m.plan.cues[cue].kind;
         if let Some(d) = opens {
+            if d.state == DescentState::Main
+                && let Some(first) = self.hangs_under_main(m)
+            {
+                self.mark(EventKind::MainChute, first.t_s, first.sd_s);
+                return;
+            }
             self.open_until_s = self.open_until_s.max(acts_s + 2.0 * sd_s + 3.0);
             let area = d.drag_area_m2;
             self.canopy = Some(Canopy {

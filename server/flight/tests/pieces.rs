@@ -161,3 +161,45 @@ fn a_carrier_that_falls_silent_is_where_its_piece_says() {
 fn a_carrier_without_a_radio_flies_all_the_same() {
     check(&played(|_| false), 0.5);
 }
+
+/// Both out at once: the main's own cue comes two minutes later and opens nothing.
+#[test]
+fn a_main_that_came_out_with_the_drogue_is_dated_there() {
+    let plan = plan();
+    let density = plan.weather.pressure_pa / (287.053 * plan.weather.temperature_k);
+    let body = &plan.bodies[0];
+    let canopy_per_m = density * body.descents[1].drag_area_m2.value / (2.0 * body.mass_kg.value);
+    let mut tracker = Tracker::new(&plan, 0.0);
+    let (mut h, mut v, mut apogee_s) = (0.0f64, 0.0f64, None);
+    for i in 0..3600u32 {
+        let t = f64::from(i) * STEP_S;
+        let since = t - LIFTOFF_S;
+        let thrust = if (0.0..BURN_S).contains(&since) { 82.0 } else { 0.0 };
+        let out = apogee_s.is_some_and(|top| t > top + 1.9);
+        let thin = libm::exp(-h / SCALE_M);
+        let k = thin * if out { canopy_per_m } else { BARE_PER_M };
+        let felt = if since < 0.0 { 9.8 } else { thrust - k * v * v.abs() };
+        if since >= 0.0 {
+            v += (felt - 9.8) * STEP_S;
+            h += v * STEP_S;
+            if since > BURN_S && v < 0.0 {
+                apogee_s.get_or_insert(t);
+            }
+        }
+        if apogee_s.is_some() && h < 60.0 {
+            break;
+        }
+        let noise = |k: u32| f64::from((i * 7919 + k * 104_729) % 1000) / 1000.0 - 0.5;
+        let mut s = nothing(t);
+        s.pressure_pa = Some(plan.weather.pressure_pa * libm::exp(-h / SCALE_M) + 4.0 * noise(1));
+        s.axial_mps2 = Some(felt + 0.4 * noise(2));
+        tracker.take(&s);
+    }
+    let mut events = Vec::new();
+    tracker.drain_events(&mut events);
+    let opened_s = apogee_s.expect("an apogee") + 1.9;
+    for kind in [EventKind::FirstChute, EventKind::MainChute] {
+        let event = events.iter().rfind(|e| e.kind == kind && !e.withdrawn).expect("seen");
+        assert!((event.t_s - opened_s).abs() < 1.0, "{kind:?} {} for {opened_s}", event.t_s);
+    }
+}
