@@ -367,8 +367,8 @@ export type EventNow = {
 id: number,
 /** Index of the body. */
 body: number,
-/** What: `liftoff`, `rail_exit`, `burnout`, `stage_ignition`, `stage_burnout`, `apogee`, `freed`, `first_chute`,
- * `main_chute`, `landing`, `reboot`, `mark`, or a newer word. */
+/** What: `liftoff`, `rail_exit`, `burnout`, `stage_ignition`, `stage_burnout`, `third_ignition`, `third_burnout`,
+ * `apogee`, `freed`, `first_chute`, `main_chute`, `landing`, `reboot`, `mark`, or a newer word. */
 event: string,
 /** The trade's word, a cue's name, or what the crew wrote. */
 label: string,

@@ -237,7 +237,7 @@ fn weight(told: &Setup, headsup: &HeadsUp) -> u8 {
     match (cue.map(|cue| cue.kind), headsup.key.split(':').next().unwrap_or_default()) {
         (Some(CueKind::Chute), _) | (None, "no_sign" | "fast_descent") => 0,
         (None, "landing") => 1,
-        (Some(CueKind::Staging | CueKind::Separation), _) | (None, "lean") => 2,
+        (Some(CueKind::Staging | CueKind::Separation), _) | (None, "lean" | "unlit") => 2,
         (Some(CueKind::Release), _) => 3,
         _ => 4,
     }

@@ -159,8 +159,8 @@ pub(crate) struct EventNow {
     pub(crate) id: u32,
     /// Index of the body.
     pub(crate) body: u32,
-    /// What: `liftoff`, `rail_exit`, `burnout`, `stage_ignition`, `stage_burnout`, `third_ignition`, `third_burnout`, `apogee`, `freed`, `first_chute`,
-    /// `main_chute`, `landing`, `reboot`, `mark`, or a newer word.
+    /// What: `liftoff`, `rail_exit`, `burnout`, `stage_ignition`, `stage_burnout`, `third_ignition`, `third_burnout`,
+    /// `apogee`, `freed`, `first_chute`, `main_chute`, `landing`, `reboot`, `mark`, or a newer word.
     pub(crate) event: String,
     /// The trade's word, a cue's name, or what the crew wrote.
     pub(crate) label: String,
