@@ -251,7 +251,9 @@ function sameAs(cue: CueNow, event: EventNow): boolean {
     case 'chute':
       return event.body === cue.body && (event.event === 'first_chute' || event.event === 'main_chute');
     case 'staging':
-      return event.body === cue.body && (event.event === 'stage_ignition' || event.event === 'third_ignition');
+      return (
+        event.body === cue.body && (event.event === 'stage_ignition' || event.event === 'third_ignition')
+      );
   }
 }
 
