@@ -241,7 +241,9 @@ impl Tracker {
         };
         match self.cue_of(report) {
             Some(cue) => {
-                self.tracks.iter_mut().for_each(|t| t.told(&self.model, report.event, Some(cue), when))
+                for track in &mut self.tracks {
+                    track.told(&self.model, report.event, Some(cue), when);
+                }
             }
             None => self.tracks[report.body].told(&self.model, report.event, None, when),
         }

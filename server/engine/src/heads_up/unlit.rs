@@ -33,6 +33,9 @@ pub(super) fn judge(view: &View<'_>, verdicts: &mut Vec<Verdict>) {
         limit: Some(wait_s),
         unit: "s",
         limit_from: "told moment of its ignition and three spreads".into(),
-        words: format!("Motor {} has not lit in its time. It may light late, or come down unburnt.", next + 1),
+        words: format!(
+            "Motor {} has not lit in its time. It may light late, or come down unburnt.",
+            next + 1
+        ),
     });
 }
