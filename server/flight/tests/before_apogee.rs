@@ -249,3 +249,34 @@ fn a_drogue_that_comes_out_too_soon_is_followed() {
         assert!(said.p05 < truth + 8.0 && said.p95 < truth + 60.0, "{said:?} for {truth}");
     }
 }
+
+/// Packets come late: what a vehicle says of a moment counts from that moment on, whenever it is heard.
+#[test]
+fn when_it_is_heard_that_a_charge_has_fired_makes_no_difference() {
+    let plan = plan(Trigger::AfterApogee(0.5));
+    let flown = flown(&self::plan(Trigger::ClimbRateBelow(OPENS_AT_MPS)), true, false);
+    let fired_s = LIFTOFF_S + flown.opened_s;
+    let heard_after = |late_s: f64| {
+        let mut tracker = Tracker::new(&plan, 0.0);
+        let mut said = false;
+        for s in flown.samples.iter().take_while(|s| s.t_s < fired_s + 2.0) {
+            tracker.take(s);
+            if !said && s.t_s > fired_s + late_s {
+                said = true;
+                tracker.report(&Report {
+                    body: 0,
+                    event: EventKind::FirstChute,
+                    after_s: Some(fired_s - 0.02),
+                    by_s: fired_s + 0.02,
+                    t_receive_s: s.t_receive_s,
+                });
+            }
+        }
+        assert!(said);
+        format!("{:?}", tracker.estimate(0).expect("flying"))
+    };
+    let at_once = heard_after(0.05);
+    for late_s in [0.4, 1.1, 1.7] {
+        assert_eq!(heard_after(late_s), at_once, "{late_s} s late");
+    }
+}
