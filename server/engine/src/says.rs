@@ -5,7 +5,7 @@
 
 use std::collections::BTreeMap;
 
-use loftwatch_flight::{CueKind, DescentState, EventKind, Plan, Report};
+use loftwatch_flight::{EventKind, Plan, Report};
 use serde::{Deserialize, Serialize};
 
 use crate::packet::{Packet, Says};
@@ -93,25 +93,7 @@ fn happened(about: &Says, body: usize, plan: &Plan) -> Vec<(usize, EventKind)> {
         Says::Freed => return vec![(body, EventKind::Freed)],
         Says::Fired(channel) | Says::Commanded(channel) => channel,
     };
-    let Some(index) = cue_of(plan, body, channel) else { return vec![] };
-    let cue = &plan.cues[index];
-    let bodies = || plan.bodies.iter().enumerate();
-    match cue.kind {
-        CueKind::Chute => bodies()
-            .filter_map(|(b, told)| {
-                let state = told.descents.iter().find(|d| d.cue == index)?.state;
-                Some((
-                    b,
-                    if state == DescentState::Main { EventKind::MainChute } else { EventKind::FirstChute },
-                ))
-            })
-            .collect(),
-        CueKind::Release | CueKind::Separation => bodies()
-            .filter(|(_, told)| told.freed_by == Some(index))
-            .map(|(b, _)| (b, EventKind::Freed))
-            .collect(),
-        CueKind::Staging => vec![(cue.body, plan.ignition_by(index))],
-    }
+    cue_of(plan, body, channel).map_or_else(Vec::new, |cue| plan.brought_about_by(cue))
 }
 
 #[cfg(test)]

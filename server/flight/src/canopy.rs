@@ -147,7 +147,7 @@ impl Filter {
         let again = self.sensors.get(Channel::Axial).rejects > 0;
         let coasts = self.phase == Phase::Coasting && m.stages.get(self.regime.stage + 1).is_none();
         let by_plan = self.cue_s.iter().flatten().any(|t| (t - self.t_s).abs() < KNOCKS_FOR_S);
-        if !again || !coasts || by_plan || self.about.is_some() || beyond_mps2.abs() < PULLED_MPS2 {
+        if !again || !coasts || by_plan || self.about.is_some() {
             return false;
         }
         if beyond_mps2.abs() < PULLED_MPS2 + PULLED_SPREADS * self.force_spread(m) {

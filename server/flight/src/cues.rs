@@ -61,12 +61,7 @@ impl Sum {
 
 /// The wanted cues in the plan's order, and where the way to them led over it, each blob at apogee.
 #[expect(clippy::large_stack_arrays, reason = "140 KiB for a moment; a step allocates nothing")]
-pub(crate) fn predict(
-    m: &Model,
-    f: &Filter,
-    wanted: impl Fn(usize) -> bool,
-    out: &mut Vec<CuePrediction>,
-) -> Tops {
+fn predict(m: &Model, f: &Filter, wanted: impl Fn(usize) -> bool, out: &mut Vec<CuePrediction>) -> Tops {
     let cues = m.plan.cues.len().min(MAX_CUES);
     let weights = f.weights();
     let mut hits = [[None; BLOBS]; MAX_CUES];
@@ -75,7 +70,7 @@ pub(crate) fn predict(
         if weights[i] < LEAST_WEIGHT {
             continue;
         }
-        let mut way = Way { m, f, b, stops: [None; STOPS], top: None };
+        let mut way = Way::of(m, f, b);
         for (row, hit) in hits.iter_mut().zip(way.moments(&wanted)).take(cues) {
             row[i] = hit;
         }
@@ -122,8 +117,7 @@ pub(crate) fn flies_with(m: &Model, cue: usize) -> usize {
 
 /// One blob of a belief at one cue's moment, its delay included.
 pub(crate) fn moment_of(m: &Model, f: &Filter, b: &Blob, cue: usize) -> Option<Hit> {
-    let mut way = Way { m, f, b, stops: [None; STOPS], top: None };
-    way.moment(cue, &[None; MAX_CUES], 0)
+    Way::of(m, f, b).moment(cue, &[None; MAX_CUES], 0)
 }
 
 fn one(
@@ -208,6 +202,10 @@ struct Way<'a> {
 }
 
 impl<'a> Way<'a> {
+    fn of(m: &'a Model, f: &'a Filter, b: &'a Blob) -> Self {
+        Self { m, f, b, stops: [None; STOPS], top: None }
+    }
+
     /// The blob at every cue's moment, delays included.
     fn moments(&mut self, wanted: &impl Fn(usize) -> bool) -> [Option<Hit>; MAX_CUES] {
         let m = self.m;

@@ -11,8 +11,8 @@ use crate::state::{LNK, VE, VU};
 /// apogee.
 const RISES_MPS: f64 = 3.0;
 /// Spread of the push that lets it go, m/s, and of ln k from then on (common practice, no source).
-pub(crate) const PUSH_SD_MPS: f64 = 2.0;
-pub(crate) const BARE_LN_SD: f64 = 0.6;
+const PUSH_SD_MPS: f64 = 2.0;
+const BARE_LN_SD: f64 = 0.6;
 
 impl Filter {
     /// What the body itself is and has from the moment on when it flies alone.
@@ -57,14 +57,14 @@ impl Filter {
         }
         let at_s = (at_s / all).max(f.t_s);
         let delay = m.plan.cues[cue].delay_s.sd;
-        let late_mps2 = 9.8 * 9.8 * (spread / all + delay * delay);
+        let late_var = 9.8 * 9.8 * (spread / all + delay * delay);
         let mut regime = f.regime;
         let before = f;
         for b in f.blobs.iter_mut() {
             let mut ahead = Ahead::from(m, &before, b);
             ahead.reach_time(at_s);
             *b = ahead.blob;
-            b.p[VU][VU] += late_mps2;
+            b.p[VU][VU] += late_var;
             regime = ahead.regime;
         }
         f.t_s = at_s;

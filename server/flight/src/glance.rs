@@ -59,14 +59,22 @@ pub(crate) fn rests(axial: f64, lateral: Option<[f64; 2]>, before: Option<f64>) 
 /// there, too.
 const WHOLE_WITHIN: f64 = 0.03;
 
+/// What stands in a rail may differ from the rail's told tilt by so much by its own sensors, rad: boards are mounted no straighter (common
+/// practice, no source).
+pub const RAIL_WITHIN_RAD: f64 = 0.0873;
+
+/// How far from vertical the nose is by the specific force along and across it at rest, m/s2; `None` where that is not 1 g in all.
+pub fn tilt_at_rest_rad(along_mps2: f64, across_mps2: [f64; 2]) -> Option<f64> {
+    let side = libm::hypot(across_mps2[0], across_mps2[1]);
+    ((libm::hypot(along_mps2, side) - G).abs() < WHOLE_WITHIN * G).then(|| libm::atan2(side, along_mps2))
+}
+
 /// How far from vertical it stands, rad: by its own tilt, else by gravity along and across.
 pub(crate) fn stands_rad(s: &Sample) -> Option<f64> {
-    if let Some(tilt) = s.tilt_rad {
-        return (0.0..=core::f64::consts::PI).contains(&tilt).then_some(tilt);
+    match s.tilt_rad {
+        Some(tilt) => (0.0..=core::f64::consts::PI).contains(&tilt).then_some(tilt),
+        None => tilt_at_rest_rad(s.axial_mps2?, s.lateral_mps2?),
     }
-    let (along, [a, b]) = (s.axial_mps2?, s.lateral_mps2?);
-    let side = libm::hypot(a, b);
-    ((libm::hypot(along, side) - G).abs() < WHOLE_WITHIN * G).then(|| libm::atan2(side, along))
 }
 
 /// How heights spread on the pad, one standard deviation, m.

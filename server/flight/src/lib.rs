@@ -60,6 +60,7 @@ mod tracker;
 mod wind;
 
 pub use canopy::canopy_fill_s;
+pub use glance::{RAIL_WITHIN_RAD, tilt_at_rest_rad};
 pub use output::*;
 pub use plan::*;
 pub use sample::*;

@@ -56,11 +56,7 @@ pub(crate) struct Regime {
 impl Regime {
     /// What the end of this stage's burn is called.
     pub(crate) const fn burnout(&self) -> EventKind {
-        match self.stage {
-            0 => EventKind::Burnout,
-            1 => EventKind::StageBurnout,
-            _ => EventKind::ThirdBurnout,
-        }
+        EventKind::burnout_of(self.stage)
     }
 
     /// What the model leaves out in coast: roughness, and a slow wandering of ln k.

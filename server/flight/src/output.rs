@@ -222,12 +222,26 @@ pub enum EventKind {
 }
 
 impl EventKind {
+    /// A motor after the first lights.
+    pub const LATER_IGNITIONS: [Self; 2] = [Self::StageIgnition, Self::ThirdIgnition];
+    /// A motor burns out, whichever.
+    pub const BURNOUTS: [Self; 3] = [Self::Burnout, Self::StageBurnout, Self::ThirdBurnout];
+
     /// That the motor of a stage lights, counted from zero.
     pub const fn ignition_of(stage: usize) -> Self {
         match stage {
             0 => Self::Liftoff,
             1 => Self::StageIgnition,
             _ => Self::ThirdIgnition,
+        }
+    }
+
+    /// That it burns out.
+    pub const fn burnout_of(stage: usize) -> Self {
+        match stage {
+            0 => Self::Burnout,
+            1 => Self::StageBurnout,
+            _ => Self::ThirdBurnout,
         }
     }
 }

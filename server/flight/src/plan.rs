@@ -40,10 +40,26 @@ pub struct Plan {
 }
 
 impl Plan {
-    /// The event that a staging cue brings about: the first of them lights the second motor.
-    pub fn ignition_by(&self, cue: usize) -> EventKind {
-        let before = self.cues.iter().take(cue).filter(|c| c.kind == CueKind::Staging).count();
-        EventKind::ignition_of(before + 1)
+    /// Which events of which bodies a cue brings about. The first staging cue lights the second motor.
+    pub fn brought_about_by(&self, cue: usize) -> Vec<(usize, EventKind)> {
+        let Some(told) = self.cues.get(cue) else { return Vec::new() };
+        let bodies = || self.bodies.iter().enumerate();
+        match told.kind {
+            CueKind::Chute => bodies()
+                .filter_map(|(index, body)| {
+                    let main = body.descents.iter().find(|d| d.cue == cue)?.state == DescentState::Main;
+                    Some((index, if main { EventKind::MainChute } else { EventKind::FirstChute }))
+                })
+                .collect(),
+            CueKind::Release | CueKind::Separation => bodies()
+                .filter(|(_, body)| body.freed_by == Some(cue))
+                .map(|(index, _)| (index, EventKind::Freed))
+                .collect(),
+            CueKind::Staging => {
+                let before = self.cues[..cue].iter().filter(|c| c.kind == CueKind::Staging).count();
+                vec![(told.body, EventKind::ignition_of(before + 1))]
+            }
+        }
     }
 }
 

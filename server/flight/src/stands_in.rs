@@ -33,7 +33,7 @@ impl Heard {
     }
 
     /// Whether its own transmitter has been silent for a while before an instant.
-    pub(crate) fn is_silent(&self, f: &Filter, t_s: f64) -> bool {
+    fn is_silent(&self, f: &Filter, t_s: f64) -> bool {
         let wait_s = if f.phase == Phase::Waiting { SILENT_ON_PAD_S } else { SILENT_S };
         self.own_s.is_none_or(|own| t_s > own + wait_s)
     }

@@ -3,7 +3,7 @@
 use libm::sqrt;
 
 use crate::filter::Filter;
-use crate::glance::{Glance, Heights, RECENT, rests};
+use crate::glance::{Glance, Heights, RAIL_WITHIN_RAD, RECENT, rests};
 use crate::liftoff::first_motion;
 use crate::model::Model;
 use crate::motion::axial_force;
@@ -39,10 +39,8 @@ const UNSETTLED_SD_M: f64 = 15.0;
 const TALL_LAG_SD_S: f64 = 0.05;
 /// How late a barometer is: tubes, bays and filters on boards (common practice, no source).
 pub(crate) const BARO_LAG_S: Told = Told { value: 0.05, sd: 0.05 };
-/// How far beyond the told rail's tilt a vehicle stands by its own sensors before it is flown by that, rad: boards are mounted no
-/// straighter (common practice, no source). One that reads less has been zeroed in its rail. And how far at most: nothing is flown
-/// off a rail that lies down.
-const STOOD_BEYOND_RAD: f64 = 0.0873;
+/// How far from vertical a vehicle stands at most that is flown by its own sensors' word, rad: nothing is flown off a rail that lies down.
+/// One that reads less than the rail's told tilt has been zeroed in its rail.
 const STOOD_MOST_RAD: f64 = 0.8;
 /// Variance over the told one from which a speed is less sure than told.
 const SURER: f64 = 1.05;
@@ -248,7 +246,7 @@ impl Filter {
             .pad
             .zero(Zero::Tilt, t_s + 0.7, 0.0)
             .map(|z| z.value)
-            .filter(|tilt| *tilt > m.rail_tilt_rad + STOOD_BEYOND_RAD && *tilt < STOOD_MOST_RAD);
+            .filter(|tilt| *tilt > m.rail_tilt_rad + RAIL_WITHIN_RAD && *tilt < STOOD_MOST_RAD);
         let fallback = [8.0, 8.0, 15.0];
         for (i, (z, c)) in
             [(Zero::East, Channel::FixFlat), (Zero::North, Channel::FixFlat), (Zero::Up, Channel::FixUp)]

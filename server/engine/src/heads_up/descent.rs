@@ -45,7 +45,7 @@ const SETTLED_S: f64 = 5.0;
 /// Seconds before its moment at which a main chute that is out is out too early. Larger misses it low down, where it hardly matters.
 const EARLY_S: f64 = 10.0;
 /// A carried state says nothing about a canopy. Older than this, s, and the verdict stays as it was.
-const FRESH_S: f64 = 0.7;
+pub(super) const FRESH_S: f64 = 0.7;
 
 /// What is remembered of planned openings.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]

@@ -3,14 +3,13 @@
 
 use loftwatch_flight::{CueKind, Phase};
 
+use super::descent::FRESH_S;
 use super::view::View;
 use super::{Level, Verdict};
 
 /// Spreads of the told moment that are waited for, and how long an ignition takes to be felt and heard of, s (common practice, no source).
 const SPREADS: f64 = 3.0;
 const HEARD_S: f64 = 1.0;
-/// Silence that says nothing about it, s.
-const FRESH_S: f64 = 0.7;
 
 pub(super) fn judge(view: &View<'_>, verdicts: &mut Vec<Verdict>) {
     let Some((body, estimate)) = view.flying(0) else { return };

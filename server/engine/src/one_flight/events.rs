@@ -125,12 +125,11 @@ impl OneFlight {
         let newest = |kinds: &[EventKind]| {
             holding().filter(|e| kinds.contains(&e.kind)).map(|e| e.t_s).max_by(f64::total_cmp)
         };
-        let ignites = [EventKind::StageIgnition, EventKind::ThirdIgnition];
         Happened {
             liftoff_s: newest(&[EventKind::Liftoff]),
             rail_exit_s: newest(&[EventKind::RailExit]),
-            burnout_s: newest(&[EventKind::Burnout, EventKind::StageBurnout, EventKind::ThirdBurnout]),
-            later_ignitions: holding().filter(|e| ignites.contains(&e.kind)).count(),
+            burnout_s: newest(&EventKind::BURNOUTS),
+            later_ignitions: holding().filter(|e| EventKind::LATER_IGNITIONS.contains(&e.kind)).count(),
             apogee_s: newest(&[EventKind::Apogee]),
             burnout_mps: self.happened.burnout_mps,
         }

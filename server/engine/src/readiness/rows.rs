@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 
+use loftwatch_flight::{RAIL_WITHIN_RAD, tilt_at_rest_rad};
 use loftwatch_radio::Meaning;
 
 use super::board::{Board, Channel, Circuit, SENSORS, Seen};
@@ -13,12 +14,6 @@ use crate::{Setup, cue_of};
 const EARTH_M: f64 = 6_371_000.0;
 /// A clock aboard whose rate differs more than this is looked at: ten times what a ceramic resonator does (own figure).
 const CLOCK_RATE: f64 = 0.01;
-
-/// Tilt by the radio and the rail's told one may differ by so much, rad: a board is not mounted any straighter (own figure).
-const RAIL_WITHIN_RAD: f64 = 0.0873;
-/// Share of 1 g by which the whole force at rest may be off where the tilt is read from its parts: offsets that turn it show there, too
-/// (own figure).
-const WHOLE_WITHIN: f64 = 0.03;
 
 /// Everything that has a limit, in the order of the setup.
 pub(super) fn all(
@@ -56,7 +51,7 @@ pub(super) fn all(
     if let Some((index, tilt)) = stands {
         rows.upright(index, tilt);
         if tilt <= rows.limits.upright_within_rad.value
-            && let Some(leans) = rows.leans_rad(&boards[&index])
+            && let Some(leans) = Rows::leans_rad(&boards[&index])
         {
             rows.rail(index, leans);
         }
@@ -424,15 +419,11 @@ impl Rows<'_> {
     }
 
     /// To a few degrees: from its own tilt, else from gravity along and across while both together are 1 g.
-    fn leans_rad(&self, board: &Board) -> Option<f64> {
-        if board.tilt_rad.is_none() {
-            let [a, b] = board.lateral_mps2?.value;
-            let whole = libm::hypot(board.axial_mps2?.value, libm::hypot(a, b));
-            if libm::fabs(whole / 9.8 - 1.0) > WHOLE_WITHIN {
-                return None;
-            }
+    fn leans_rad(board: &Board) -> Option<f64> {
+        match board.tilt_rad {
+            Some(tilt) => Some(tilt.value),
+            None => tilt_at_rest_rad(board.axial_mps2?.value, board.lateral_mps2?.value),
         }
-        self.tilt_rad(board)
     }
 
     /// From its own tilt, else from gravity along and across the nose while it stands.

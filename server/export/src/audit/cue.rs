@@ -5,7 +5,7 @@
 //! reported or the ground detected. The threshold that would have done it supposes that the cue had come as long after its
 //! condition as it really did.
 
-use loftwatch_flight::{Cue, CueKind, DescentState, EventKind, LimitOf, Origin, Plan, Trigger};
+use loftwatch_flight::{Cue, CueKind, EventKind, LimitOf, Origin, Plan, Trigger};
 use serde::Serialize;
 use ts_rs::TS;
 
@@ -84,33 +84,12 @@ pub struct CueAudit {
     pub remark: Option<String>,
 }
 
-/// Which event of which body a cue is seen by.
-fn seen_as(plan: &Plan, index: usize, cue: &Cue) -> Vec<(usize, EventKind)> {
-    let bodies = || plan.bodies.iter().enumerate();
-    match cue.kind {
-        CueKind::Chute => bodies()
-            .filter_map(|(body, told)| {
-                let state = told.descents.iter().find(|descent| descent.cue == index)?.state;
-                let main = state == DescentState::Main;
-                Some((body, if main { EventKind::MainChute } else { EventKind::FirstChute }))
-            })
-            .collect(),
-        CueKind::Release | CueKind::Separation => bodies()
-            .filter(|(_, told)| told.freed_by == Some(index))
-            .map(|(body, _)| (body, EventKind::Freed))
-            .collect(),
-        CueKind::Staging => vec![(cue.body, plan.ignition_by(index))],
-    }
-}
-
-fn came<'a>(evidence: &'a Evidence<'_>, index: usize, cue: &Cue) -> Option<&'a Happened> {
-    seen_as(&evidence.flight.setup.plan, index, cue)
-        .into_iter()
-        .filter_map(|(body, kind)| evidence.event(body, kind))
-        .min_by(|a, b| {
-            let rank = |event: &Happened| u8::from(event.origin != Origin::Reported);
-            rank(a).cmp(&rank(b)).then(a.t_s.total_cmp(&b.t_s))
-        })
+fn came<'a>(evidence: &'a Evidence<'_>, index: usize) -> Option<&'a Happened> {
+    let seen_as = evidence.flight.setup.plan.brought_about_by(index);
+    seen_as.into_iter().filter_map(|(body, kind)| evidence.event(body, kind)).min_by(|a, b| {
+        let rank = |event: &Happened| u8::from(event.origin != Origin::Reported);
+        rank(a).cmp(&rank(b)).then(a.t_s.total_cmp(&b.t_s))
+    })
 }
 
 /// The condition in words.
@@ -153,10 +132,7 @@ fn condition_s(evidence: &Evidence<'_>, apogee_s: Option<f64>, cue: &Cue) -> Opt
         }
         Trigger::AfterLiftoff(s) => Some(evidence.liftoff_s() + s),
         Trigger::AfterBurnout(s) => Some(burnout_s()? + s),
-        Trigger::AfterCue(of, s) => {
-            let other = evidence.flight.setup.plan.cues.get(of)?;
-            Some(came(evidence, of, other)?.t_s + s)
-        }
+        Trigger::AfterCue(of, s) => Some(came(evidence, of)?.t_s + s),
     }
 }
 
@@ -168,9 +144,9 @@ fn one(evidence: &Evidence<'_>, apogee: Option<&Apogee>, index: usize, cue: &Cue
     let condition_s = condition_s(evidence, apogee_s, cue);
     let wanted_s = condition_s.map(|t_s| t_s + cue.delay_s.value);
     let commanded = evidence.commanded.get(index).copied().flatten();
-    let came = came(evidence, index, cue);
+    let came = came(evidence, index);
     // A released body's own path begins at its release; the body that it leaves is still the one that carried it there.
-    let freed = seen_as(plan, index, cue).into_iter().next().map_or(cue.body, |(body, _)| body);
+    let freed = plan.brought_about_by(index).into_iter().next().map_or(cue.body, |(body, _)| body);
     let parent = plan.bodies.get(freed).and_then(|body| body.parent).unwrap_or(0);
     let bodies = match cue.kind {
         CueKind::Chute => [freed, cue.body, 0],

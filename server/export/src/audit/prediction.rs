@@ -177,13 +177,7 @@ pub(super) fn audit(evidence: &Evidence<'_>, apogee: Apogee) -> PredictionAudit 
     let burnout_s = evidence
         .events
         .iter()
-        .filter(|event| {
-            event.body == 0
-                && matches!(
-                    event.kind,
-                    EventKind::Burnout | EventKind::StageBurnout | EventKind::ThirdBurnout
-                )
-        })
+        .filter(|event| event.body == 0 && EventKind::BURNOUTS.contains(&event.kind))
         .map(|event| event.t_s)
         .fold(None, |last: Option<f64>, t_s| Some(last.map_or(t_s, |last| last.max(t_s))));
     let before: Vec<&Prediction> =
