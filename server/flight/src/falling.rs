@@ -26,6 +26,10 @@ const CHARGE_PA: f64 = 60.0;
 /// Time in which a charge's gas leaves the bay: to a third, s (common practice, no source).
 pub(crate) const VENT_S: f64 = 0.3;
 
+/// What parting does to a piece's barometer at first, Pa, either way: the charge's gas, and ports that no longer lie behind a nose (common
+/// practice, no source). Smaller: a piece's drag is found in its own gas.
+const PARTING_PA: f64 = 400.0;
+
 /// A charge's pressure in the barometer's bay.
 #[derive(Clone, Copy, Debug, PartialEq, serde::Serialize, serde::Deserialize)]
 pub(crate) struct Puff {
@@ -50,6 +54,12 @@ impl Filter {
     /// What may be left of a charge's pressure, Pa.
     pub(crate) fn puff_pa(&self) -> f64 {
         self.puff.map_or(0.0, |p| p.pa * exp(-(self.t_s - p.t_s).max(0.0) / VENT_S))
+    }
+
+    /// What may be left of the pressure at a piece's parting, Pa, either way.
+    pub(crate) fn parting_pa(&self) -> f64 {
+        let parted = self.marked(EventKind::Freed).filter(|_| self.body > 0);
+        parted.map_or(0.0, |p| PARTING_PA * exp(-(self.t_s - p.t_s - p.sd_s).max(0.0) / VENT_S))
     }
 
     /// Cuts the belief at what a falling body cannot do.

@@ -42,6 +42,9 @@ impl Filter {
             self.feel_pull(m, z);
             return;
         }
+        if self.may_swing() {
+            return;
+        }
         // At the end of its range: the greatest value, over 5 g, more than once.
         if z > self.axial_top {
             self.axial_top = z;
@@ -87,6 +90,12 @@ impl Filter {
         self.take_force(m, s.t_s, z, variance);
         self.has_felt(self.unbiased(z));
         self.after_force(m, s.t_s);
+    }
+
+    /// Whether what is felt along the axis may lie any way to the path: a piece that was let go has fins and mass for the whole, swings and
+    /// turns over, and an axis that turns through the path would say of drag whatever one likes.
+    fn may_swing(&self) -> bool {
+        self.body > 0
     }
 
     /// How much less pushes along the path than along the nose of a body that flies aslant under power, m/s2, and its variance: at an

@@ -5,7 +5,7 @@ use crate::filter::Filter;
 use crate::mixture::join_all;
 use crate::model::Model;
 use crate::predict::Ahead;
-use crate::state::{LNK, VE, VU};
+use crate::state::{LNK, PORT, VE, VU};
 
 /// Least climb rate at its release from which on a body's own flight is another one than the carrier's, m/s: later all of it comes from
 /// apogee.
@@ -13,6 +13,8 @@ const RISES_MPS: f64 = 3.0;
 /// Spread of the push that lets it go, m/s, and of ln k from then on (common practice, no source).
 const PUSH_SD_MPS: f64 = 2.0;
 const BARE_LN_SD: f64 = 0.6;
+/// Spread of its static port's error over the dynamic pressure: the ports are its own, and lie behind an edge (common practice, no source).
+const BARE_PORT_SD: f64 = 0.03;
 
 impl Filter {
     /// What the body itself is and has from the moment on when it flies alone.
@@ -24,6 +26,8 @@ impl Filter {
         for b in self.blobs.iter_mut() {
             b.x[LNK] = m.bare_ln_k[body.min(m.bare_ln_k.len() - 1)];
             b.reopen(LNK, BARE_LN_SD * BARE_LN_SD);
+            b.x[PORT] = 0.0;
+            b.reopen(PORT, BARE_PORT_SD * BARE_PORT_SD);
             for i in VE..=VU {
                 b.p[i][i] += PUSH_SD_MPS * PUSH_SD_MPS;
             }

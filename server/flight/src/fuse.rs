@@ -255,12 +255,14 @@ impl Filter {
         let patience_s = if falls { CHARGE_LASTS_S } else { 0.0 };
         // What is left of it lies between nothing and what its venting leaves, and errs one way all the time.
         let left_pa = if falls { 0.5 * self.puff_pa() } else { 0.0 };
+        let parting_pa = self.parting_pa();
         let value = z * scale;
         let taken = self.take_number(
             &Number {
                 channel: Channel::Baro,
                 value: value + left_pa,
-                variance: variance * scale * scale + left_pa * left_pa * (1.0 + VENT_S / since),
+                variance: variance * scale * scale
+                    + (left_pa * left_pa + parting_pa * parting_pa) * (1.0 + VENT_S / since),
                 patience,
                 patience_s,
             },
