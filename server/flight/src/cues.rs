@@ -59,9 +59,15 @@ impl Sum {
     }
 }
 
-/// The wanted cues in the plan's order, and where the way to them led over it, each blob at apogee.
+/// The wanted cues in the plan's order, of a body that will be let go with this variance of the moment, s2, and where the way to them led over it, each blob at apogee.
 #[expect(clippy::large_stack_arrays, reason = "140 KiB for a moment; a step allocates nothing")]
-fn predict(m: &Model, f: &Filter, wanted: impl Fn(usize) -> bool, out: &mut Vec<CuePrediction>) -> Tops {
+fn predict(
+    m: &Model,
+    f: &Filter,
+    freed_var: f64,
+    wanted: impl Fn(usize) -> bool,
+    out: &mut Vec<CuePrediction>,
+) -> Tops {
     let cues = m.plan.cues.len().min(MAX_CUES);
     let weights = f.weights();
     let mut hits = [[None; BLOBS]; MAX_CUES];
@@ -70,7 +76,7 @@ fn predict(m: &Model, f: &Filter, wanted: impl Fn(usize) -> bool, out: &mut Vec<
         if weights[i] < LEAST_WEIGHT {
             continue;
         }
-        let mut way = Way::of(m, f, b);
+        let mut way = Way { freed_var, ..Way::of(m, f, b) };
         for (row, hit) in hits.iter_mut().zip(way.moments(&wanted)).take(cues) {
             row[i] = hit;
         }
@@ -95,11 +101,12 @@ pub(crate) fn foreseen(
     out: &mut Vec<CuePrediction>,
 ) -> Tops {
     let is_of = |body: usize| move |cue: usize| flies_with(m, cue) == body;
-    let tops = predict(m, f, is_of(f.body), out);
+    let tops = predict(m, f, 0.0, is_of(f.body), out);
     for body in (0..m.plan.bodies.len()).filter(|b| *b != f.body && carries(*b)) {
         if (0..m.plan.cues.len()).any(is_of(body)) {
             let from = out.len();
-            predict(m, &f.carried(m, body, true), is_of(body), out);
+            let (freed, freed_var) = f.carried_to_its_cues(m, body);
+            predict(m, &freed, freed_var, is_of(body), out);
             out[from..].iter_mut().for_each(|c| c.t_s = f.t_s);
         }
     }
@@ -199,11 +206,13 @@ struct Way<'a> {
     stops: [Option<(f64, Ahead<'a>)>; STOPS],
     /// Apogee, or now if it is past.
     top: Option<(Ahead<'a>, Hit)>,
+    /// Variance of the moment when the body will be let go with which the way begins, s2.
+    freed_var: f64,
 }
 
 impl<'a> Way<'a> {
     fn of(m: &'a Model, f: &'a Filter, b: &'a Blob) -> Self {
-        Self { m, f, b, stops: [None; STOPS], top: None }
+        Self { m, f, b, stops: [None; STOPS], top: None, freed_var: 0.0 }
     }
 
     /// The blob at every cue's moment, delays included.
@@ -319,7 +328,8 @@ impl<'a> Way<'a> {
                     return None;
                 }
                 if let Some(t) = self.f.cue_s.get(c).copied().flatten() {
-                    return Some(self.at_time(t + s + delay_s));
+                    let after = self.at_time(t + s + delay_s);
+                    return Some(Hit { t_var: after.t_var + self.freed_var, ..after });
                 }
                 let first = self.moment(c, known, depth + 1)?;
                 let under = matches!(self.m.plan.cues.get(c)?.trigger, Trigger::HeightBelow(_));

@@ -4,7 +4,9 @@ use crate::cues::moment_of;
 use crate::filter::Filter;
 use crate::mixture::join_all;
 use crate::model::Model;
-use crate::predict::Ahead;
+use crate::output::Phase;
+use crate::plan::{MAX_CUES, Trigger};
+use crate::predict::{Ahead, Crossing, Summit};
 use crate::state::{LNK, PORT, VE, VU};
 
 /// Least climb rate at its release from which on a body's own flight is another one than the carrier's, m/s: later all of it comes from
@@ -35,50 +37,113 @@ impl Filter {
     }
 
     /// The belief about a body that this one carries, as far as it is another one than the carrier's: at the moment when it is let go, if
-    /// that comes on the way up. As one Gaussian where `as_one`: for a fraction of the work.
-    pub(crate) fn carried(&self, m: &Model, body: usize, as_one: bool) -> Self {
+    /// that comes on the way up.
+    pub(crate) fn carried(&self, m: &Model, body: usize) -> Self {
         let mut f = *self;
         f.body = body;
-        if as_one {
-            join_all(&mut f.blobs);
+        match f.lets_go(m, body) {
+            Some(let_go) if let_go.climb_mps >= RISES_MPS => f.freed_at(m, body, &let_go),
+            _ => f,
         }
-        let cue = m.plan.bodies.get(body).and_then(|b| b.freed_by);
-        let Some(cue) = cue.filter(|c| f.top.is_none() && self.cue_s.get(*c).is_some_and(Option::is_none))
-        else {
-            return f;
-        };
-        let weights = f.weights();
-        let (mut at_s, mut climb, mut spread, mut all) = (0.0, 0.0, 0.0, 0.0);
-        for (w, b) in weights.iter().zip(f.blobs.iter()) {
-            let Some(hit) = moment_of(m, &f, b, cue) else { return f };
-            at_s += w * hit.t_s;
+    }
+
+    /// The same as one Gaussian, for a fraction of the work, and let go after apogee, too: its cues may follow soon. And the variance of
+    /// that moment, s2.
+    pub(crate) fn carried_to_its_cues(&self, m: &Model, body: usize) -> (Self, f64) {
+        let mut f = *self;
+        f.body = body;
+        join_all(&mut f.blobs);
+        match f.lets_go(m, body) {
+            Some(let_go) => {
+                let over = let_go.climb_mps < 0.0 && f.top.is_none();
+                let mut freed = f.freed_at(m, body, &let_go);
+                if over {
+                    freed.comes_from_apogee(m, &f);
+                }
+                (freed, let_go.t_var)
+            }
+            None => (f, 0.0),
+        }
+    }
+
+    /// When its cue lets a body go that is still attached. A release at a height is left out: it comes late in a descent, long after
+    /// which is no flight of a carrier's belief.
+    fn lets_go(&self, m: &Model, body: usize) -> Option<LetGo> {
+        let cue = m.plan.bodies.get(body).and_then(|b| b.freed_by)?;
+        if self.cue_s.get(cue).is_none_or(Option::is_some) || comes_by_height(m, cue) {
+            return None;
+        }
+        let (mut t_s, mut climb, mut t_var, mut all) = (0.0, 0.0, 0.0, 0.0);
+        for (w, b) in self.weights().iter().zip(self.blobs.iter()) {
+            let hit = moment_of(m, self, b, cue)?;
+            t_s += w * hit.t_s;
             climb += w * hit.velocity[2];
-            spread += w * hit.t_var;
+            t_var += w * hit.t_var;
             all += w;
         }
-        if all <= 0.0 || climb < RISES_MPS * all {
-            return f;
-        }
-        let at_s = (at_s / all).max(f.t_s);
         let delay = m.plan.cues[cue].delay_s.sd;
-        let late_var = 9.8 * 9.8 * (spread / all + delay * delay);
+        (all > 0.0).then(|| LetGo {
+            cue,
+            t_s: (t_s / all).max(self.t_s),
+            t_var: t_var / all + delay * delay,
+            climb_mps: climb / all,
+        })
+    }
+
+    /// Where it will be let go, by itself from then on.
+    fn freed_at(&self, m: &Model, body: usize, let_go: &LetGo) -> Self {
+        let mut f = *self;
         let mut regime = f.regime;
-        let before = f;
         for b in f.blobs.iter_mut() {
-            let mut ahead = Ahead::from(m, &before, b);
-            ahead.reach_time(at_s);
+            let mut ahead = Ahead::from(m, self, b);
+            ahead.reach_time(let_go.t_s);
             *b = ahead.blob;
-            b.p[VU][VU] += late_var;
+            b.p[VU][VU] += 9.8 * 9.8 * let_go.t_var;
             regime = ahead.regime;
         }
-        f.t_s = at_s;
+        f.t_s = let_go.t_s;
         f.regime = regime;
         f.regime.coasts();
         f.regime.thrust_sd = 0.0;
-        f.phase = crate::output::Phase::Coasting;
+        if f.top.is_none() {
+            f.phase = Phase::Coasting;
+        }
         f.canopy = None;
-        f.cue_s[cue] = Some(at_s);
+        f.cue_s[let_go.cue] = Some(let_go.t_s);
         f.flies_alone(m, body);
         f
     }
+
+    /// Its apogee was its carrier's, which is still to come.
+    fn comes_from_apogee(&mut self, m: &Model, carrier: &Self) {
+        let mut summit = Summit::new();
+        for (w, b) in carrier.weights().iter().zip(carrier.blobs.iter()) {
+            let mut ahead = Ahead::from(m, carrier, b);
+            ahead.reach_climb(0.0);
+            summit.add(*w, &ahead.hit(Crossing::Climb(0.0)));
+        }
+        self.pass(&mut summit);
+        self.phase = Phase::Descending;
+    }
+}
+
+/// When a body is let go.
+struct LetGo {
+    cue: usize,
+    t_s: f64,
+    t_var: f64,
+    climb_mps: f64,
+}
+
+/// Whether a cue comes at a height, or after one that does.
+fn comes_by_height(m: &Model, cue: usize) -> bool {
+    let mut at = cue;
+    for _ in 0..MAX_CUES {
+        match m.plan.cues.get(at).map(|c| c.trigger) {
+            Some(Trigger::HeightBelow(_)) => return true,
+            Some(Trigger::AfterCue(before, _)) => at = before,
+            _ => return false,
+        }
+    }
+    true
 }

@@ -432,6 +432,14 @@ impl Filter {
             let hit = Hit::here(m, &self.regime, b, self.t_s, crate::predict::Crossing::Climb(0.0));
             summit.add(*w, &hit);
         }
+        self.pass(&mut summit);
+        self.descends();
+        self.open_until_s = self.t_s + 1.5;
+        self.low.clear();
+    }
+
+    /// Apogee was so.
+    pub(crate) fn pass(&mut self, summit: &mut Summit) {
         if let Some(p) = summit.finish() {
             let sd = (p.apogee_t_s.p95 - p.apogee_t_s.p05) / 3.29;
             self.mark(EventKind::Apogee, p.apogee_t_s.p50, sd);
@@ -442,9 +450,6 @@ impl Filter {
                 ground_speed_mps: p.ground_speed_at_apogee_mps,
             });
         }
-        self.descends();
-        self.open_until_s = self.t_s + 1.5;
-        self.low.clear();
     }
 
     /// From here on it falls: nothing pushes any more.

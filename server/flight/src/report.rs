@@ -180,7 +180,7 @@ pub(crate) fn descent_state(m: &Model, f: &Filter) -> Option<DescentState> {
 
 /// Landing areas of a body in every case that applies.
 pub(crate) fn landings(m: &Model, f: &Filter, body: usize, out: &mut Vec<Landing>) {
-    let f = if f.body == body { *f } else { f.carried(m, body, false) };
+    let f = if f.body == body { *f } else { f.carried(m, body) };
     if f.phase == Phase::Down {
         if let Some(l) = landed(&f, body) {
             out.push(l);
