@@ -70,7 +70,8 @@ impl Filter {
     /// which is no flight of a carrier's belief.
     fn lets_go(&self, m: &Model, body: usize) -> Option<LetGo> {
         let cue = m.plan.bodies.get(body).and_then(|b| b.freed_by)?;
-        if self.cue_s.get(cue).is_none_or(Option::is_some) || comes_by_height(m, cue) {
+        let has_come = self.cue_s.get(cue)?.is_some();
+        if !has_come && comes_by_height(m, cue) {
             return None;
         }
         let (mut t_s, mut climb, mut t_var, mut all) = (0.0, 0.0, 0.0, 0.0);
