@@ -78,6 +78,8 @@ pub(crate) struct Model {
     /// Spread of the path's angle on each axis: at burnout as told, and where the rail lets go without what tilt and wind give.
     pub(crate) lean_sd_rad: f64,
     pub(crate) lean_off_rail_rad: f64,
+    /// What gravity makes of an angle of the path from the rail to burnout, times.
+    pub(crate) lean_grows: f64,
     pub(crate) rail_length_m: f64,
     /// Share of the wind that turns the nose off the rail.
     pub(crate) turns_with_wind: f64,
@@ -161,6 +163,7 @@ impl Model {
             rail_azimuth_known: v.rail_azimuth_rad.is_some(),
             lean_sd_rad,
             lean_off_rail_rad,
+            lean_grows: grown,
             rail_length_m: v.rail_length_m.max(0.0),
             late_lift,
             late_lift_sd: LIFT_LEAST_SD + LIFT_SD_SHARE * late_lift,

@@ -47,6 +47,8 @@ const OPENING_S: f64 = 2.0;
 /// are counted to differ by anyhow are a metre and a metre a second. And the width of a 90 % interval, standard deviations.
 const ASTRAY_SD: f64 = 4.0;
 const WIDTH_90_SD: f64 = 3.29;
+/// How long after burnout the path is looked at for what it leant, s.
+const LEANS_FOR_S: f64 = 1.0;
 /// How long before and after a cue things may open, s.
 const OPENS_S: (f64, f64) = (0.3, 3.0);
 
@@ -154,6 +156,8 @@ struct Path<'a> {
     start: Start,
     /// Where it ends: samples from there on are not in it, s.
     until_s: f64,
+    /// Spread of the lean off the rail, rad: no less than what was found of it.
+    lean_sd_rad: f64,
     /// The path: `None` where the filter had none yet.
     about: Vec<Option<[f64; N]>>,
     spread: Vec<Packed>,
@@ -224,6 +228,7 @@ impl<'a> Path<'a> {
             samples,
             start,
             until_s,
+            lean_sd_rad: seen.lean_off_rail_rad(m),
             about: Vec::new(),
             spread: Vec::new(),
             phases: Vec::new(),
@@ -232,6 +237,7 @@ impl<'a> Path<'a> {
             return None;
         }
         path.point_the_way(&moments);
+        path.lean_sd_rad = path.lean_sd_rad.max(path.leant_off_rail_rad());
         let mut sane = None;
         for _ in 0..ROUNDS {
             let knots = path.forth();
@@ -305,6 +311,22 @@ impl<'a> Path<'a> {
             }
             before_s = s.t_s;
         }
+    }
+
+    /// How far the path leant where the rail let go, by what it was after burnout, rad; nothing where that is not in the stretch. Who leans
+    /// four times as far as told is held upright by a spread that is the told one, against every fix.
+    fn leant_off_rail_rad(&self) -> f64 {
+        let Some(out_s) = self.seen.marked(EventKind::Burnout).map(|k| k.t_s) else { return 0.0 };
+        let after = self
+            .samples
+            .iter()
+            .zip(&self.about)
+            .filter(|(s, _)| (out_s..out_s + LEANS_FOR_S).contains(&s.t_s));
+        let mut leans: Vec<f64> = after
+            .filter_map(|(_, x)| x.map(|x| libm::atan2(libm::hypot(x[VE], x[VN]), x[VU].max(1.0))))
+            .collect();
+        leans.sort_by(f64::total_cmp);
+        leans.get(leans.len() / 2).map_or(0.0, |lean| lean / self.m.lean_grows)
     }
 
     fn path_at(&self, k: usize) -> Option<[f64; N]> {
@@ -419,7 +441,7 @@ impl<'a> Path<'a> {
     /// Lets something happen.
     fn act(&self, f: &mut Filter, what: Happens, moved: &mut Transition) {
         match what {
-            Happens::RailExit => f.loosen_lean(f.lean_off_rail_rad(self.m)),
+            Happens::RailExit => f.loosen_lean(self.lean_sd_rad),
             Happens::Burnout(kind) => {
                 self.pushed(f, kind);
                 f.end_burn(self.m, f.t_s);
