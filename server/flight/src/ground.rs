@@ -12,6 +12,9 @@ use crate::state::{BB, E, H, LNK, VE, VN, VU};
 
 /// How long heights must be still to be the ground, s.
 const STILL_FOR_S: f64 = 2.5;
+/// How many heights that takes at least, and how old the first may be where they come slowly, s.
+const LEAST_HEIGHTS: usize = 4;
+const LONGEST_STILL_S: f64 = 6.0;
 /// What the scatter of so few heights about their line is taken to be at least, m, and how much larger than it shows: a parachute's own
 /// surprise must not pass for the barometer's noise, and neither must a charge's gas: that is what it is at most.
 const LEAST_SCATTER_M: f64 = 0.3;
@@ -39,7 +42,11 @@ impl Filter {
             return None;
         }
         self.low.roll((t_s, z));
-        let since = self.low.iter().position(|p| t_s - p.0 <= STILL_FOR_S + 0.3)?;
+        let recent = self.low.iter().position(|p| t_s - p.0 <= STILL_FOR_S + 0.3)?;
+        // At a packet a second so few heights are no line yet.
+        let few = self.low.len().saturating_sub(LEAST_HEIGHTS);
+        let since =
+            if t_s - self.low[few.min(recent)].0 <= LONGEST_STILL_S { few.min(recent) } else { recent };
         let part = &self.low[since..];
         let first_s = part[0].0;
         if t_s - first_s < STILL_FOR_S - 0.5 { None } else { Some((first_s, line(part)?)) }

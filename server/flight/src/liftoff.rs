@@ -14,6 +14,9 @@ use crate::start::BARO_LAG_S;
 /// noticed later; smaller: a gust's peak is taken for one.
 const CLIMBS_FOR_S: f64 = 0.38;
 const SPACING_S: f64 = 0.09;
+/// How far back heights are looked at that come quickly, and that come slowly, s.
+const LOOKS_BACK_S: f64 = 1.2;
+const LONGEST_CLIMB_S: f64 = 3.0;
 
 /// How late a vehicle's own height is: what its own filter takes (common practice, no source).
 const OWN_LAG_S: Told = Told { value: 0.2, sd: 0.15 };
@@ -236,8 +239,11 @@ fn by_climb(
     let mut h = [0.0; RECENT];
     let mut n = 0;
     let (mut quiet, mut loud) = (0, 0);
+    // At a packet a second three heights are all there is of a motor.
+    let third_s = glances.iter().rev().filter(|g| height(g).is_some()).nth(2).map_or(newest, |g| g.t_s);
+    let since_s = (newest - LOOKS_BACK_S).min(third_s).max(newest - LONGEST_CLIMB_S);
     for g in glances {
-        if g.t_s < newest - 1.2 {
+        if g.t_s < since_s {
             continue;
         }
         if g.axial.is_some() && g.t_s > newest - 0.5 {
@@ -335,7 +341,12 @@ fn climbs(t: &[f64], h: &[f64], spread: Heights, net_mps2: f64, burn_s: f64) -> 
     } else {
         h[n - 2] > 0.5 * clear_m
     };
-    if !high || h[n - 1] < clear_m || span <= 0.0 || span > 3.0 || h.windows(2).any(|w| w[1] <= w[0]) {
+    if !high
+        || h[n - 1] < clear_m
+        || span <= 0.0
+        || span > LONGEST_CLIMB_S
+        || h.windows(2).any(|w| w[1] <= w[0])
+    {
         return None;
     }
     // The newer half's middle against the older half's.

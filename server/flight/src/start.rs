@@ -242,11 +242,7 @@ impl Filter {
             .pad
             .zero(Zero::Own, t_s + 0.7, sd(Channel::OwnHeight))
             .unwrap_or(Told { value: 0.0, sd: 5.0 });
-        self.stood_rad = self
-            .pad
-            .zero(Zero::Tilt, t_s + 0.7, 0.0)
-            .map(|z| z.value)
-            .filter(|tilt| *tilt > m.rail_tilt_rad + RAIL_WITHIN_RAD && *tilt < STOOD_MOST_RAD);
+        self.stood_rad = self.stands_rad(m, t_s).or(self.stood_rad);
         let fallback = [8.0, 8.0, 15.0];
         for (i, (z, c)) in
             [(Zero::East, Channel::FixFlat), (Zero::North, Channel::FixFlat), (Zero::Up, Channel::FixUp)]
@@ -256,6 +252,12 @@ impl Filter {
             self.zero_gnss_m[i] =
                 self.pad.zero(z, t_s + 0.7, sd(c)).unwrap_or(Told { value: 0.0, sd: fallback[i] });
         }
+    }
+
+    /// How far from vertical it stands by its own sensors, rad, where that is well beyond the told rail's tilt.
+    pub(crate) fn stands_rad(&self, m: &Model, t_s: f64) -> Option<f64> {
+        let tilt = self.pad.zero(Zero::Tilt, t_s + 0.7, 0.0).map(|z| z.value);
+        tilt.filter(|tilt| *tilt > m.rail_tilt_rad + RAIL_WITHIN_RAD && *tilt < STOOD_MOST_RAD)
     }
 
     /// Time between packets as they are sent, s: the lower quartile of the gaps, since lost ones only make gaps longer.

@@ -35,15 +35,25 @@ pub struct Tracker {
 struct Nominal {
     apogee: Option<Prediction>,
     cues: Vec<CuePrediction>,
+    /// How far from vertical it is thought to stand beyond what was told, whole degrees.
+    stood_deg: Option<u8>,
 }
 
 impl Nominal {
-    fn of(model: &Model) -> Self {
-        let f = Filter::new(0, 0.0).supposing_liftoff(model, 0.0);
+    fn of(model: &Model, stood_deg: Option<u8>) -> Self {
+        let mut f = Filter::new(0, 0.0);
+        f.stood_rad = stood_deg.map(|d| f64::from(d).to_radians());
+        let f = f.supposing_liftoff(model, 0.0);
         let mut cues = Vec::new();
         let tops = crate::cues::foreseen(model, &f, |_| true, &mut cues);
-        Self { apogee: predict::apogee(model, &f, &tops), cues }
+        Self { apogee: predict::apogee(model, &f, &tops), cues, stood_deg }
     }
+}
+
+/// What the vehicle on the pad says of how far from vertical it stands, where that is well beyond what was told.
+fn stood_deg(model: &Model, tracks: &[Track]) -> Option<u8> {
+    let on_pad = tracks.first().map(|t| &t.view).filter(|f| f.phase == Phase::Waiting)?;
+    on_pad.stands_rad(model, on_pad.t_s).map(|tilt| tilt.to_degrees().round() as u8)
 }
 
 fn later(q: Quantiles, by_s: f64) -> Quantiles {
@@ -91,6 +101,7 @@ impl<'de> Deserialize<'de> for Tracker {
         for t in &mut tracks {
             t.look(&model, stored.now_s);
         }
+        let stood_deg = stood_deg(&model, &tracks);
         Ok(Self {
             tracks,
             now_s: stored.now_s,
@@ -98,7 +109,7 @@ impl<'de> Deserialize<'de> for Tracker {
             said: stored.said,
             fresh: stored.fresh,
             next_id: stored.next_id,
-            nominal: Nominal::of(&model),
+            nominal: Nominal::of(&model, stood_deg),
             model,
         })
     }
@@ -195,7 +206,7 @@ impl Tracker {
             .map(|i| Track::new(i, t_s, i != 0 && plan.bodies.get(i).is_some_and(|b| b.parent.is_some())))
             .collect();
         Self {
-            nominal: Nominal::of(&model),
+            nominal: Nominal::of(&model, None),
             model,
             tracks,
             now_s: t_s,
@@ -299,6 +310,8 @@ impl Tracker {
         let (parent, own) = (&self.tracks[root].live, &self.tracks[s.body]);
         if let Some(lift_s) = own.aloft_s
             && !matches!(parent.phase, Phase::Waiting | Phase::Joined | Phase::Down)
+            // Nothing is let go under the first motor's thrust, and ports differ most there.
+            && (parent.phase != Phase::Powered || parent.regime.stage > 0)
         {
             let mut apart = own.apart;
             apart.compare(&self.model, parent, &own.live, lift_s, s);
@@ -310,6 +323,12 @@ impl Tracker {
     fn look(&mut self) {
         for t in &mut self.tracks {
             t.look(&self.model, self.now_s);
+        }
+        if self.tracks[0].view.phase == Phase::Waiting {
+            let stood_deg = stood_deg(&self.model, &self.tracks);
+            if stood_deg != self.nominal.stood_deg {
+                self.nominal = Nominal::of(&self.model, stood_deg);
+            }
         }
         self.free_bodies();
         self.note_events();
@@ -402,7 +421,9 @@ impl Tracker {
                     continue;
                 }
                 let track = &self.tracks[body];
-                let seen = if track.attached {
+                // Of what has no radio nobody sees more than that it was let go.
+                let unheard = !track.live.booted && kind != EventKind::Freed;
+                let seen = if track.attached || unheard {
                     None
                 } else {
                     track.view.marked(kind).map(|k| (k.t_s, k.sd_s, k.origin))
