@@ -2,7 +2,7 @@
 
 mod thrown;
 
-use loftwatch_flight::{Estimate, Plan, Sample, Tracker, Velocity};
+use loftwatch_flight::{Estimate, Plan, Sample, Tracker, Velocity, smoothed};
 use thrown::{EARTH_M, LIFTOFF_S, flight_under, plan_of_level_thrust};
 
 const BURN_S: f64 = 2.0;
@@ -84,4 +84,36 @@ fn a_place_beside_a_climb_that_cannot_be_is_not_taken() {
     let (found, truth) = thought_at(&plan, &samples, FOUND_S + 2.0);
     let speed = found.ground_speed_mps;
     assert!((speed.p50 - truth).abs() < 3.0 && speed.p95 - speed.p05 < 12.0, "{speed:?} of {truth}");
+}
+
+/// A flight that leans many times as far as told, whose receiver finds itself after burnout: with hindsight it leant all the way, and its fixes
+/// are not put aside for a lean that was not expected.
+#[test]
+fn hindsight_holds_nobody_upright() {
+    const PUSHED_MPS2: f64 = 34.0;
+    let mut plan = plan_of_level_thrust(BURN_S, 66.0);
+    plan.bodies.truncate(1);
+    plan.cues.clear();
+    plan.vehicle.lean_sd_rad = 0.03;
+    let thrust = |since: f64| if (0.0..BURN_S).contains(&since) { 62.0 } else { 0.0 };
+    let mut samples = flight_under(&plan, LIFTOFF_S + 10.5, PUSHED_MPS2, true, 4e-4, thrust);
+    for s in &mut samples {
+        let since = s.t_s - LIFTOFF_S;
+        if (0.0..BURN_S).contains(&since) {
+            s.axial_mps2 = s.axial_mps2.map(|a| a + libm::hypot(62.0, PUSHED_MPS2) - 62.0);
+        }
+        if (0.0..BURN_S + 3.0).contains(&since) {
+            (s.fix, s.velocity) = (None, None);
+        }
+    }
+    let path = smoothed(&plan, &samples, &[]);
+    let aside = |since: f64| {
+        let near = |e: &Estimate| (e.t_s - LIFTOFF_S - since).abs();
+        let at = path.iter().map(|(_, e)| *e).min_by(|a, b| near(a).total_cmp(&near(b))).expect("a path");
+        at.east_north_mps.map_or(0.0, |[east, north]| libm::hypot(east, north))
+    };
+    for since in [1.8, 2.5, 4.0, 7.0] {
+        let truth = PUSHED_MPS2 * f64::min(since, BURN_S) * libm::exp(-0.004 * (since - BURN_S).max(0.0));
+        assert!((aside(since) / truth - 1.0).abs() < 0.15, "{since} s: {} for {truth} m/s", aside(since));
+    }
 }

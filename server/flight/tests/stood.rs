@@ -124,3 +124,23 @@ fn a_board_askew_in_a_told_rail_only_makes_a_straight_flight_less_certain() {
     let (askew, _) = before_apogee(&plan, 0.02, 0.25, Board::Tilt);
     assert!(askew.p95 > level.p95 && askew.p50 < 1.5 * level.p50, "{askew:?} {level:?}");
 }
+
+/// What it hears on the pad counts before liftoff, too.
+#[test]
+fn the_nominal_flight_stands_as_the_vehicle_does() {
+    let plan = plan_of_an_untold_lean();
+    let foreseen = |reads_rad: f64| {
+        let mut tracker = Tracker::new(&plan, 0.0);
+        for i in 0..200u32 {
+            let mut s = nothing(f64::from(i) * STEP_S);
+            s.pressure_pa = Some(plan.weather.pressure_pa);
+            s.tilt_rad = Some(reads_rad);
+            tracker.take(&s);
+        }
+        tracker.advance(10.0);
+        tracker.prediction(0).expect("a nominal flight")
+    };
+    let (upright, leans) = (foreseen(0.01), foreseen(24f64.to_radians()));
+    assert!(leans.ground_speed_at_apogee_mps.p50 > 2.0 * upright.ground_speed_at_apogee_mps.p50, "{leans:?}");
+    assert!(leans.apogee_height_m.p50 < 0.97 * upright.apogee_height_m.p50, "{leans:?}");
+}
