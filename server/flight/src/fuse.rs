@@ -122,8 +122,9 @@ impl Filter {
                 return false;
             }
             if weights[i] > 0.003 {
-                // With hindsight what the path agrees with is not put aside, however far the belief comes from.
-                let beside = self.about.map_or(y, |x| n.value - seen_from(b, x, view).0);
+                // With hindsight a fix that the path agrees with is not put aside, however far the belief comes from.
+                let path = self.about.filter(|_| n.channel.is_of_gnss());
+                let beside = path.map_or(y, |x| n.value - seen_from(b, x, view).0);
                 least = least.min((y * y).min(beside * beside) / (hph + variance));
             }
             y2 += weights[i] * y * y;

@@ -20,6 +20,13 @@ pub(crate) enum Channel {
     OwnClimb,
 }
 
+impl Channel {
+    /// Whether a receiver tells it.
+    pub(crate) fn is_of_gnss(self) -> bool {
+        matches!(self, Self::FixFlat | Self::FixUp | Self::SpeedFlat | Self::SpeedUp)
+    }
+}
+
 /// Number of channels.
 pub(crate) const CHANNELS: usize = 9;
 

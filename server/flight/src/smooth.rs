@@ -47,8 +47,8 @@ const OPENING_S: f64 = 2.0;
 /// are counted to differ by anyhow are a metre and a metre a second. And the width of a 90 % interval, standard deviations.
 const ASTRAY_SD: f64 = 4.0;
 const WIDTH_90_SD: f64 = 3.29;
-/// How long after burnout the path is looked at for what it leant, s.
-const LEANS_FOR_S: f64 = 1.0;
+/// Lean over its spread from which on that was told too small: four in a hundred lean so far by chance.
+const UNEXPECTED_SD: f64 = 2.5;
 /// How long before and after a cue things may open, s.
 const OPENS_S: (f64, f64) = (0.3, 3.0);
 
@@ -156,7 +156,7 @@ struct Path<'a> {
     start: Start,
     /// Where it ends: samples from there on are not in it, s.
     until_s: f64,
-    /// Spread of the lean off the rail, rad: no less than what was found of it.
+    /// Spread of the lean off the rail, rad: as told, or what was found of it where that is far beyond.
     lean_sd_rad: f64,
     /// The path: `None` where the filter had none yet.
     about: Vec<Option<[f64; N]>>,
@@ -237,7 +237,10 @@ impl<'a> Path<'a> {
             return None;
         }
         path.point_the_way(&moments);
-        path.lean_sd_rad = path.lean_sd_rad.max(path.leant_off_rail_rad());
+        let leant_rad = path.leant_off_rail_rad(&moments);
+        if leant_rad > UNEXPECTED_SD * path.lean_sd_rad {
+            path.lean_sd_rad = leant_rad;
+        }
         let mut sane = None;
         for _ in 0..ROUNDS {
             let knots = path.forth();
@@ -313,20 +316,14 @@ impl<'a> Path<'a> {
         }
     }
 
-    /// How far the path leant where the rail let go, by what it was after burnout, rad; nothing where that is not in the stretch. Who leans
-    /// four times as far as told is held upright by a spread that is the told one, against every fix.
-    fn leant_off_rail_rad(&self) -> f64 {
+    /// How far the path leant where the rail let go, rad, by the speed aside that fixes told after burnout; nothing where none did. Who
+    /// leans four times as far as told is held upright by a spread that is the told one, against every fix.
+    fn leant_off_rail_rad(&self, moments: &[&Moment]) -> f64 {
         let Some(out_s) = self.seen.marked(EventKind::Burnout).map(|k| k.t_s) else { return 0.0 };
-        let after = self
-            .samples
-            .iter()
-            .zip(&self.about)
-            .filter(|(s, _)| (out_s..out_s + LEANS_FOR_S).contains(&s.t_s));
-        let mut leans: Vec<f64> = after
-            .filter_map(|(_, x)| x.map(|x| libm::atan2(libm::hypot(x[VE], x[VN]), x[VU].max(1.0))))
-            .collect();
-        leans.sort_by(f64::total_cmp);
-        leans.get(leans.len() / 2).map_or(0.0, |lean| lean / self.m.lean_grows)
+        let Some(out) = self.samples.iter().position(|s| s.t_s > out_s) else { return 0.0 };
+        let told = moments[out..].iter().find(|x| x.flat_known && x.believed).and_then(|x| x.x);
+        let (Some(then), Some(told)) = (self.about[out], told) else { return 0.0 };
+        libm::atan2(libm::hypot(told[VE], told[VN]), then[VU].max(1.0)) / self.m.lean_grows
     }
 
     fn path_at(&self, k: usize) -> Option<[f64; N]> {
