@@ -14,7 +14,7 @@ mod transition;
 use crate::filter::Filter;
 use crate::linear::{Packed, gain};
 use crate::model::Model;
-use crate::motion::carry_seen;
+use crate::motion::{airspeed, carry_seen};
 use crate::motor::Stage;
 use crate::output::{Estimate, EventKind, Phase, Quantiles};
 use crate::phase::TAIL_OVER_TAU;
@@ -44,8 +44,9 @@ const BLAG_SD_S: f64 = 0.045;
 const CANOPIES: [EventKind; 2] = [EventKind::FirstChute, EventKind::MainChute];
 const OPENING_S: f64 = 2.0;
 /// How far a smoothed path may lie beside the filter's, in standard deviations of both, at all but one instant in twenty; what two
-/// are counted to differ by anyhow are a metre and a metre a second. And the width of a 90 % interval, standard deviations.
+/// are counted to differ by anyhow are a metre, a metre a second, and three of airspeed. And the width of a 90 % interval, standard deviations.
 const ASTRAY_SD: f64 = 4.0;
+const LEAST_AIR_MPS: f64 = 3.0;
 const WIDTH_90_SD: f64 = 3.29;
 /// Lean over its spread from which on that was told too small: four in a hundred lean so far by chance.
 const UNEXPECTED_SD: f64 = 2.5;
@@ -274,7 +275,8 @@ impl<'a> Path<'a> {
             all += 1;
             beside += usize::from(
                 beyond(x[H], var[H][H], &said.height_m, 1.0)
-                    || beyond(x[VU], var[VU][VU], &said.climb_mps, 1.0),
+                    || beyond(x[VU], var[VU][VU], &said.climb_mps, 1.0)
+                    || beyond(airspeed(self.m, &x).1, f64::INFINITY, &said.airspeed_mps, LEAST_AIR_MPS),
             );
         }
         beside * 20 <= all
@@ -427,7 +429,7 @@ impl<'a> Path<'a> {
         let sd = self.seen.marked(kind).map_or(0.05, |k| k.sd_s).min(0.5);
         let mean = self.m.stages.get(f.regime.stage).map_or(0.0, Stage::mean_mps2);
         let b = &mut f.blobs[0];
-        let (air, v) = crate::motion::airspeed(self.m, &b.x);
+        let (air, v) = airspeed(self.m, &b.x);
         for i in 0..3 {
             for j in 0..3 {
                 b.p[VE + i][VE + j] += sd * sd * mean * mean * air[i] * air[j] / (v * v).max(1.0);
