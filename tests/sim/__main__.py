@@ -38,6 +38,7 @@ def main(argv=None):
     q.add_argument("--first", type=int, default=1)
     q.add_argument("--samples", action="store_true")
     q.add_argument("--jobs", type=int, default=2)
+    q.add_argument("--rate", type=float, help="packets a second, whatever the case has")
     f = sub.add_parser("untold", help="the offline fit told less, beside the program's rows: which missing knowledge costs what")
     f.add_argument("--flights", type=int, default=24, help="of every class")
     f.add_argument("--single", type=int, default=12, help="flights of some classes that are not told one thing at a time")
@@ -123,7 +124,7 @@ def main(argv=None):
         print(knows.report(knows.compare(a.binary, a.cls or knows.CLASSES, a.flights, a.samples)))
     elif a.what == "pad":
         from .pad import count
-        rows = count(a.binary, a.hours, a.first, a.samples, a.jobs)
+        rows = count(a.binary, a.hours, a.first, a.samples, a.jobs, rate_hz=a.rate)
         for hour, _, lifted, back, joined, code, _ in rows:
             if lifted or joined or code:
                 print(f"hour {hour}: {lifted} liftoffs said, {back} taken back, {joined} flights joined aloft, exit {code}")

@@ -137,15 +137,15 @@ class PadBoard:
         return out
 
 
-def pad_hour(hour, base, seconds=3600.0):
-    """Writes one hour's folder."""
+def pad_hour(hour, base, seconds=3600.0, rate_hz=None):
+    """Writes one hour's folder; packets as often as the case has it, at most ten a second, or so often."""
     folder = Path(base) / f"pad-{hour:04d}"
     folder.mkdir(parents=True, exist_ok=True)
     kinds = ["full", "straight", "pressure_only", "gnss_only", "no_gnss", "lossy"]
     case = draw(kinds[hour % len(kinds)], 100000 + hour)
     case.pad_s, case.after_s = 0.0, 0.0
     case.radio.update(fade=False, reboot=False)
-    case.sensors["rate_hz"] = min(case.sensors["rate_hz"], 10.0)
+    case.sensors["rate_hz"] = rate_hz or min(case.sensors["rate_hz"], 10.0)
     rec = {k: np.zeros(2) for k in ("x", "z")} | {"t": np.array([0.0, seconds])}
     track = Still("Body", rec, dict(liftoff=math.inf, landing=seconds, apogee=math.inf))
     board = PadBoard(case, seconds, hour)
@@ -161,12 +161,12 @@ def pad_hour(hour, base, seconds=3600.0):
     return folder, epoch, len(samples)
 
 
-def count(binary, hours, first=1, samples=False, jobs=2, keep=False):
+def count(binary, hours, first=1, samples=False, jobs=2, keep=False, rate_hz=None):
     """[(hour, packets, liftoffs said, of those withdrawn, flights joined aloft, exit code, seconds taken)]."""
     base = OUT / "pad"
 
     def one(hour):
-        folder, epoch, n = pad_hour(hour, base)
+        folder, epoch, n = pad_hour(hour, base, rate_hz=rate_hz)
         path, code, took = run(binary, folder, samples, base / "said")
         said = Said(path, epoch)
         named = lambda x: (x.get("flight"), x["id"])  # each flight counts from one

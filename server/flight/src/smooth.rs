@@ -258,6 +258,9 @@ impl<'a> Path<'a> {
 
     /// Whether the path lies where the filter was, as far as the filter knew.
     fn agrees_with(&self, moments: &[&Moment]) -> bool {
+        // What it moved aside was a guess before a fix told of it, if one ever did.
+        let told = |x: &Moment| x.flat_known && x.believed;
+        let guesses = !moments.iter().any(|x| told(x));
         let (mut beside, mut all) = (0, 0);
         for (k, moment) in moments.iter().enumerate() {
             let (Some(x), Some(said)) =
@@ -276,7 +279,8 @@ impl<'a> Path<'a> {
             beside += usize::from(
                 beyond(x[H], var[H][H], &said.height_m, 1.0)
                     || beyond(x[VU], var[VU][VU], &said.climb_mps, 1.0)
-                    || beyond(airspeed(self.m, &x).1, f64::INFINITY, &said.airspeed_mps, LEAST_AIR_MPS),
+                    || ((guesses || told(moment))
+                        && beyond(airspeed(self.m, &x).1, f64::INFINITY, &said.airspeed_mps, LEAST_AIR_MPS)),
             );
         }
         beside * 20 <= all
