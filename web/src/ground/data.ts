@@ -35,13 +35,19 @@ const MOST = 240;
 /** What is farther from the pad than this does not widen the plan, m. */
 const FAR_M = 3000;
 
-export function groundOf(now: Now, picture: Picture | null, past: Past): Ground {
+/** `lies` says which bodies are known to be down: of them no landing is foreseen any more. */
+export function groundOf(
+  now: Now,
+  picture: Picture | null,
+  past: Past,
+  lies: readonly boolean[] = now.bodies.map((body) => body.phase === 'down'),
+): Ground {
   const current = picture?.flight === now.flight ? picture : null;
   const main = now.bodies[0];
   // While the Body flies as planned, "if nothing deploys" stands for it; on the ground there is nothing left to deploy.
   const shown = (current?.landings ?? []).filter((l) => {
     const body = now.bodies[l.body];
-    if (!body || body.phase === 'down') return false;
+    if (!body || lies[l.body]) return false;
     return l.case === 'planned' || (l.case === 'ballistic' && l.body === 0 && main?.phase !== 'down');
   });
   const landings = shown.map((l) => shapeOf(l, now));

@@ -134,6 +134,9 @@ describe('the notice', () => {
   it('names one transmitter that is silent while others speak, but not a piece that lies', () => {
     const gone = body({ name: 'Cam B', heard_t_s: T0 - 10 });
     expect(notices(view({ bodies: [body(), gone] }), false)[0]?.words).toBe('Cam B not heard for 16 s.');
-    expect(notices(view({ bodies: [body(), { ...gone, phase: 'down' }] }), false)).toEqual([]);
+    const lies = view({ bodies: [body(), { ...gone, phase: 'down' }] });
+    const fell = (t: number): View => ({ ...lies, story: story([['landing', t, 1]]) });
+    expect(notices(fell(-12), false)).toEqual([]);
+    expect(notices(fell(-5), false)[0]?.words, 'laid down by sums').toBe('Cam B not heard for 16 s.');
   });
 });

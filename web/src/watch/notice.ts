@@ -3,7 +3,7 @@
 import { clock, whole } from '../lib/age';
 import type { Disk, HeadsUpNow, Level } from '../lib/messages';
 import { inWords } from '../lib/units';
-import { silentFor, type View } from './view';
+import { isDown, silentFor, type View } from './view';
 
 export interface Notice {
   level: Level;
@@ -59,12 +59,12 @@ export function notices(
         words: `Link ${link.name} is down${link.reason ? `: ${link.reason}` : ''}.`,
       });
   }
-  for (const body of silence === null ? now.bodies : []) {
+  (silence === null ? now.bodies : []).forEach((body, index) => {
     const age = body.heard_t_s === null ? null : t_s - body.heard_t_s;
-    if (body.transmitter && age !== null && age > 10 && body.phase !== 'down') {
+    if (body.transmitter && age !== null && age > 10 && !isDown(view, index)) {
       found.push({ level: 'look', words: `${body.name} not heard for ${whole(age)}.` });
     }
-  }
+  });
   return found;
 }
 
