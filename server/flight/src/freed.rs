@@ -66,8 +66,8 @@ impl Filter {
         }
     }
 
-    /// When its cue lets a body go that is still attached. A release at a height is left out: it comes late in a descent, long after
-    /// which is no flight of a carrier's belief.
+    /// When its cue lets a body go that is still attached. A release at a height is left out until it has come: the canopies on the way to
+    /// it are not in a way ahead, which is carried on bare.
     fn lets_go(&self, m: &Model, body: usize) -> Option<LetGo> {
         let cue = m.plan.bodies.get(body).and_then(|b| b.freed_by)?;
         let has_come = self.cue_s.get(cue)?.is_some();

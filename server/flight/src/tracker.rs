@@ -35,7 +35,8 @@ pub struct Tracker {
 struct Nominal {
     apogee: Option<Prediction>,
     cues: Vec<CuePrediction>,
-    /// How far from vertical it is thought to stand beyond what was told, whole degrees.
+    /// How far from vertical it stands by its own word, where that is well beyond what was told: in whole degrees, as each other value
+    /// costs a flight ahead.
     stood_deg: Option<u8>,
 }
 
