@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest';
 import type { SiteInfo } from './messages';
-import { abbreviation, bearing, bearingDeg, direction, distanceM, eastNorth, geoUri, onEarth } from './place';
+import { abbreviation, bearing, bearingDeg, direction, distanceM, eastNorth, geoUri } from './place';
 
 const SITE: SiteInfo = {
   site: '',
@@ -39,16 +39,6 @@ describe('places', () => {
     expect(north).toBeLessThan(1110.5);
     expect(east).toBeGreaterThan(875);
     expect(east).toBeLessThan(876);
-  });
-
-  it('come back from the plane as they went', () => {
-    for (const site of [SITE, { ...SITE, longitude_deg: 179.999 }]) {
-      const fix = onEarth([640, -320], site);
-      expect(Math.abs(fix.longitude_deg)).toBeLessThanOrEqual(180);
-      const [east, north] = eastNorth(fix, site);
-      expect(east).toBeCloseTo(640, 6);
-      expect(north).toBeCloseTo(-320, 6);
-    }
   });
 
   it('do not jump at the antimeridian', () => {

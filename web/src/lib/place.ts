@@ -52,43 +52,25 @@ export function abbreviation(degrees: number): string {
     .join('');
 }
 
-const RADIANS = Math.PI / 180;
-
-/** Metres a radian of latitude and of longitude at the pad: radii of curvature of the WGS84 ellipsoid. */
-function metresAt(site: SiteInfo): { north: number; east: number } {
-  const semiMajorM = 6378137;
-  const e2 = 0.00669437999014;
-  const latitude = site.latitude_deg * RADIANS;
-  const w2 = 1 - e2 * Math.sin(latitude) ** 2;
-  return {
-    north: (semiMajorM * (1 - e2)) / w2 ** 1.5,
-    east: (semiMajorM / Math.sqrt(w2)) * Math.cos(latitude),
-  };
-}
-
 /**
- * East and north of the pad for a fix, m. Within 20 km of the pad this plane is good to a metre in a kilometre, enough to
- * point a person. The station's own figures are better.
+ * East and north of the pad for a fix, m. Radii of curvature of the WGS84 ellipsoid at the pad; within 20 km of it
+ * this plane is good to a metre in a kilometre, enough to point a person. The station's own figures are better.
  */
 export function eastNorth(fix: Pick<FixNow, 'latitude_deg' | 'longitude_deg'>, site: SiteInfo): EastNorth {
-  const metres = metresAt(site);
+  const semiMajorM = 6378137;
+  const e2 = 0.00669437999014;
+  const latitude = (site.latitude_deg * Math.PI) / 180;
+  const w2 = 1 - e2 * Math.sin(latitude) ** 2;
+  const meridian = (semiMajorM * (1 - e2)) / w2 ** 1.5;
+  const normal = semiMajorM / Math.sqrt(w2);
+  const radians = Math.PI / 180;
   let east = fix.longitude_deg - site.longitude_deg;
   if (east > 180) east -= 360;
   if (east < -180) east += 360;
-  return [east * RADIANS * metres.east, (fix.latitude_deg - site.latitude_deg) * RADIANS * metres.north];
-}
-
-/** The other way round, on the same plane: for what is only predicted, as the station hands on no coordinates of that. */
-export function onEarth(
-  [east, north]: EastNorth,
-  site: SiteInfo,
-): Pick<FixNow, 'latitude_deg' | 'longitude_deg'> {
-  const metres = metresAt(site);
-  const longitude = site.longitude_deg + east / metres.east / RADIANS;
-  return {
-    latitude_deg: site.latitude_deg + north / metres.north / RADIANS,
-    longitude_deg: ((longitude + 540) % 360) - 180,
-  };
+  return [
+    east * radians * normal * Math.cos(latitude),
+    (fix.latitude_deg - site.latitude_deg) * radians * meridian,
+  ];
 }
 
 /** RFC 5870. Six decimals are a tenth of a metre. */

@@ -1,15 +1,13 @@
-// What stands under the sentence: the most urgent thing, the next where there is room, and how many more there are. Heads-ups
-// come ranked from the station (by level, then by their moment); what the page itself knows is ranked around them.
+// The one line under the sentence: the most urgent thing, and how many more there are. Heads-ups come ranked from the
+// station (by level, then by what is at stake); what the page itself knows is ranked around them.
 import { clock, whole } from '../lib/age';
 import type { Disk, HeadsUpNow, Level } from '../lib/messages';
 import { inWords } from '../lib/units';
-import { isDown, silentFor, type View } from './view';
+import { silentFor, type View } from './view';
 
 export interface Notice {
   level: Level;
   words: string;
-  /** The next thing, where there is room for it. */
-  next?: Candidate | undefined;
   /** Further things that hold. */
   more: number;
 }
@@ -61,24 +59,21 @@ export function notices(
         words: `Link ${link.name} is down${link.reason ? `: ${link.reason}` : ''}.`,
       });
   }
-  (silence === null ? now.bodies : []).forEach((body, index) => {
+  for (const body of silence === null ? now.bodies : []) {
     const age = body.heard_t_s === null ? null : t_s - body.heard_t_s;
-    if (body.transmitter && age !== null && age > 10 && !isDown(view, index)) {
+    if (body.transmitter && age !== null && age > 10 && body.phase !== 'down') {
       found.push({ level: 'look', words: `${body.name} not heard for ${whole(age)}.` });
     }
-  });
+  }
   return found;
 }
 
-/** What is shown: the first and, where there is `room`, the next, with the count of the rest. `leftOut` are heads-ups that did not
- * fit the message. What the sentence says already gives its place to the next of its level. */
-export function notice(found: readonly Candidate[], leftOut = 0, sentence = '', room = false): Notice | null {
+/** What is shown: the first, with the count of the rest. `leftOut` are heads-ups that did not fit the message. What the sentence says
+ * already gives its place to the next of its level. */
+export function notice(found: readonly Candidate[], leftOut = 0, sentence = ''): Notice | null {
   const top = found[0];
   const first = found.find((c) => c.level === top?.level && c.words !== sentence) ?? top;
-  if (!first) return null;
-  const next = room ? found.find((c) => c !== first && c.words !== sentence) : undefined;
-  const more = found.length - (next ? 2 : 1) + leftOut;
-  return { ...first, ...(next && { next }), more };
+  return first ? { ...first, more: found.length - 1 + leftOut } : null;
 }
 
 /** A slow disk is not worth a word before it has kept nothing for so long: it mostly catches up in less. */
