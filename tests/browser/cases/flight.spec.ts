@@ -152,9 +152,11 @@ test('the pen stands where the height says', async ({ request }) => {
   const [body] = now.bodies;
   const t = body.at_t_s - now.liftoff_t_s;
   await until(4);
-  const drawn = await pages.laptop!.evaluate(() => (window as unknown as { pens: { pen: string; t: string }[] }).pens);
+  const drawn = () => pages.laptop!.evaluate(() => (window as unknown as { pens: { pen: string; t: string }[] }).pens);
   // A machine that is busy hears of it later: what was drawn before it did is no pen of this message.
-  const pens = drawn.filter((at) => Number(at.t) >= now.t_s).map(({ pen }) => pen.split(' ').map(Number));
+  const since = async () => (await drawn()).filter((at) => Number(at.t) >= now.t_s).map(({ pen }) => pen.split(' ').map(Number));
+  await expect.poll(async () => (await since()).length, { intervals: [50], timeout: 4000 }).toBeGreaterThan(0);
+  const pens = await since();
   const nearest = pens.reduce((best, at) => (Math.abs(at[0]! - t) < Math.abs(best[0]! - t) ? at : best));
   // It climbs by some 70 m in a second: what is predicted of the next knots is farther off than this.
   expect(Math.abs(nearest[1]! - body.height_m.p50 - (nearest[0]! - t) * body.climb_mps.p50), `${nearest} of ${t}`).toBeLessThan(8);
