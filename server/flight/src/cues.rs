@@ -59,7 +59,8 @@ impl Sum {
     }
 }
 
-/// The wanted cues in the plan's order, of a body that will be let go with this variance of the moment, s2, and where the way to them led over it, each blob at apogee.
+/// The wanted cues in the plan's order, and where the way to them led over it, each blob at apogee; `freed_var` is the variance of the
+/// moment when the body will be let go, s2, if it is still attached.
 #[expect(clippy::large_stack_arrays, reason = "140 KiB for a moment; a step allocates nothing")]
 fn predict(
     m: &Model,

@@ -58,8 +58,9 @@ impl Filter {
 
     /// What may be left of the pressure at a piece's parting, Pa, either way.
     pub(crate) fn parting_pa(&self) -> f64 {
-        let parted = self.marked(EventKind::Freed).filter(|_| self.body > 0);
-        parted.map_or(0.0, |p| PARTING_PA * exp(-(self.t_s - p.t_s - p.sd_s).max(0.0) / VENT_S))
+        // Only a piece has that mark.
+        self.marked(EventKind::Freed)
+            .map_or(0.0, |p| PARTING_PA * exp(-(self.t_s - p.t_s - p.sd_s).max(0.0) / VENT_S))
     }
 
     /// Cuts the belief at what a falling body cannot do.

@@ -6,7 +6,7 @@ use crate::mixture::join_all;
 use crate::model::Model;
 use crate::output::Phase;
 use crate::plan::{MAX_CUES, Trigger};
-use crate::predict::{Ahead, Crossing, Summit};
+use crate::predict::{Ahead, Summit, tops};
 use crate::state::{LNK, PORT, VE, VU};
 
 /// Least climb rate at its release from which on a body's own flight is another one than the carrier's, m/s: later all of it comes from
@@ -118,10 +118,10 @@ impl Filter {
     /// Its apogee was its carrier's, which is still to come.
     fn comes_from_apogee(&mut self, m: &Model, carrier: &Self) {
         let mut summit = Summit::new();
-        for (w, b) in carrier.weights().iter().zip(carrier.blobs.iter()) {
-            let mut ahead = Ahead::from(m, carrier, b);
-            ahead.reach_climb(0.0);
-            summit.add(*w, &ahead.hit(Crossing::Climb(0.0)));
+        for (w, top) in carrier.weights().iter().zip(tops(m, carrier)) {
+            if let Some(hit) = top {
+                summit.add(*w, &hit);
+            }
         }
         self.pass(&mut summit);
         self.phase = Phase::Descending;

@@ -259,8 +259,7 @@ impl<'a> Path<'a> {
     /// Whether the path lies where the filter was, as far as the filter knew.
     fn agrees_with(&self, moments: &[&Moment]) -> bool {
         // What it moved aside was a guess before a fix told of it, if one ever did.
-        let told = |x: &Moment| x.flat_known && x.believed;
-        let guesses = !moments.iter().any(|x| told(x));
+        let guesses = !moments.iter().any(|x| x.is_told());
         let (mut beside, mut all) = (0, 0);
         for (k, moment) in moments.iter().enumerate() {
             let (Some(x), Some(said)) =
@@ -279,7 +278,7 @@ impl<'a> Path<'a> {
             beside += usize::from(
                 beyond(x[H], var[H][H], &said.height_m, 1.0)
                     || beyond(x[VU], var[VU][VU], &said.climb_mps, 1.0)
-                    || ((guesses || told(moment))
+                    || ((guesses || moment.is_told())
                         && beyond(airspeed(self.m, &x).1, f64::INFINITY, &said.airspeed_mps, LEAST_AIR_MPS)),
             );
         }
@@ -327,7 +326,7 @@ impl<'a> Path<'a> {
     fn leant_off_rail_rad(&self, moments: &[&Moment]) -> f64 {
         let Some(out_s) = self.seen.marked(EventKind::Burnout).map(|k| k.t_s) else { return 0.0 };
         let Some(out) = self.samples.iter().position(|s| s.t_s > out_s) else { return 0.0 };
-        let told = moments[out..].iter().find(|x| x.flat_known && x.believed).and_then(|x| x.x);
+        let told = moments[out..].iter().find(|x| x.is_told()).and_then(|x| x.x);
         let (Some(then), Some(told)) = (self.about[out], told) else { return 0.0 };
         libm::atan2(libm::hypot(told[VE], told[VN]), then[VU].max(1.0)) / self.m.lean_grows
     }

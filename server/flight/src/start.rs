@@ -242,6 +242,7 @@ impl Filter {
             .pad
             .zero(Zero::Own, t_s + 0.7, sd(Channel::OwnHeight))
             .unwrap_or(Told { value: 0.0, sd: 5.0 });
+        // A flight that is only supposed has no pad of its own, and stands as it was told to.
         self.stood_rad = self.stands_rad(m, t_s).or(self.stood_rad);
         let fallback = [8.0, 8.0, 15.0];
         for (i, (z, c)) in

@@ -2,8 +2,8 @@
 
 mod thrown;
 
-use loftwatch_flight::{Cue, CueKind, Descent, DescentState, Event, EventKind, Plan, Told, Tracker, Trigger};
-use thrown::{LIFTOFF_S, nothing, plan};
+use loftwatch_flight::{CueKind, Descent, DescentState, Event, EventKind, Plan, Told, Tracker, Trigger};
+use thrown::{LIFTOFF_S, cue, nothing, plan};
 
 const STEP_S: f64 = 0.05;
 const SCALE_M: f64 = 8300.0;
@@ -23,18 +23,9 @@ fn plan_with_a_piece(release: Trigger, main_after_s: f64) -> Plan {
     plan.weather.wind_mps = Told { value: 0.5, sd: 0.5 };
     let area = |per_m: f64| 2.0 * PIECE_KG * per_m / density;
     let told = |value: f64| Told { value, sd: 0.2 * value };
-    let cue = |name: &str, kind, body, trigger| Cue {
-        name: name.into(),
-        kind,
-        body,
-        trigger,
-        delay_s: Told { value: 0.0, sd: 0.05 },
-        limit: None,
-        mass_kg: PIECE_KG,
-    };
     plan.cues = vec![
-        cue("piece out", CueKind::Release, 0, release),
-        cue("piece main", CueKind::Chute, 1, Trigger::AfterCue(RELEASE, main_after_s)),
+        cue("piece out", CueKind::Release, 0, release, 0.05),
+        cue("piece main", CueKind::Chute, 1, Trigger::AfterCue(RELEASE, main_after_s), 0.05),
     ];
     plan.bodies.truncate(1);
     let mut piece = plan.bodies[0].clone();

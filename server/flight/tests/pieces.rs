@@ -4,9 +4,9 @@
 mod thrown;
 
 use loftwatch_flight::{
-    Cue, CueKind, CuePrediction, Descent, DescentState, Event, EventKind, Phase, Plan, Told, Tracker, Trigger,
+    CueKind, CuePrediction, Descent, DescentState, Event, EventKind, Phase, Plan, Told, Tracker, Trigger,
 };
-use thrown::{LIFTOFF_S, nothing, plan};
+use thrown::{LIFTOFF_S, cue, nothing, plan};
 
 const STEP_S: f64 = 0.05;
 const SCALE_M: f64 = 8300.0;
@@ -31,19 +31,10 @@ fn plan_with_a_piece() -> Plan {
     plan.bodies[0].descents.truncate(1);
     plan.bodies[0].descents[0].drag_area_m2 = told(area(vehicle_kg, HANGS_MPS));
     plan.cues.truncate(2);
-    let cue = |name: &str, kind, body, trigger| Cue {
-        name: name.into(),
-        kind,
-        body,
-        trigger,
-        delay_s: Told { value: 0.0, sd: 0.1 },
-        limit: None,
-        mass_kg: 2.0,
-    };
     plan.cues[0].trigger = Trigger::AfterApogee(0.0);
     plan.cues[0].delay_s = Told { value: 0.0, sd: 0.1 };
-    plan.cues.push(cue("piece out", CueKind::Release, 0, Trigger::AfterApogee(0.0)));
-    plan.cues.push(cue("piece main", CueKind::Chute, 1, Trigger::HeightBelow(MAIN_M)));
+    plan.cues.push(cue("piece out", CueKind::Release, 0, Trigger::AfterApogee(0.0), 0.1));
+    plan.cues.push(cue("piece main", CueKind::Chute, 1, Trigger::HeightBelow(MAIN_M), 0.1));
     piece.name = "Piece".into();
     piece.parent = Some(0);
     piece.freed_by = Some(2);

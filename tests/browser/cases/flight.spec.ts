@@ -146,17 +146,23 @@ test('a cue into too much air is said before it is too late', async ({ request }
   for (const page of Object.values(pages)) await expect(page.getByRole('status')).toContainText(/Look|Act/);
 });
 
+// Every place of the pen on the laptop's flight line so far, and the instant of the message that it was drawn by.
+const pensDrawn = () =>
+  pages.laptop!.evaluate(() => (window as unknown as { pens: { pen: string; t: string }[] }).pens);
+
 test('the pen stands where the height says', async ({ request }) => {
   await until(3.4);
   const now = await (await request.get(`${station.address}/api/now`)).json();
   const [body] = now.bodies;
   const t = body.at_t_s - now.liftoff_t_s;
   await until(4);
-  const drawn = () => pages.laptop!.evaluate(() => (window as unknown as { pens: { pen: string; t: string }[] }).pens);
   // A machine that is busy hears of it later: what was drawn before it did is no pen of this message.
-  const since = async () => (await drawn()).filter((at) => Number(at.t) >= now.t_s).map(({ pen }) => pen.split(' ').map(Number));
-  await expect.poll(async () => (await since()).length, { intervals: [50], timeout: 4000 }).toBeGreaterThan(0);
-  const pens = await since();
+  let pens: number[][] = [];
+  const since = async () => {
+    pens = (await pensDrawn()).filter((at) => Number(at.t) >= now.t_s).map(({ pen }) => pen.split(' ').map(Number));
+    return pens.length;
+  };
+  await expect.poll(since, { intervals: [50], timeout: 4000 }).toBeGreaterThan(0);
   const nearest = pens.reduce((best, at) => (Math.abs(at[0]! - t) < Math.abs(best[0]! - t) ? at : best));
   // It climbs by some 70 m in a second: what is predicted of the next knots is farther off than this.
   expect(Math.abs(nearest[1]! - body.height_m.p50 - (nearest[0]! - t) * body.climb_mps.p50), `${nearest} of ${t}`).toBeLessThan(8);
@@ -180,7 +186,7 @@ test('the apogee predicted in coast is near the truth, with its interval', async
 
 test('the pen glides between packets and makes no jump when one comes', async () => {
   await until(8);
-  const drawn = await pages.laptop!.evaluate(() => (window as unknown as { pens: { pen: string; t: string }[] }).pens);
+  const drawn = await pensDrawn();
   const coasting = drawn
     .map(({ pen, t }) => ({ at: pen.split(' ').map(Number), message: t }))
     .filter(({ at }) => at[0]! > 3.5 && at[0]! < 8);

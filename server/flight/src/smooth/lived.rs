@@ -34,6 +34,13 @@ pub(super) struct Moment {
     pub(super) said: Option<Estimate>,
 }
 
+impl Moment {
+    /// Whether what it moved aside was told by fixes that were believed.
+    pub(super) fn is_told(&self) -> bool {
+        self.flat_known && self.believed
+    }
+}
+
 impl Lived {
     /// Notes what a body's filter thinks; of samples that came late and changed what was thought before, only what is thought now.
     pub(super) fn note(&mut self, m: &Model, f: &Filter) {

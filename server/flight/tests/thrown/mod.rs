@@ -1,7 +1,7 @@
 //! A made-up flight: a plain vertical or leaning throw with drag, stepped here. It need not be a good one.
 #![allow(dead_code, reason = "each file of tests takes what it needs")]
 
-use loftwatch_flight::{Fix, Plan, Sample, Tracker, Velocity};
+use loftwatch_flight::{Cue, CueKind, Fix, Plan, Sample, Told, Tracker, Trigger, Velocity};
 
 pub(crate) const PLAN: &str = include_str!("../../../../tests/flights/straight/1/plan.json");
 /// Liftoff on the tests' axis, s.
@@ -31,6 +31,19 @@ pub(crate) fn with_more_drag(mut plan: Plan, by: f64) -> Plan {
         (told.value, told.sd) = (by * told.value, by * told.sd);
     }
     plan
+}
+
+/// A cue of something of 2 kg, without a limit.
+pub(crate) fn cue(name: &str, kind: CueKind, body: usize, trigger: Trigger, delay_sd_s: f64) -> Cue {
+    Cue {
+        name: name.into(),
+        kind,
+        body,
+        trigger,
+        delay_s: Told { value: 0.0, sd: delay_sd_s },
+        limit: None,
+        mass_kg: 2.0,
+    }
 }
 
 pub(crate) fn nothing(t_s: f64) -> Sample {
