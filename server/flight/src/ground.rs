@@ -5,7 +5,7 @@ use libm::sqrt;
 use crate::filter::Filter;
 use crate::line::{Line, line};
 use crate::model::Model;
-use crate::output::{EventKind, Phase};
+use crate::output::{EventKind, Origin, Phase};
 use crate::sample::Sample;
 use crate::sensors::Channel;
 use crate::state::{BB, E, H, LNK, VE, VN, VU};
@@ -136,9 +136,39 @@ impl Filter {
             let v = self.climb().abs().max(1.0);
             let at_s = self.t_s - (-h) / v;
             // A rate that is not known spreads the height the longer, the more; what counts is the spread at the ground.
-            let then = ((at_s - self.used_s) / (self.t_s - self.used_s)).clamp(0.1, 1.0);
-            self.lie(at_s, (sd * then + 5.0) / v, 0.0, 100.0);
+            let sd_s = (sd * self.share_of_silence(at_s) + 5.0) / v;
+            self.stop_at_ground();
+            self.lie(at_s, sd_s, 0.0, 100.0);
+            if let Some(landing) = &mut self.marks[EventKind::Landing as usize] {
+                landing.origin = Origin::Inferred;
+            }
         }
+    }
+
+    /// What has fallen below the ground in silence lies where it reached it, and its place is as uncertain as it was then.
+    pub(crate) fn stop_at_ground(&mut self) {
+        if !self.falls_silently() {
+            return;
+        }
+        let (t_s, used_s) = (self.t_s, self.used_s);
+        for b in self.blobs.iter_mut() {
+            if b.x[H] >= 0.0 {
+                continue;
+            }
+            let below_s = (-b.x[H] / b.x[VU].abs().max(1.0)).min(t_s - used_s);
+            b.x[E] -= b.x[VE] * below_s;
+            b.x[E + 1] -= b.x[VN] * below_s;
+            b.x[H] = 0.0;
+            let then = share(t_s - below_s - used_s, t_s - used_s);
+            for i in E..=H {
+                b.scale(i, then);
+            }
+        }
+    }
+
+    /// How much of the silence had passed at an instant of it.
+    fn share_of_silence(&self, at_s: f64) -> f64 {
+        share(at_s - self.used_s, self.t_s - self.used_s)
     }
 
     /// A landing that was none: heights go on falling.
@@ -202,4 +232,8 @@ impl Filter {
         self.used_s = self.t_s;
         self.flat_known = true;
     }
+}
+
+fn share(part_s: f64, whole_s: f64) -> f64 {
+    (part_s / whole_s).clamp(0.1, 1.0)
 }

@@ -252,8 +252,10 @@ impl EventKind {
 pub enum Origin {
     /// The vehicle said so.
     Reported,
-    /// Worked out on the ground.
+    /// Worked out on the ground from what was heard.
     Detected,
+    /// By the station's sums alone, after a silence: nobody heard it.
+    Inferred,
     /// A crew member marked it.
     Marked,
 }

@@ -212,6 +212,14 @@ impl Blob {
         self.p[i][i] = variance;
     }
 
+    /// Its deviation is this share of what it was, its correlations stay.
+    pub(crate) fn scale(&mut self, i: usize, share: f64) {
+        for j in 0..N {
+            self.p[i][j] *= share;
+            self.p[j][i] *= share;
+        }
+    }
+
     /// Covariance times a sparse row.
     #[inline]
     pub(crate) fn times(&self, row: &Row) -> [f64; N] {

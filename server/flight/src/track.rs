@@ -232,6 +232,7 @@ impl Track {
         }
         if !self.attached {
             self.view.carry_to(m, now_s);
+            self.view.stop_at_ground();
         }
     }
 

@@ -131,7 +131,7 @@ pub(crate) fn run(wanted: &cli::Prepare) -> Result<(), Failure> {
             None if margin.judged => "within",
             None => "      ",
         };
-        let _ = writeln!(text, "{state}  {}: {figure}; {limit} ({})", margin.what, margin.limit_from);
+        let _ = writeln!(text, "{state}  {}: {figure}{}", margin.what, beside(&limit, &margin.limit_from));
     }
     for clash in &worked.told.clashes {
         let _ = writeln!(text, "LOOK    {}", clash.words);
@@ -144,6 +144,16 @@ pub(crate) fn run(wanted: &cli::Prepare) -> Result<(), Failure> {
     }
     let _ = writeln!(text, "\nAdvice, not range safety: the range's own officers and the local code decide.");
     lists::print(&text)
+}
+
+/// A limit and where it comes from, as far as there are any.
+fn beside(limit: &str, from: &str) -> String {
+    match (limit, from) {
+        ("", "") => String::new(),
+        (_, "") => format!("; {limit}"),
+        ("", _) => format!(" ({from})"),
+        _ => format!("; {limit} ({from})"),
+    }
 }
 
 fn edition(setup: &Setup) -> String {

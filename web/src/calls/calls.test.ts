@@ -133,6 +133,11 @@ describe('call-outs', () => {
       now({ bodies: [body({ phase }), body({ name: 'Cam A', phase: 'down' })] });
     expect(words(caller.take(heard(at('descending'), { story: null })))).not.toContain('Cam A down');
     expect(words(caller.take(heard(at('down'), { story: null })))).toContain('Body down');
+    const unheard = at('down');
+    unheard.bodies.forEach((piece) => (piece.heard_t_s = unheard.t_s - 60));
+    const silent = new Caller();
+    silent.take(heard(at('descending')));
+    expect(words(silent.take(heard(unheard)))).not.toContain('Body down');
   });
 
   it('are read with their units in full', () => {

@@ -5,7 +5,7 @@ import { whole } from '../lib/age';
 import type { HeadsUpNow, Now, Story } from '../lib/messages';
 import { direction } from '../lib/place';
 import { distance, inWords, length, METRES_PER_FOOT, speed, type Units } from '../lib/units';
-import { fromPad } from '../watch/view';
+import { fromPad, seenDown } from '../watch/view';
 
 /** Which comes first when several wait. */
 export const RANK = { act: 0, look: 1, prediction: 2, rest: 3 } as const;
@@ -58,7 +58,7 @@ export class Caller {
     if (now.flight !== this.flight) {
       this.flight = now.flight;
       this.step = heightStep(heard);
-      this.before = { landed: landed(now) };
+      this.before = { landed: landed(heard) };
     }
     const calls = [...headsups(heard), ...prediction(heard), ...happened(heard), ...countdown(heard)];
     calls.push(...this.heights(heard), ...this.landings(heard));
@@ -76,7 +76,7 @@ export class Caller {
 
   private landings(heard: Heard): Call[] {
     const before = this.before.landed;
-    this.before = { landed: landed(heard.now) };
+    this.before = { landed: landed(heard) };
     return heard.now.bodies.flatMap((body, index) =>
       this.before.landed.has(index) && !before.has(index)
         ? [call(`landing ${index}`, RANK.rest, heard.t_s, `${body.name} down`, 'mark')]
@@ -152,8 +152,8 @@ function heightStep({ now, units }: Heard): number {
   return Math.floor((now.bodies[0]?.height_m?.p50 ?? 0) / STEP[units]);
 }
 
-function landed(now: Now): Set<number> {
-  return new Set(now.bodies.flatMap((body, i) => (body.phase === 'down' && !body.attached ? [i] : [])));
+function landed({ now, story }: Heard): Set<number> {
+  return new Set(now.bodies.flatMap((body, i) => (!body.attached && seenDown(now, story, i) ? [i] : [])));
 }
 
 const ALOUD: [RegExp, string][] = [

@@ -8,12 +8,22 @@ export interface Box {
   h: number;
 }
 
+export interface Spot {
+  /** Left top corner. */
+  x: number;
+  y: number;
+  /** What it costs by itself, in covered points. */
+  dear?: number;
+  /** Points of the line that ties a word here to what it names: it must not go through other words. */
+  line?: readonly (readonly [number, number])[];
+}
+
 export interface Label {
   key: string;
   width: number;
   height: number;
-  /** Left top corners, best first. */
-  places: readonly { x: number; y: number }[];
+  /** Best first. */
+  places: readonly Spot[];
   /** Left out where every place costs something. */
   optional?: boolean;
   /** Left out where every place lies over other words; over a line it stands. */
@@ -35,6 +45,10 @@ export function overlaps(a: Box, b: Box): boolean {
   return a.x < b.x + b.w && b.x < a.x + a.w && a.y < b.y + b.h && b.y < a.y + a.h;
 }
 
+function within(box: Box, [x, y]: readonly [number, number]): boolean {
+  return x > box.x && x < box.x + box.w && y > box.y && y < box.y + box.h;
+}
+
 export function placeLabels(
   labels: readonly Label[],
   boxes: readonly Box[],
@@ -43,6 +57,7 @@ export function placeLabels(
   before: ReadonlyMap<string, number>,
 ): Placed[] {
   const placed: Placed[] = [];
+  const lines: (readonly [number, number])[] = [...points];
   for (const label of labels) {
     const cost = (place: number, margin = 0): number => {
       const at = label.places[place];
@@ -59,10 +74,9 @@ export function placeLabels(
         Math.max(0, box.x + box.w - bounds.x - bounds.w) +
         Math.max(0, box.y + box.h - bounds.y - bounds.h);
       const hits = [...boxes, ...placed].filter((other) => overlaps(box, other)).length;
-      const covered = points.filter(
-        ([x, y]) => x > box.x && x < box.x + box.w && y > box.y && y < box.y + box.h,
-      ).length;
-      return outside * OUTSIDE_COST + hits * BOX_COST + covered;
+      const covered = lines.filter((point) => within(box, point)).length;
+      const crossed = placed.filter((other) => at.line?.some((point) => within(other, point))).length;
+      return outside * OUTSIDE_COST + (hits + crossed) * BOX_COST + covered + (at.dear ?? 0);
     };
     const old = before.get(label.key);
     const order = label.places.map((_, i) => i);
@@ -83,6 +97,7 @@ export function placeLabels(
     }
     const leftOut = (label.optional && least > 0) || (label.yields && least >= BOX_COST);
     const at = leftOut ? undefined : label.places[best];
+    lines.push(...(at?.line ?? []));
     if (at) placed.push({ key: label.key, place: best, x: at.x, y: at.y, w: label.width, h: label.height });
   }
   return placed;

@@ -3,6 +3,7 @@ import type { LandingArea, Now, Picture, SiteInfo } from '../lib/messages';
 import type { Past, Point } from '../lib/past';
 import { placeLabels, type Box, type Label } from '../flight-line/labels';
 import { axesOf, NINE_TENTHS, reach, type Axes } from './ellipse';
+import { leaderOf, MARK_PX, placesAt } from './marks';
 import { xOf, yOf, type EN, type Plan } from './view';
 
 export interface LandingShape {
@@ -23,6 +24,8 @@ export interface Trail {
   ahead: EN[];
   here: EN | null;
   carried: boolean;
+  /** Whether its name stands at its mark: once the vehicle lies, or where no area bears it. */
+  named: boolean;
 }
 
 export interface Ground {
@@ -35,13 +38,19 @@ const MOST = 240;
 /** What is farther from the pad than this does not widen the plan, m. */
 const FAR_M = 3000;
 
-export function groundOf(now: Now, picture: Picture | null, past: Past): Ground {
+/** `lies` says which bodies are known to be down: of them no landing is foreseen any more. */
+export function groundOf(
+  now: Now,
+  picture: Picture | null,
+  past: Past,
+  lies: readonly boolean[] = now.bodies.map((body) => body.phase === 'down'),
+): Ground {
   const current = picture?.flight === now.flight ? picture : null;
   const main = now.bodies[0];
   // While the Body flies as planned, "if nothing deploys" stands for it; on the ground there is nothing left to deploy.
   const shown = (current?.landings ?? []).filter((l) => {
     const body = now.bodies[l.body];
-    if (!body || body.phase === 'down') return false;
+    if (!body || lies[l.body]) return false;
     return l.case === 'planned' || (l.case === 'ballistic' && l.body === 0 && main?.phase !== 'down');
   });
   const landings = shown.map((l) => shapeOf(l, now));
@@ -58,6 +67,7 @@ export function groundOf(now: Now, picture: Picture | null, past: Past): Ground 
         ahead: here && now.liftoff_t_s !== null ? [here, ...aloft.map((k) => k.east_north_m)] : [],
         here,
         carried: body.carried_s > now.stale_after_s,
+        named: main?.phase === 'down' || !landings.some((l) => l.body === index && !l.bare),
       },
     ];
   });
@@ -134,6 +144,8 @@ export interface Name {
   soft: boolean;
   strong: boolean;
   place: number;
+  /** From the name to its mark, where it does not stand at it. */
+  leader: [EN, EN] | null;
 }
 
 /** Names at the edges of areas, at the pad and on the rings, so that none covers another. */
@@ -177,7 +189,10 @@ export function namesOn(
     [pad[0] + beside('pad'), pad[1]],
     [pad[0], pad[1] + h],
   ]);
+  const marks = ground.trails.flatMap((t) => (t.here ? [{ body: t.body, at: px(t.here) }] : []));
+  const othersOf = (body: number): EN[] => marks.filter((m) => m.body !== body).map((m) => m.at);
   for (const l of ground.landings) {
+    if (!l.bare && ground.trails.some((t) => t.body === l.body && t.named && t.here)) continue;
     const [cx, cy] = px(l.centre);
     const w = measure(l.name, l.body === 0);
     // On rings, which share a middle, each piece begins at another side.
@@ -218,29 +233,19 @@ export function namesOn(
     );
   }
   for (const t of ground.trails) {
-    // A piece that lies (no area any more) has its name at its place.
-    if (ground.landings.some((l) => l.body === t.body && !l.bare) || !t.here) continue;
-    const name = site?.bodies[t.body]?.name ?? '';
-    const [x, y] = px(t.here);
-    const off = beside(name, t.body === 0);
-    ask(
-      `here ${t.body}`,
-      name,
-      [
-        [x + off, y],
-        [x - off, y],
-        [x, y - h],
-        [x, y + h],
-        [x + off, y - h * 0.6],
-        [x + off, y + h * 0.6],
-        [x - off, y - h * 0.6],
-        [x - off, y + h * 0.6],
-        [x + off, y - h],
-        [x + off, y + h],
-      ],
-      false,
-      t.body === 0,
-    );
+    if (!t.named || !t.here) continue;
+    const words = site?.bodies[t.body]?.name ?? '';
+    const strong = t.body === 0;
+    const width = measure(words, strong) + 4;
+    asked.push({
+      key: `here ${t.body}`,
+      words,
+      soft: false,
+      strong,
+      width,
+      height: h,
+      places: placesAt(px(t.here), othersOf(t.body), width, h),
+    });
   }
   if (here) {
     const [x, y] = px(here);
@@ -315,13 +320,21 @@ export function namesOn(
   for (const area of site?.areas ?? []) lines.push(...along(area.points_m.map(px), area.closed));
   const fixed: Box[] = [
     { x: pad[0] - 8, y: pad[1] - 8, w: 16, h: 16 },
+    ...marks.map(({ at: [x, y] }) => ({
+      x: x - MARK_PX,
+      y: y - MARK_PX,
+      w: 2 * MARK_PX,
+      h: 2 * MARK_PX,
+    })),
     ...(here ? [{ x: px(here)[0] - 9, y: px(here)[1] - 9, w: 18, h: 18 }] : []),
     { x: plan.width - text * 1.6, y: 0, w: text * 1.6, h: text * 2.6 },
   ];
   const bounds = { x: 0, y: 0, w: plan.width, h: plan.height };
   return placeLabels(asked, fixed, lines, bounds, before).flatMap((p) => {
     const from = asked.find((a) => a.key === p.key);
-    return from ? [{ ...p, words: from.words, soft: from.soft, strong: from.strong }] : [];
+    const mark = marks.find((m) => p.key === `here ${m.body}`);
+    const leader = mark ? leaderOf(p, mark.at, othersOf(mark.body)) : null;
+    return from ? [{ ...p, words: from.words, soft: from.soft, strong: from.strong, leader }] : [];
   });
 }
 

@@ -166,4 +166,56 @@ describe('the ground', () => {
       }
     });
   });
+
+  describe('once the vehicle lies', () => {
+    const at: [string, number, number][] = [
+      ['Body', 430, 500],
+      ['Cam A', 505, 470],
+      ['Cam B', 540, 510],
+      ['Cam C', 470, 525],
+    ];
+    const lying = at.map(([name, east, north]) =>
+      body({ name, phase: 'down', east_north_m: [east, north], fix: null }),
+    );
+    const site = { ...SITE, bodies: at.map(([name]) => ({ name, parent: null })) };
+    const drawn = (bodies: typeof lying, width: number) => {
+      const lies = bodies.map((b) => b.phase === 'down');
+      const ground = groundOf(now({ bodies }), picture([area({ body: 3 })]), new Past(), lies);
+      const plan = planOf(keepExtent(null, around(mustShow(ground, site, true))), width, 330, 1);
+      const measure = (w: string): number => w.length * 8;
+      const names = namesOn(plan, ground, site, (r) => `${r} m`, measure, 16, new Map());
+      return { plan, names };
+    };
+    const apart = (box: { x: number; y: number; w: number; h: number }, x: number, y: number): number =>
+      Math.hypot(Math.max(box.x - x, 0, x - box.x - box.w), Math.max(box.y - y, 0, y - box.y - box.h));
+
+    it.each([360, 490, 760])('a name is nearest to its own mark or tied to it, %i pixels wide', (width) => {
+      const { plan, names } = drawn(lying, width);
+      for (const [own, east, north] of at) {
+        const name = names.find((n) => n.words === own);
+        expect(name, own).toBeDefined();
+        if (!name) continue;
+        const reach = apart(name, xOf(plan, east), yOf(plan, north));
+        if (name.leader) {
+          const [, end] = name.leader;
+          expect(Math.hypot(end[0] - xOf(plan, east), end[1] - yOf(plan, north))).toBeLessThan(9);
+        } else {
+          expect(reach, own).toBeLessThan(20);
+          for (const [other, e, n] of at.filter(([other]) => other !== own))
+            expect(apart(name, xOf(plan, e), yOf(plan, n)), `${own} by ${other}`).toBeGreaterThan(reach);
+        }
+        for (const [other, e, n] of at)
+          expect(apart(name, xOf(plan, e), yOf(plan, n)), `${own} over ${other}`).toBeGreaterThan(5);
+      }
+    });
+
+    it('the area of what is not known to be down leaves its name to the mark', () => {
+      const bodies = lying.map((b, i) => (i === 3 ? { ...b, phase: 'descending' as const } : b));
+      expect(
+        drawn(bodies, 490)
+          .names.filter((n) => n.words === 'Cam C')
+          .map((n) => n.key),
+      ).toEqual(['here 3']);
+    });
+  });
 });

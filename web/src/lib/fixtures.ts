@@ -1,5 +1,16 @@
 // Messages made for tests: a coasting flight of one vehicle with one camera, changed as each test needs.
-import type { BodyNow, CheckNow, CompassNow, CueNow, HeadsUpNow, Now, Q, SiteInfo, Story } from './messages';
+import type {
+  BodyNow,
+  CheckNow,
+  CompassNow,
+  CueNow,
+  HeadsUpNow,
+  Now,
+  Origin,
+  Q,
+  SiteInfo,
+  Story,
+} from './messages';
 
 export function q(p50: number, half = 1): Q {
   return { p05: p50 - half, p25: p50 - half * 0.41, p50, p75: p50 + half * 0.41, p95: p50 + half };
@@ -126,7 +137,7 @@ export const COMPASS: CompassNow = {
 };
 
 export function story(
-  events: [event: string, t: number, body?: number][] = [
+  events: [event: string, t: number, body?: number, origin?: Origin][] = [
     ['liftoff', 0],
     ['rail_exit', 0.4],
     ['burnout', 2.4],
@@ -134,14 +145,14 @@ export function story(
 ): Story {
   return {
     flight: 1,
-    events: events.map(([event, t, of = 0], id) => ({
+    events: events.map(([event, t, of = 0, origin = 'detected'], id) => ({
       id,
       body: of,
       event,
       label: event.replace('_', ' '),
       t_s: T0 + t,
       sd_s: 0.05,
-      origin: 'detected',
+      origin,
       who: null,
     })),
     radio: [],

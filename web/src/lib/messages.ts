@@ -382,7 +382,7 @@ origin: Origin,
 who: string | null };
 
 /** How an event is known. */
-export type Origin = "reported" | "detected" | "marked";
+export type Origin = "reported" | "detected" | "inferred" | "marked";
 
 /** How one transmitter is heard through one receiver. */
 export type RadioNow = {

@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest';
 import type { SiteInfo } from './messages';
-import { abbreviation, bearing, bearingDeg, direction, distanceM, eastNorth, geoUri } from './place';
+import { abbreviation, bearing, bearingDeg, direction, distanceM, eastNorth, geoUri, onEarth } from './place';
 
 const SITE: SiteInfo = {
   site: '',
@@ -27,7 +27,6 @@ describe('places', () => {
   it('have a direction in words', () => {
     expect(direction(44)).toBe('north-east');
     expect(direction(350)).toBe('north');
-    expect(direction(68, 16)).toBe('east-north-east');
     expect(abbreviation(44)).toBe('NE');
   });
 
@@ -39,6 +38,16 @@ describe('places', () => {
     expect(north).toBeLessThan(1110.5);
     expect(east).toBeGreaterThan(875);
     expect(east).toBeLessThan(876);
+  });
+
+  it('come back from the plane as they went', () => {
+    for (const site of [SITE, { ...SITE, longitude_deg: 179.999 }]) {
+      const fix = onEarth([640, -320], site);
+      expect(Math.abs(fix.longitude_deg)).toBeLessThanOrEqual(180);
+      const [east, north] = eastNorth(fix, site);
+      expect(east).toBeCloseTo(640, 6);
+      expect(north).toBeCloseTo(-320, 6);
+    }
   });
 
   it('do not jump at the antimeridian', () => {

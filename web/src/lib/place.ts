@@ -3,24 +3,7 @@ import type { FixNow, SiteInfo } from './messages';
 
 export type EastNorth = readonly [number, number];
 
-const POINTS = [
-  'north',
-  'north-north-east',
-  'north-east',
-  'east-north-east',
-  'east',
-  'east-south-east',
-  'south-east',
-  'south-south-east',
-  'south',
-  'south-south-west',
-  'south-west',
-  'west-south-west',
-  'west',
-  'west-north-west',
-  'north-west',
-  'north-north-west',
-];
+const POINTS = ['north', 'north-east', 'east', 'south-east', 'south', 'south-west', 'west', 'north-west'];
 
 export function distanceM(a: EastNorth, b: EastNorth = [0, 0]): number {
   return Math.hypot(a[0] - b[0], a[1] - b[1]);
@@ -37,11 +20,9 @@ export function bearing(degrees: number): string {
   return `${String(((Math.round(degrees) % 360) + 360) % 360).padStart(3, '0')}°`;
 }
 
-/** One of eight (or sixteen) points of the compass rose, in words. */
-export function direction(degrees: number, points: 8 | 16 = 8): string {
-  const step = 16 / points;
-  const index = Math.round((degrees / 360) * points) % points;
-  return POINTS[index * step] ?? '';
+/** One of eight points of the compass rose, in words. */
+export function direction(degrees: number): string {
+  return POINTS[Math.round((degrees / 360) * 8) % 8] ?? '';
 }
 
 /** "NE": one of eight points, where there is little room. */
@@ -52,25 +33,43 @@ export function abbreviation(degrees: number): string {
     .join('');
 }
 
-/**
- * East and north of the pad for a fix, m. Radii of curvature of the WGS84 ellipsoid at the pad; within 20 km of it
- * this plane is good to a metre in a kilometre, enough to point a person. The station's own figures are better.
- */
-export function eastNorth(fix: Pick<FixNow, 'latitude_deg' | 'longitude_deg'>, site: SiteInfo): EastNorth {
+const RADIANS = Math.PI / 180;
+
+/** Metres a radian of latitude and of longitude at the pad: radii of curvature of the WGS84 ellipsoid. */
+function metresAt(site: SiteInfo): { north: number; east: number } {
   const semiMajorM = 6378137;
   const e2 = 0.00669437999014;
-  const latitude = (site.latitude_deg * Math.PI) / 180;
+  const latitude = site.latitude_deg * RADIANS;
   const w2 = 1 - e2 * Math.sin(latitude) ** 2;
-  const meridian = (semiMajorM * (1 - e2)) / w2 ** 1.5;
-  const normal = semiMajorM / Math.sqrt(w2);
-  const radians = Math.PI / 180;
+  return {
+    north: (semiMajorM * (1 - e2)) / w2 ** 1.5,
+    east: (semiMajorM / Math.sqrt(w2)) * Math.cos(latitude),
+  };
+}
+
+/**
+ * East and north of the pad for a fix, m. Within 20 km of the pad this plane is good to a metre in a kilometre, enough to
+ * point a person. The station's own figures are better.
+ */
+export function eastNorth(fix: Pick<FixNow, 'latitude_deg' | 'longitude_deg'>, site: SiteInfo): EastNorth {
+  const metres = metresAt(site);
   let east = fix.longitude_deg - site.longitude_deg;
   if (east > 180) east -= 360;
   if (east < -180) east += 360;
-  return [
-    east * radians * normal * Math.cos(latitude),
-    (fix.latitude_deg - site.latitude_deg) * radians * meridian,
-  ];
+  return [east * RADIANS * metres.east, (fix.latitude_deg - site.latitude_deg) * RADIANS * metres.north];
+}
+
+/** The other way round, on the same plane: for what is only predicted, as the station hands on no coordinates of that. */
+export function onEarth(
+  [east, north]: EastNorth,
+  site: SiteInfo,
+): Pick<FixNow, 'latitude_deg' | 'longitude_deg'> {
+  const metres = metresAt(site);
+  const longitude = site.longitude_deg + east / metres.east / RADIANS;
+  return {
+    latitude_deg: site.latitude_deg + north / metres.north / RADIANS,
+    longitude_deg: ((longitude + 540) % 360) - 180,
+  };
 }
 
 /** RFC 5870. Six decimals are a tenth of a metre. */

@@ -76,6 +76,21 @@ describe('the figures', () => {
     expect(six[4]).toMatchObject({ label: 'east of pad', short: 'lands E', value: '100' });
   });
 
+  it('of a flight planned on the pad count from a liftoff at the instant of the prediction, however old', () => {
+    const { apogee } = body();
+    const planned = apogee && { ...apogee, t_s: q(T0 + 6.2 + 11.9, 1.4), hand_t_s: T0 + 6.2 };
+    const message = now({ liftoff_t_s: null, bodies: [body({ phase: 'waiting', apogee: planned })] });
+    const at = (t_s: number) =>
+      figures({ now: message, story: story([]), site: SITE, units: 'metric', t_s, lost: false })[1]
+        ?.figures[1];
+    for (const later of [0.2, 0.6, 34])
+      expect(at(T0 + 6.2 + later)).toMatchObject({
+        label: 'after liftoff',
+        value: '11.9',
+        interval: '± 1.4',
+      });
+  });
+
   it('do not age where a piece lies', () => {
     const six = of({ phase: 'down', carried_s: 300 });
     expect(six.map((f) => f.age)).toEqual(['', '', '', '', '', '']);

@@ -154,7 +154,10 @@ function maker(view: View, body: BodyNow) {
     landsAt: () => of('speed', body.landing?.descent_mps ?? null, speed, 0, 'lands at'),
     apogee: (when: 'in' | 'after' | 'after liftoff'): Figure[] => {
       const { apogee } = body;
-      const from = when === 'in' ? t_s : (now.liftoff_t_s ?? t_s);
+      // A liftoff now is meant, and now is the prediction's own instant, which may be long ago. From a standstill the sum
+      // without drag is over at once, so its time is that instant.
+      const supposed_t_s = when === 'after liftoff' ? apogee?.hand_t_s : now.liftoff_t_s;
+      const from = (when === 'in' ? null : supposed_t_s) ?? t_s;
       // Once it has passed it is a fact that no longer grows old.
       const age = body.phase === 'down' || body.phase === 'waiting' ? '' : carried;
       return [

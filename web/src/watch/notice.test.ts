@@ -28,6 +28,20 @@ describe('the notice', () => {
     expect(notice(found, 2)).toEqual({ level: 'act', words: 'No sign of the drogue.', more: 3 });
   });
 
+  it('shows two where there is room, the second of any level, and counts the rest', () => {
+    const act = headsUp({ key: 'b', level: 'act', words: 'No sign of the drogue.' });
+    const found = notices(view({ headsups: [act, headsUp(), headsUp({ key: 'c' })] }), false);
+    expect(notice(found, 1, '', true)).toEqual({
+      level: 'act',
+      words: act.words,
+      next: { level: 'look', words: headsUp().words },
+      more: 2,
+    });
+    expect(notice(found.slice(0, 1), 0, '', true)).toEqual({ level: 'act', words: act.words, more: 0 });
+    // What the sentence says is not said beneath it either.
+    expect(notice(found, 0, headsUp().words, true)?.next).toBeUndefined();
+  });
+
   it('does not say once more what the sentence says, unless there is nothing else of its level', () => {
     const silent = headsUp({ key: 'silence', level: 'act', words: 'All radios silent. Eyes up.' });
     const act = headsUp({ key: 'b', level: 'act', words: 'No sign of the drogue.' });
@@ -134,6 +148,9 @@ describe('the notice', () => {
   it('names one transmitter that is silent while others speak, but not a piece that lies', () => {
     const gone = body({ name: 'Cam B', heard_t_s: T0 - 10 });
     expect(notices(view({ bodies: [body(), gone] }), false)[0]?.words).toBe('Cam B not heard for 16 s.');
-    expect(notices(view({ bodies: [body(), { ...gone, phase: 'down' }] }), false)).toEqual([]);
+    const lies = view({ bodies: [body(), { ...gone, phase: 'down' }] });
+    const fell = (t: number): View => ({ ...lies, story: story([['landing', t, 1, 'inferred']]) });
+    expect(notices(fell(-12), false)).toEqual([]);
+    expect(notices(fell(-5), false)[0]?.words, 'laid down by sums').toBe('Cam B not heard for 16 s.');
   });
 });

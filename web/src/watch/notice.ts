@@ -1,13 +1,15 @@
-// The one line under the sentence: the most urgent thing, and how many more there are. Heads-ups come ranked from the
-// station (by level, then by what is at stake); what the page itself knows is ranked around them.
+// What stands under the sentence: the most urgent thing, the next where there is room, and how many more there are. Heads-ups
+// come ranked from the station (by level, then by their moment); what the page itself knows is ranked around them.
 import { clock, whole } from '../lib/age';
 import type { Disk, HeadsUpNow, Level } from '../lib/messages';
 import { inWords } from '../lib/units';
-import { silentFor, type View } from './view';
+import { isDown, silentFor, type View } from './view';
 
 export interface Notice {
   level: Level;
   words: string;
+  /** The next thing, where there is room for it. */
+  next?: Candidate | undefined;
   /** Further things that hold. */
   more: number;
 }
@@ -59,21 +61,24 @@ export function notices(
         words: `Link ${link.name} is down${link.reason ? `: ${link.reason}` : ''}.`,
       });
   }
-  for (const body of silence === null ? now.bodies : []) {
+  (silence === null ? now.bodies : []).forEach((body, index) => {
     const age = body.heard_t_s === null ? null : t_s - body.heard_t_s;
-    if (body.transmitter && age !== null && age > 10 && body.phase !== 'down') {
+    if (body.transmitter && age !== null && age > 10 && !isDown(view, index)) {
       found.push({ level: 'look', words: `${body.name} not heard for ${whole(age)}.` });
     }
-  }
+  });
   return found;
 }
 
-/** What is shown: the first, with the count of the rest. `leftOut` are heads-ups that did not fit the message. What the sentence says
- * already gives its place to the next of its level. */
-export function notice(found: readonly Candidate[], leftOut = 0, sentence = ''): Notice | null {
+/** What is shown: the first and, where there is `room`, the next, with the count of the rest. `leftOut` are heads-ups that did not
+ * fit the message. What the sentence says already gives its place to the next of its level. */
+export function notice(found: readonly Candidate[], leftOut = 0, sentence = '', room = false): Notice | null {
   const top = found[0];
   const first = found.find((c) => c.level === top?.level && c.words !== sentence) ?? top;
-  return first ? { ...first, more: found.length - 1 + leftOut } : null;
+  if (!first) return null;
+  const next = room ? found.find((c) => c !== first && c.words !== sentence) : undefined;
+  const more = found.length - (next ? 2 : 1) + leftOut;
+  return { ...first, ...(next && { next }), more };
 }
 
 /** A slow disk is not worth a word before it has kept nothing for so long: it mostly catches up in less. */

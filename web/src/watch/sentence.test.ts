@@ -137,6 +137,12 @@ describe('the sentence', () => {
     expect(say({ bodies: [lying, flying, { ...flying, name: 'Cam B' }] })).toBe(
       '2 pieces not known to be down. Stay until the range is opened.',
     );
+    // Laid down by sums, ten seconds after its radio fell silent in the air; or with a radio that was heard there.
+    const told = story([['landing', 3, 1, 'inferred']]);
+    const gone = { ...flying, phase: 'down' as const, heard_t_s: T0 - 7 };
+    expect(say({ bodies: [lying, gone] }, { story: told })).toContain('Cam C not known to be down.');
+    expect(say({ bodies: [lying, { ...gone, heard_t_s: T0 + 3 }] }, { story: told })).toMatch(/^Down, /);
+    expect(say({ bodies: [lying, { ...gone, transmitter: false, heard_t_s: null }] })).toContain('Cam C not');
   });
 
   it('strikes off what is older than ten seconds', () => {

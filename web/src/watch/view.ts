@@ -50,20 +50,38 @@ export function carriedFor(view: View, body: BodyNow): number {
   return body.carried_s + (view.lost || unspoken > 1 ? unspoken : 0);
 }
 
-/** The body or, while it is attached, what it is attached to. */
-export function carrier(view: View, index: number): BodyNow | null {
+/** Index of the body or, while it is attached, of what it is attached to. */
+function carrierIndex(view: View, index: number): number {
   let at = index;
   for (let hops = 0; hops < view.now.bodies.length; hops += 1) {
-    const body = view.now.bodies[at];
-    if (!body?.attached) return body ?? null;
+    if (!view.now.bodies[at]?.attached) return at;
     at = view.site?.bodies[at]?.parent ?? 0;
   }
-  return view.now.bodies[0] ?? null;
+  return 0;
 }
 
-/** Whether a body is known to be on the ground. */
+export function carrier(view: View, index: number): BodyNow | null {
+  return view.now.bodies[carrierIndex(view, index)] ?? null;
+}
+
+/** The station lays down by sums alone what has been silent for this long, s. */
+const SILENT_S = 5;
+
+/** Whether a body that flies by itself is known to be on the ground: what the station laid down by sums alone nobody saw land, unless it
+ * is heard again. */
+export function seenDown(now: Now, story: Story | null, index: number): boolean {
+  const body = now.bodies[index];
+  if (body?.phase !== 'down') return false;
+  if (story?.flight !== now.flight) return true;
+  const landing = story.events.findLast((e) => e.event === 'landing' && e.body === index);
+  if (landing && landing.origin !== 'inferred') return true;
+  // The story comes a moment after the message.
+  return (body.heard_t_s ?? -Infinity) >= (landing?.t_s ?? now.t_s - SILENT_S);
+}
+
+/** Whether a body, or what carries it, is known to be on the ground. */
 export function isDown(view: View, index: number): boolean {
-  return carrier(view, index)?.phase === 'down';
+  return seenDown(view.now, view.story, carrierIndex(view, index));
 }
 
 /** Where a body is, or was when last fixed. */

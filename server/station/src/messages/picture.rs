@@ -264,8 +264,10 @@ names! {
     OriginName of flight::Origin {
         /// The vehicle said so.
         Reported,
-        /// Worked out on the ground.
+        /// Worked out on the ground from what was heard.
         Detected,
+        /// By the station's sums alone, after a silence: nobody heard it.
+        Inferred,
         /// A crew member marked it.
         Marked,
     }
