@@ -1,5 +1,5 @@
 // What stands under the sentence: the most urgent thing, the next where there is room, and how many more there are. Heads-ups
-// come ranked from the station (by level, then by their moment); what the page itself knows is ranked around them.
+// come ranked from the station (by level, then by what is at stake); what the page itself knows is ranked around them.
 import { clock, whole } from '../lib/age';
 import type { Disk, HeadsUpNow, Level } from '../lib/messages';
 import { inWords } from '../lib/units';
