@@ -38,10 +38,9 @@ pub(crate) struct Puff {
 }
 
 impl Filter {
-    /// A pressure was put aside that was too high by this, Pa.
+    /// A pressure was put aside that was too high by this, Pa; too low where what is let go draws on the bay.
     pub(crate) fn notice_puff(&mut self, over_pa: f64) {
-        let left = self.puff_pa();
-        if over_pa > CHARGE_PA && over_pa > left {
+        if over_pa.abs() > CHARGE_PA && over_pa.abs() > self.puff_pa().abs() {
             self.puff = Some(Puff { t_s: self.t_s, pa: over_pa });
         }
     }

@@ -221,10 +221,7 @@ impl Filter {
                 .with(AS, f.f);
             (g * (f.f - more) + b.x[AB], row.and_bent(g * g * bent))
         };
-        self.take_number(
-            &Number { channel: Channel::Axial, value: z, variance, patience: 5, patience_s: 0.0 },
-            &view,
-        );
+        self.take_number(&Number::after(5, Channel::Axial, z, variance), &view);
     }
 
     /// How far the force may lie from the expected one by what is not known of thrust and drag.

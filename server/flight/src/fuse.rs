@@ -31,9 +31,13 @@ const LASTING_S: [f64; 9] = [0.05, 0.05, 1.5, 1.5, 0.4, 0.4, 1.0, 1.0, 1.0];
 const SHOCK_SHARE: f64 = 0.05;
 /// How long a body takes through that step, s.
 const SHOCK_LASTS_S: f64 = 1.5;
-/// How long a charge's gas may press on the barometer on the way down, s (common practice, no source). Larger: slower to find
+/// How long a charge's gas may press on the barometer, s (common practice, no source). Larger: slower to find
 /// out that the belief is the one that is wrong.
 const CHARGE_LASTS_S: f64 = 1.5;
+/// How long its pressure may rise, s, and the share of its most below which it is leaving (common practice, no source). Larger: slower to
+/// find out on the way up that the belief is the one that is wrong; smaller: gas is taken for a fall.
+const RISES_S: f64 = 0.25;
+const FADES_SHARE: f64 = 0.9;
 /// Width of that step in Mach, one standard deviation: it passes the ports between Mach 0.9 and 1.1 (common practice, no source).
 /// Larger: a body that slows through Mach 1 flies on drag alone for seconds; smaller: the step is believed.
 const SHOCK_WIDTH: f64 = 0.055;
@@ -51,6 +55,20 @@ pub(crate) struct Number {
     pub(crate) patience: u32,
     /// And time for which they must have gone on, s.
     pub(crate) patience_s: f64,
+    /// Time for which nothing gives way to what was farther off before, s.
+    pub(crate) fades_s: f64,
+}
+
+impl Number {
+    /// One to whose rejections nothing gives way.
+    pub(crate) fn never(channel: Channel, value: f64, variance: f64) -> Self {
+        Self::after(0, channel, value, variance)
+    }
+
+    /// One to which the belief gives way after so many rejections.
+    pub(crate) fn after(patience: u32, channel: Channel, value: f64, variance: f64) -> Self {
+        Self { channel, value, variance, patience, patience_s: 0.0, fades_s: 0.0 }
+    }
 }
 
 /// How one blob sees a number.
@@ -134,11 +152,15 @@ impl Filter {
         let t_s = self.t_s;
         let record = self.sensors.of(n.channel);
         if least > ASIDE {
+            let off = sqrt(y2);
             if record.rejects == 0 {
-                record.aside_s = t_s;
+                (record.aside_s, record.farthest) = (t_s, 0.0);
             }
             record.rejects += 1;
-            let soon = record.rejects < n.patience || t_s - record.aside_s < n.patience_s;
+            record.farthest = record.farthest.max(off);
+            let aside_s = t_s - record.aside_s;
+            let fades = aside_s < n.fades_s && (aside_s < RISES_S || off < FADES_SHARE * record.farthest);
+            let soon = record.rejects < n.patience || aside_s < n.patience_s || fades;
             if n.patience == 0 || soon || self.about.is_some() {
                 return false;
             }
@@ -253,11 +275,14 @@ impl Filter {
             (h * scale, scaled(&row, scale))
         };
         let patience = if shock > noise { 15 } else { 6 };
-        // A charge's gas is in the bay for a while: nothing gives way to that.
+        // A charge's gas is in the bay for a while: nothing gives way to that. On the way up, where what is let go early has charges too,
+        // what is farther and farther off is no gas.
         let falls = self.may_hang() && self.about.is_none();
+        let coasts = self.phase == Phase::Coasting && self.about.is_none();
         let patience_s = if falls { CHARGE_LASTS_S } else { 0.0 };
+        let fades_s = if coasts { CHARGE_LASTS_S } else { 0.0 };
         // What is left of it lies between nothing and what its venting leaves, and errs one way all the time.
-        let left_pa = if falls { 0.5 * self.puff_pa() } else { 0.0 };
+        let left_pa = if falls || coasts { 0.5 * self.puff_pa() } else { 0.0 };
         let parting_pa = self.parting_pa();
         let value = z * scale;
         let taken = self.take_number(
@@ -268,10 +293,11 @@ impl Filter {
                     + (left_pa * left_pa + parting_pa * parting_pa) * (1.0 + VENT_S / since),
                 patience,
                 patience_s,
+                fades_s,
             },
             &view_pa,
         );
-        if falls && !taken {
+        if (falls || coasts) && !taken {
             let w = self.weights();
             let expected = w.iter().zip(self.blobs.iter()).map(|(w, b)| w * view_pa(b).0).sum::<f64>();
             // Heights in pascal: more pressure is less.
@@ -297,10 +323,7 @@ impl Filter {
                 Row::new().with(VE, by[0]).with(VN, by[1]).with(VU, by[2]).with(WE, -by[0]).with(WN, -by[1]);
             (tilt, row)
         };
-        if self.take_number(
-            &Number { channel: Channel::Tilt, value: z, variance, patience: 0, patience_s: 0.0 },
-            &view,
-        ) {
+        if self.take_number(&Number::never(Channel::Tilt, z, variance), &view) {
             self.tilt_known = true;
         }
     }

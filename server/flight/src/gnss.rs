@@ -235,10 +235,7 @@ impl Filter {
         }
         for &(value, variance, view) in numbers {
             let variance = variance + MOVES_SD_MPS * MOVES_SD_MPS;
-            self.take_number(
-                &Number { channel: Channel::SpeedFlat, value, variance, patience: 0, patience_s: 0.0 },
-                view,
-            );
+            self.take_number(&Number::never(Channel::SpeedFlat, value, variance), view);
         }
         self.flat_known = true;
     }
@@ -321,7 +318,7 @@ impl Filter {
         let patience = u32::from(!agrees);
         let mut taken = false;
         for &(value, variance, view) in numbers {
-            taken |= self.take_number(&Number { channel, value, variance, patience, patience_s: 0.0 }, view);
+            taken |= self.take_number(&Number::after(patience, channel, value, variance), view);
         }
         if agrees && taken && matches!(channel, Channel::FixFlat | Channel::SpeedFlat) {
             self.flat_known = true;

@@ -88,10 +88,7 @@ impl Filter {
                     let lagging = b.x[H] - OWN_LAG_S.value * b.x[VU];
                     (lagging + b.x[BB], Row::new().with(H, 1.0).with(VU, -OWN_LAG_S.value).with(BB, 1.0))
                 };
-                self.take_number(
-                    &Number { channel: Channel::OwnHeight, value, variance, patience: 10, patience_s: 0.0 },
-                    &view,
-                );
+                self.take_number(&Number::after(10, Channel::OwnHeight, value, variance), &view);
                 if self.phase == Phase::Descending && self.about.is_none() {
                     let (off, off_var) = self.moments(BB);
                     self.watch_ground(s.t_s, value - off, noise + 0.5, off_var);
@@ -106,10 +103,7 @@ impl Filter {
             let variance = noise + 4.0 + off * off * (1.0 + OWN_CLIMB_LASTS_S / since);
             let gained = OWN_CLIMB_LAG_S.value * self.acceleration[2];
             let view = |b: &Blob| (b.x[VU] - gained, Row::new().with(VU, 1.0));
-            self.take_number(
-                &Number { channel: Channel::OwnClimb, value: z, variance, patience: 0, patience_s: 0.0 },
-                &view,
-            );
+            self.take_number(&Number::never(Channel::OwnClimb, z, variance), &view);
         }
     }
 }

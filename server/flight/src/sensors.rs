@@ -62,6 +62,8 @@ pub(crate) struct Record {
     pub(crate) rejects: u32,
     /// Since when they have been rejected, s.
     pub(crate) aside_s: f64,
+    /// How far off the farthest of them was, in the channel's unit.
+    pub(crate) farthest: f64,
     /// Time of the last value taken, s.
     pub(crate) taken_s: f64,
     /// Whether `taken_s` means something.
@@ -85,6 +87,7 @@ impl Sensors {
             expected_then: 0.0,
             rejects: 0,
             aside_s: 0.0,
+            farthest: 0.0,
             taken_s: 0.0,
             heard: false,
         }; CHANNELS];
