@@ -10,6 +10,9 @@ use serde::{Deserialize, Serialize};
 
 use crate::packet::{Packet, Says};
 
+/// How often it is passed on that a piece hangs on, s.
+const DENIED_EVERY_S: f64 = 0.4;
+
 /// Flags of all transmitters.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub(crate) struct Flags {
@@ -22,6 +25,8 @@ struct Flag {
     /// Newest measurement with the flag down, s.
     down_s: Option<f64>,
     reported: bool,
+    /// When it was last passed on that it is down, s.
+    denied_s: Option<f64>,
 }
 
 /// A packet in time, as far as flags need it.
@@ -42,6 +47,9 @@ impl Flags {
             self.seen.retain(|(body, _), _| *body != at.body);
         }
         for (about, up) in &packet.says {
+            if !up && !at.on_the_pad {
+                self.deny(about, at, plan, reports);
+            }
             // A command is no opening: it counts only where nothing says whether it fired.
             if let Says::Commanded(channel) = about
                 && packet.says.iter().any(|(other, _)| *other == Says::Fired(channel.clone()))
@@ -61,17 +69,45 @@ impl Flags {
             }
             flag.reported = true;
             let after_s = flag.down_s.filter(|down| *down <= at.t_s);
-            let report =
-                |(body, event)| Report { body, event, after_s, by_s: at.t_s, t_receive_s: at.t_receive_s };
+            let report = |(body, event)| Report {
+                body,
+                event,
+                after_s,
+                by_s: at.t_s,
+                t_receive_s: at.t_receive_s,
+                not_yet: false,
+            };
             reports.extend(happened(about, at.body, plan).into_iter().map(report));
         }
+    }
+
+    /// Passes on now and then that a piece hangs on: it says so itself, or nobody has commanded its release. That nothing is known to have
+    /// fired is no such word.
+    fn deny(&mut self, about: &Says, at: At, plan: &Plan, reports: &mut Vec<Report>) {
+        if !matches!(about, Says::Freed | Says::Commanded(_)) {
+            return;
+        }
+        let flag = self.seen.entry((at.body, about.clone())).or_default();
+        if flag.denied_s.is_some_and(|last| at.t_s < last + DENIED_EVERY_S) {
+            return;
+        }
+        flag.denied_s = Some(at.t_s);
+        let freed =
+            happened(about, at.body, plan).into_iter().filter(|(_, event)| *event == EventKind::Freed);
+        reports.extend(freed.map(|(body, event)| Report {
+            body,
+            event,
+            after_s: None,
+            by_s: at.t_s,
+            t_receive_s: at.t_receive_s,
+            not_yet: true,
+        }));
     }
 
     /// Another flight: everything may happen again.
     pub(crate) fn begin_anew(&mut self) {
         for flag in self.seen.values_mut() {
-            flag.down_s = None;
-            flag.reported = false;
+            *flag = Flag::default();
         }
     }
 }

@@ -23,6 +23,9 @@ const LARGER: f64 = 1.0;
 const SETTLED_S: f64 = 0.5;
 /// Least surprise, Pa, that is a charge's; smaller ones are noise.
 const CHARGE_PA: f64 = 60.0;
+/// How long a charge's gas may press on the barometer, s (common practice, no source). Larger: slower to find out that the belief is the
+/// one that is wrong.
+pub(crate) const CHARGE_LASTS_S: f64 = 1.5;
 /// Time in which a charge's gas leaves the bay: to a third, s (common practice, no source).
 pub(crate) const VENT_S: f64 = 0.3;
 
@@ -38,9 +41,14 @@ pub(crate) struct Puff {
 }
 
 impl Filter {
-    /// A pressure was put aside that was too high by this, Pa; too low where what is let go draws on the bay.
+    /// A pressure was put aside that was too high by this, Pa; too low where what is let go draws on the bay. On the way up what stays as
+    /// far off as it was is no gas, and is not noticed again.
     pub(crate) fn notice_puff(&mut self, over_pa: f64) {
-        if over_pa.abs() > CHARGE_PA && over_pa.abs() > self.puff_pa().abs() {
+        let known_pa = match self.puff {
+            Some(p) if self.phase == Phase::Coasting && self.puffed_within(CHARGE_LASTS_S) => p.pa,
+            _ => self.puff_pa(),
+        };
+        if over_pa.abs() > CHARGE_PA.max(known_pa.abs()) {
             self.puff = Some(Puff { t_s: self.t_s, pa: over_pa });
         }
     }

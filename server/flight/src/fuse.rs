@@ -7,7 +7,7 @@
 
 use libm::{log, sqrt};
 
-use crate::falling::VENT_S;
+use crate::falling::{CHARGE_LASTS_S, VENT_S};
 use crate::filter::{BLOBS, Filter};
 use crate::model::{EARTH_RADIUS_M, Model};
 use crate::motion::{air_cov, airspeed};
@@ -31,10 +31,7 @@ const LASTING_S: [f64; 9] = [0.05, 0.05, 1.5, 1.5, 0.4, 0.4, 1.0, 1.0, 1.0];
 const SHOCK_SHARE: f64 = 0.05;
 /// How long a body takes through that step, s.
 const SHOCK_LASTS_S: f64 = 1.5;
-/// How long a charge's gas may press on the barometer, s (common practice, no source). Larger: slower to find
-/// out that the belief is the one that is wrong.
-const CHARGE_LASTS_S: f64 = 1.5;
-/// How long its pressure may rise, s, and the share of its most below which it is leaving (common practice, no source). Larger: slower to
+/// How long a charge's pressure may rise, s, and the share of its most below which it is leaving (common practice, no source). Larger: slower to
 /// find out on the way up that the belief is the one that is wrong; smaller: gas is taken for a fall.
 const RISES_S: f64 = 0.25;
 const FADES_SHARE: f64 = 0.9;

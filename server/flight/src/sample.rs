@@ -79,4 +79,7 @@ pub struct Report {
     pub by_s: f64,
     /// Receive time, s.
     pub t_receive_s: f64,
+    /// That it has not happened by then.
+    #[serde(default)]
+    pub not_yet: bool,
 }

@@ -23,6 +23,8 @@ pub struct Tracker {
     tracks: Vec<Track>,
     now_s: f64,
     reports: Vec<Report>,
+    /// When each body was last said to hang on.
+    denied_s: Vec<Option<f64>>,
     said: Vec<Event>,
     fresh: Vec<Event>,
     next_id: u32,
@@ -74,6 +76,7 @@ struct Stored {
     tracks: Vec<Kept>,
     now_s: f64,
     reports: Vec<Report>,
+    denied_s: Vec<Option<f64>>,
     said: Vec<Event>,
     fresh: Vec<Event>,
     next_id: u32,
@@ -86,6 +89,7 @@ impl Serialize for Tracker {
             tracks: self.tracks.iter().map(Track::keep).collect(),
             now_s: self.now_s,
             reports: self.reports.clone(),
+            denied_s: self.denied_s.clone(),
             said: self.said.clone(),
             fresh: self.fresh.clone(),
             next_id: self.next_id,
@@ -107,6 +111,7 @@ impl<'de> Deserialize<'de> for Tracker {
             tracks,
             now_s: stored.now_s,
             reports: stored.reports,
+            denied_s: stored.denied_s,
             said: stored.said,
             fresh: stored.fresh,
             next_id: stored.next_id,
@@ -178,6 +183,11 @@ fn refuted(r: &Report, f: &Filter) -> bool {
     }
 }
 
+/// How long after a cue a piece that says that it hangs on has missed it, and how long such a word counts where no other comes, s (common
+/// practice, no source). Shorter: what parts slowly is thought to hang on; longer: what is not heard any more is thought to.
+const DENIED_AFTER_S: f64 = 0.5;
+const DENIES_FOR_S: f64 = 2.0;
+
 /// Events that a released body has of its own.
 const OWN: [EventKind; 5] =
     [EventKind::Freed, EventKind::FirstChute, EventKind::MainChute, EventKind::Landing, EventKind::Reboot];
@@ -212,6 +222,7 @@ impl Tracker {
             tracks,
             now_s: t_s,
             reports: Vec::with_capacity(32),
+            denied_s: vec![None; count],
             said: Vec::with_capacity(64),
             fresh: Vec::with_capacity(64),
             next_id: 1,
@@ -239,6 +250,13 @@ impl Tracker {
     /// Takes what the vehicle itself reports.
     pub fn report(&mut self, report: &Report) {
         if !report.by_s.is_finite() || report.body >= self.tracks.len() || self.reports.len() >= 256 {
+            return;
+        }
+        if report.not_yet {
+            if report.event == EventKind::Freed {
+                let denied_s = &mut self.denied_s[report.body];
+                *denied_s = Some(denied_s.map_or(report.by_s, |last| last.max(report.by_s)));
+            }
             return;
         }
         if self.reports.iter().any(|r| r.body == report.body && r.event == report.event) {
@@ -374,7 +392,13 @@ impl Tracker {
     fn freed_by_cue(&self, body: usize, carrier: &Filter) -> Option<(f64, f64)> {
         let cue = self.model.plan.bodies.get(body)?.freed_by.filter(|c| *c < MAX_CUES)?;
         let sd = self.model.plan.cues.get(cue).map_or(0.2, |c| c.delay_s.sd);
-        carrier.cue_s[cue].filter(|t| *t <= self.now_s.max(carrier.t_s)).map(|t| (t, sd.max(0.05) + 0.1))
+        let now_s = self.now_s.max(carrier.t_s);
+        // What says of itself that it hangs on, or did after its cue, is not let go by the plan alone.
+        let denies = |t: f64| {
+            self.denied_s[body]
+                .is_some_and(|denied_s| denied_s > t + DENIED_AFTER_S || now_s - denied_s < DENIES_FOR_S)
+        };
+        carrier.cue_s[cue].filter(|t| *t <= now_s && !denies(*t)).map(|t| (t, sd.max(0.05) + 0.1))
     }
 
     /// From here on a body flies by itself, from its carrier's belief.

@@ -222,6 +222,7 @@ fn fired_too_soon(says: bool, heights: bool) -> [(Quantiles, f64); 2] {
                 after_s: before,
                 by_s: s.t_s,
                 t_receive_s: s.t_receive_s,
+                not_yet: false,
             });
         }
         before = Some(s.t_s);
@@ -269,6 +270,7 @@ fn when_it_is_heard_that_a_charge_has_fired_makes_no_difference() {
                     after_s: Some(fired_s - 0.02),
                     by_s: fired_s + 0.02,
                     t_receive_s: s.t_receive_s,
+                    not_yet: false,
                 });
             }
         }

@@ -107,6 +107,7 @@ fn an_apogee_said_while_it_climbs_is_not_the_apogee() {
                     by_s: said_s,
                     after_s,
                     t_receive_s: said_s,
+                    not_yet: false,
                 });
             }
             tracker.drain_events(&mut events);

@@ -4,7 +4,8 @@
 mod thrown;
 
 use loftwatch_flight::{
-    CueKind, CuePrediction, Descent, DescentState, Event, EventKind, Phase, Plan, Told, Tracker, Trigger,
+    CueKind, CuePrediction, Descent, DescentState, Event, EventKind, Phase, Plan, Report, Told, Tracker,
+    Trigger,
 };
 use thrown::{LIFTOFF_S, cue, nothing, plan};
 
@@ -193,4 +194,36 @@ fn a_main_that_came_out_with_the_drogue_is_dated_there() {
         let event = events.iter().rfind(|e| e.kind == kind && !e.withdrawn).expect("seen");
         assert!((event.t_s - opened_s).abs() < 1.0, "{kind:?} {} for {opened_s}", event.t_s);
     }
+}
+
+/// A piece that says that it hangs on is not let go by the plan alone; one that says nothing is.
+#[test]
+fn what_says_that_it_hangs_on_is_not_let_go_by_the_plan() {
+    let plan = plan_with_a_piece();
+    let freed = |denies: bool, leaves_s: Option<f64>| {
+        let mut tracker = Tracker::new(&plan, 0.0);
+        for s in thrown::flight(&plan, LIFTOFF_S + 16.0, 0.0, false) {
+            let up = leaves_s.is_some_and(|at| s.t_s >= at);
+            tracker.take(&s);
+            if denies || up {
+                tracker.report(&Report {
+                    body: 1,
+                    event: EventKind::Freed,
+                    after_s: up.then(|| s.t_s - 0.1),
+                    by_s: s.t_s,
+                    t_receive_s: s.t_receive_s,
+                    not_yet: !up,
+                });
+            }
+        }
+        let mut events = Vec::new();
+        tracker.drain_events(&mut events);
+        assert!(events.iter().any(|e| e.kind == EventKind::Apogee), "{events:?}");
+        events.iter().rfind(|e| e.kind == EventKind::Freed && !e.withdrawn).map(|e| e.t_s)
+    };
+    let by_plan_s = freed(false, None).expect("let go at apogee");
+    assert_eq!(freed(true, None), None);
+    let late_s = by_plan_s + 2.0;
+    let said_s = freed(true, Some(late_s)).expect("it says so");
+    assert!((said_s - late_s).abs() < 0.2, "{said_s} for {late_s}");
 }
