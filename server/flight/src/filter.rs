@@ -517,7 +517,11 @@ impl Filter {
     }
 
     pub(crate) fn mark(&mut self, kind: EventKind, t_s: f64, sd_s: f64) {
-        self.marks[kind as usize] = Some(Mark { t_s, sd_s: sd_s.clamp(1e-3, 1e4), origin: Origin::Detected });
+        self.mark_as(kind, t_s, sd_s, Origin::Detected);
+    }
+
+    pub(crate) fn mark_as(&mut self, kind: EventKind, t_s: f64, sd_s: f64, origin: Origin) {
+        self.marks[kind as usize] = Some(Mark { t_s, sd_s: sd_s.clamp(1e-3, 1e4), origin });
     }
 
     pub(crate) fn marked(&self, kind: EventKind) -> Option<Mark> {

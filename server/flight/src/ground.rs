@@ -139,9 +139,7 @@ impl Filter {
             let sd_s = (sd * self.share_of_silence(at_s) + 5.0) / v;
             self.stop_at_ground();
             self.lie(at_s, sd_s, 0.0, 100.0);
-            if let Some(landing) = &mut self.marks[EventKind::Landing as usize] {
-                landing.origin = Origin::Inferred;
-            }
+            self.mark_as(EventKind::Landing, at_s, sd_s, Origin::Inferred);
         }
     }
 

@@ -254,7 +254,7 @@ pub enum Origin {
     Reported,
     /// Worked out on the ground from what was heard.
     Detected,
-    /// By the station's sums alone, after a silence: nobody heard it.
+    /// By the station's sums alone: a landing in a silence, a piece let go by its plan. Nobody heard it.
     Inferred,
     /// A crew member marked it.
     Marked,

@@ -313,7 +313,7 @@ impl Tracker {
             let mut then = carrier.live;
             then.carry_to(&self.model, s.t_s);
             if let Some((t_s, sd_s)) = self.freed_by_cue(s.body, &then) {
-                self.free(s.body, then, t_s, sd_s);
+                self.free(s.body, then, (t_s, sd_s, Origin::Inferred));
                 return;
             }
         }
@@ -371,19 +371,19 @@ impl Tracker {
                 self.tracks[i].aloft(&self.model, lift_s);
             }
             let p = &self.tracks[parent].live;
-            let by_report = self
-                .reports
-                .iter()
-                .find(|r| r.body == i && r.event == EventKind::Freed)
-                .map(|r| (r.by_s, r.after_s.map_or(0.3, |a| 0.29 * (r.by_s - a).max(0.0) + 0.02)));
-            let by_cue = self.freed_by_cue(i, p);
-            let by_motion = self.tracks[i].apart.left_s();
-            if let Some((t, sd)) = by_report.or(by_cue).or(by_motion) {
+            let by_report =
+                self.reports.iter().find(|r| r.body == i && r.event == EventKind::Freed).map(|r| {
+                    let sd_s = r.after_s.map_or(0.3, |a| 0.29 * (r.by_s - a).max(0.0) + 0.02);
+                    (r.by_s, sd_s, Origin::Reported)
+                });
+            let by_cue = self.freed_by_cue(i, p).map(|(t, sd)| (t, sd, Origin::Inferred));
+            let by_motion = self.tracks[i].apart.left_s().map(|(t, sd)| (t, sd, Origin::Detected));
+            if let Some(known) = by_report.or(by_cue).or(by_motion) {
                 let mut child = *p;
                 if by_motion.is_some() {
-                    child.strayed(self.tracks[i].apart.off_m(), p.t_s - t);
+                    child.strayed(self.tracks[i].apart.off_m(), p.t_s - known.0);
                 }
-                self.free(i, child, t, sd);
+                self.free(i, child, known);
             }
         }
     }
@@ -402,9 +402,9 @@ impl Tracker {
     }
 
     /// From here on a body flies by itself, from its carrier's belief.
-    fn free(&mut self, body: usize, mut from: Filter, t_s: f64, sd_s: f64) {
+    fn free(&mut self, body: usize, mut from: Filter, (t_s, sd_s, origin): (f64, f64, Origin)) {
         from.let_go(&self.model, body, &self.tracks[body].live);
-        from.mark(EventKind::Freed, t_s, sd_s);
+        from.mark_as(EventKind::Freed, t_s, sd_s, origin);
         self.tracks[body].begin_from(&self.model, from, t_s);
         self.tracks[body].look(&self.model, self.now_s);
     }
