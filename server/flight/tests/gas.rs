@@ -49,7 +49,9 @@ fn a_step_that_stays_is_believed() {
         s.axial_mps2 = None;
     }
     let mut tracker = Tracker::new(&plan, 0.0);
-    samples.iter().for_each(|s| tracker.take(s));
+    for s in &samples {
+        tracker.take(s);
+    }
     let shown_m = thrown::shown_height(&plan, &samples);
     let said = tracker.estimate(0).expect("flying").height_m.p50;
     assert!((said - shown_m).abs() < 15.0, "{said} of {shown_m}");
