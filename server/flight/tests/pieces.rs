@@ -209,7 +209,7 @@ fn what_says_that_it_hangs_on_is_not_let_go_by_the_plan() {
                 tracker.report(&Report {
                     body: 1,
                     event: EventKind::Freed,
-                    after_s: up.then(|| s.t_s - 0.1),
+                    after_s: up.then_some(s.t_s - 0.1),
                     by_s: s.t_s,
                     t_receive_s: s.t_receive_s,
                     not_yet: !up,
