@@ -40,6 +40,13 @@ pub(crate) struct At {
     pub(crate) on_the_pad: bool,
 }
 
+impl At {
+    /// What a flag of its packet says of a body's event: that it has happened, after `after_s` if that is known, or not yet.
+    fn report(&self, (body, event): (usize, EventKind), after_s: Option<f64>, not_yet: bool) -> Report {
+        Report { body, event, after_s, by_s: self.t_s, t_receive_s: self.t_receive_s, not_yet }
+    }
+}
+
 impl Flags {
     /// Takes a packet's flags; gives what they report.
     pub(crate) fn take(&mut self, packet: &Packet, at: At, plan: &Plan, reports: &mut Vec<Report>) {
@@ -69,15 +76,9 @@ impl Flags {
             }
             flag.reported = true;
             let after_s = flag.down_s.filter(|down| *down <= at.t_s);
-            let report = |(body, event)| Report {
-                body,
-                event,
-                after_s,
-                by_s: at.t_s,
-                t_receive_s: at.t_receive_s,
-                not_yet: false,
-            };
-            reports.extend(happened(about, at.body, plan).into_iter().map(report));
+            reports.extend(
+                happened(about, at.body, plan).into_iter().map(|what| at.report(what, after_s, false)),
+            );
         }
     }
 
@@ -94,14 +95,7 @@ impl Flags {
         flag.denied_s = Some(at.t_s);
         let freed =
             happened(about, at.body, plan).into_iter().filter(|(_, event)| *event == EventKind::Freed);
-        reports.extend(freed.map(|(body, event)| Report {
-            body,
-            event,
-            after_s: None,
-            by_s: at.t_s,
-            t_receive_s: at.t_receive_s,
-            not_yet: true,
-        }));
+        reports.extend(freed.map(|what| at.report(what, None, true)));
     }
 
     /// Another flight: everything may happen again.

@@ -136,7 +136,7 @@ impl Filter {
             let v = self.climb().abs().max(1.0);
             let at_s = self.t_s - (-h) / v;
             // A rate that is not known spreads the height the longer, the more; what counts is the spread at the ground.
-            let sd_s = (sd * self.share_of_silence(at_s) + 5.0) / v;
+            let sd_s = (sd * share(at_s - self.used_s, self.t_s - self.used_s) + 5.0) / v;
             self.stop_at_ground();
             self.lie(at_s, sd_s, 0.0, 100.0);
             self.mark_as(EventKind::Landing, at_s, sd_s, Origin::Inferred);
@@ -162,11 +162,6 @@ impl Filter {
                 b.scale(i, then);
             }
         }
-    }
-
-    /// How much of the silence had passed at an instant of it.
-    fn share_of_silence(&self, at_s: f64) -> f64 {
-        share(at_s - self.used_s, self.t_s - self.used_s)
     }
 
     /// A landing that was none: heights go on falling.
@@ -232,6 +227,7 @@ impl Filter {
     }
 }
 
+/// How much of a silence had passed.
 fn share(part_s: f64, whole_s: f64) -> f64 {
     (part_s / whole_s).clamp(0.1, 1.0)
 }

@@ -2,8 +2,10 @@
 
 mod thrown;
 
-use loftwatch_flight::{Area, Case, EventKind, Fix, Landing, Origin, Phase, Told, Tracker, Velocity};
-use thrown::{EARTH_M, LIFTOFF_S, cue, nothing, plan};
+use loftwatch_flight::{
+    Area, Case, CueKind, EventKind, Landing, Origin, Phase, Told, Tracker, Trigger, Velocity,
+};
+use thrown::{LIFTOFF_S, cue, fix, nothing, plan};
 
 const STEP_S: f64 = 0.1;
 const SCALE_M: f64 = 8300.0;
@@ -22,15 +24,8 @@ fn silent_since() -> (Tracker, f64, f64, f64) {
     let area = 2.0 * body.mass_kg.value * 9.8 / (density * HANGS_MPS * HANGS_MPS);
     body.descents[0].drag_area_m2 = Told { value: area, sd: 0.1 * area };
     body.descents[0].cue = 0;
-    plan.cues = vec![cue(
-        "canopy",
-        loftwatch_flight::CueKind::Chute,
-        0,
-        loftwatch_flight::Trigger::AfterApogee(0.0),
-        0.1,
-    )];
+    plan.cues = vec![cue("canopy", CueKind::Chute, 0, Trigger::AfterApogee(0.0), 0.1)];
     let mut tracker = Tracker::new(&plan, 0.0);
-    let cos = libm::cos(plan.site.latitude_rad);
     let (mut h, mut v, mut e, mut top) = (0.0f64, 0.0f64, 0.0f64, false);
     for i in 0..10_000u32 {
         let t = f64::from(i) * STEP_S;
@@ -50,13 +45,7 @@ fn silent_since() -> (Tracker, f64, f64, f64) {
         let mut s = nothing(t);
         s.pressure_pa = Some(plan.weather.pressure_pa * libm::exp(-h / SCALE_M) + 4.0 * noise(1));
         s.axial_mps2 = Some(felt + 0.4 * noise(2));
-        s.fix = Some(Fix {
-            latitude_rad: plan.site.latitude_rad,
-            longitude_rad: plan.site.longitude_rad + (e + noise(3)) / (EARTH_M * cos),
-            height_amsl_m: Some(plan.site.elevation_m + h + noise(4)),
-            horizontal_sd_m: None,
-            vertical_sd_m: None,
-        });
+        s.fix = Some(fix(&plan, e + noise(3), h + noise(4)));
         let flat = if top { WIND_MPS } else { 0.0 };
         s.velocity = Some(Velocity { horizontal_mps: Some([flat + 0.2 * noise(5), 0.0]), up_mps: Some(v) });
         tracker.take(&s);

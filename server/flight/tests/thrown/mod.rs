@@ -46,6 +46,18 @@ pub(crate) fn cue(name: &str, kind: CueKind, body: usize, trigger: Trigger, dela
     }
 }
 
+/// A fix so far east of the pad and above it, m.
+pub(crate) fn fix(plan: &Plan, east_m: f64, up_m: f64) -> Fix {
+    let cos = libm::cos(plan.site.latitude_rad);
+    Fix {
+        latitude_rad: plan.site.latitude_rad,
+        longitude_rad: plan.site.longitude_rad + east_m / (EARTH_M * cos),
+        height_amsl_m: Some(plan.site.elevation_m + up_m),
+        horizontal_sd_m: None,
+        vertical_sd_m: None,
+    }
+}
+
 pub(crate) fn nothing(t_s: f64) -> Sample {
     Sample {
         body: 0,
@@ -100,14 +112,7 @@ pub(crate) fn flight_under(
         s.pressure_pa = Some(plan.weather.pressure_pa * libm::exp(-h / 8300.0) + 4.0 * noise(1));
         s.axial_mps2 = Some(if since < 0.0 { 9.8 } else { thrust - drag } + 0.4 * noise(2));
         if gnss && i % 2 == 0 {
-            let cos = libm::cos(plan.site.latitude_rad);
-            s.fix = Some(Fix {
-                latitude_rad: plan.site.latitude_rad,
-                longitude_rad: plan.site.longitude_rad + (e + noise(3)) / (EARTH_M * cos),
-                height_amsl_m: Some(plan.site.elevation_m + h + noise(4)),
-                horizontal_sd_m: None,
-                vertical_sd_m: None,
-            });
+            s.fix = Some(fix(plan, e + noise(3), h + noise(4)));
             s.velocity = Some(Velocity { horizontal_mps: Some([ve + 0.2 * noise(5), 0.0]), up_mps: Some(v) });
         }
         samples.push(s);
