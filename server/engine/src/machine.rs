@@ -23,7 +23,7 @@ use crate::says::Flags;
 use crate::{Input, Output, Said, Setup};
 
 /// Version of everything that decides an output. Snapshots and stored outputs of another version are recomputed.
-pub const ENGINE_VERSION: u32 = 25;
+pub const ENGINE_VERSION: u32 = 26;
 
 /// Radio statistics are told at most so often, ns.
 const RADIO_NS: i64 = 500_000_000;

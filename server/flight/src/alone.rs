@@ -8,8 +8,9 @@ use serde::{Deserialize, Serialize};
 
 use crate::filter::Filter;
 use crate::model::Model;
+use crate::plan::Told;
 use crate::sample::Sample;
-use crate::state::{E, H, LAG, LNK, VE, VU};
+use crate::state::{H, LNK, VU};
 
 /// How long a fix must move as a free body does before it is believed against everything else, s: with velocities told, and
 /// with fixes alone.
@@ -141,17 +142,15 @@ impl Filter {
         let Some(mut b) = self.likeliest() else { return };
         self.blobs.clear();
         b.ln_w = 0.0;
-        let (lag, lag_sd) = (b.x[LAG], sqrt(b.p[LAG][LAG]));
         let since = self.t_s - v.t_s;
         let mps = [v.mps[0], v.mps[1], v.mps[2] + since * a];
         let speed2 = mps.iter().map(|v| v * v).sum::<f64>();
         // Velocities over the way between fixes are of their noise, and drag goes on falling.
         let rough = if told { 1.0 } else { 9.0 + (0.5 * since * a) * (0.5 * since * a) };
         for i in 0..3 {
-            b.x[E + i] = at_m[i] + lag * mps[i];
-            b.x[VE + i] = mps[i] + if i == 2 { lag * a } else { 0.0 };
-            b.reopen(E + i, 9.0 + lag_sd * lag_sd * mps[i] * mps[i]);
-            b.reopen(VE + i, rough + (lag_sd * a) * (lag_sd * a) + 1e-4 * speed2);
+            let place = Told { value: at_m[i], sd: 3.0 };
+            let speed = Told { value: mps[i], sd: sqrt(rough + 1e-4 * speed2) };
+            b.was_at(i, place, speed, if i == 2 { a } else { 0.0 });
         }
         self.blobs.push(b);
         self.gnss_doubted = false;

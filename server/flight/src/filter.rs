@@ -166,6 +166,8 @@ pub(crate) struct Filter {
     /// Since when, and by how much at first, m, the height of doubted fixes has agreed, or differed by the same.
     pub(crate) gnss_run: Option<(f64, f64)>,
     pub(crate) gnss_odd: Option<(f64, f64)>,
+    /// When and where, east and north, m, doubted fixes began to agree, or were last before they did.
+    pub(crate) gnss_from: (f64, [f64; 2]),
     /// The same of the climb that it tells, m/s, and whether its velocity is believed for that.
     pub(crate) gnss_climbs: Option<(f64, f64)>,
     pub(crate) gnss_moves: bool,
@@ -248,6 +250,7 @@ impl Filter {
             gnss_doubted: false,
             gnss_run: None,
             gnss_odd: None,
+            gnss_from: (NEVER_S, [0.0; 2]),
             gnss_climbs: None,
             gnss_moves: false,
             gnss_last: None,

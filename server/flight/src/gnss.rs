@@ -4,12 +4,13 @@
 //! receiver that has lost the sky under power freezes, coasts on with its flag set, and walks back to where it is: on the
 //! way it agrees by chance, but neither for long nor by the same. What it says where nothing else is heard is judged in `alone`.
 
-use libm::sqrt;
+use libm::{hypot, sqrt};
 
 use crate::filter::{Filter, Pushed};
 use crate::fuse::{Number, View};
 use crate::model::{EARTH_RADIUS_M, Model};
 use crate::output::{EventKind, Phase};
+use crate::plan::Told;
 use crate::pressure::{column_variances, dynamic_head_m};
 use crate::sample::Sample;
 use crate::sensors::Channel;
@@ -35,6 +36,8 @@ const MOVES_S: f64 = 0.45;
 const STEADY_SD_MPS: f64 = 0.5;
 const TELLING_MPS: f64 = 10.0;
 const MOVES_SD_MPS: f64 = 1.0;
+/// Spread of each part of a speed over the ground of which nothing is known, m/s (common practice, no source).
+const ANY_FLAT_MPS: f64 = 40.0;
 /// Spread of ln k beside its own where the speed that it was learnt at was wrong: told drags are off by a quarter (common practice, no
 /// source).
 const RELEARNT_LN_K_SD: f64 = 0.25;
@@ -128,7 +131,11 @@ impl Filter {
         // With hindsight it is known when it was to be believed.
         if self.about.is_none() {
             let doubted = self.gnss_doubted;
-            self.gnss_settles(tall_agrees && heard_baro, agrees, [fix.at_m[0], fix.at_m[1]], off);
+            let flat = [fix.at_m[0], fix.at_m[1]];
+            let settled = self.gnss_settles(tall_agrees && heard_baro, agrees, flat, off);
+            if let Some(began) = settled.filter(|_| !agrees) {
+                self.goes_where_it_is_told(m, s, flat, began);
+            }
             if doubted && !self.gnss_doubted && agrees {
                 // Believed again by this very fix: its velocity alone would drag the height along.
                 if up.is_some() {
@@ -355,35 +362,74 @@ impl Filter {
         least
     }
 
-    /// After a fix: whether GNSS is believed again. Where a barometer vouches for its height for a second the receiver has
-    /// found itself; if nothing horizontal was known by then the fix says where the body is, whatever was thought.
-    fn gnss_settles(&mut self, vouched: bool, agrees: bool, flat: [f64; 2], off: (f64, f64)) {
+    /// After a fix: whether GNSS is believed again, and if so when and where its fixes began to fit. Where a barometer vouches for its height
+    /// for a second the receiver has found itself; if nothing horizontal was known by then the fix says where the body is, whatever was thought.
+    fn gnss_settles(
+        &mut self,
+        vouched: bool,
+        agrees: bool,
+        flat: [f64; 2],
+        off: (f64, f64),
+    ) -> Option<(f64, [f64; 2])> {
         if self.is_blind() && self.phase == Phase::Coasting {
             // A belief that nothing has held for a while agrees with anything.
-            return;
+            return None;
         }
         let flat_s = self.sensors.get(Channel::FixFlat).taken_s;
         let lost = !self.flat_known || self.t_s - flat_s > FLAT_LOST_S;
         let fits = self.gnss_doubted && (agrees || (vouched && lost));
         // A belief that was carried blindly moves on beside it by what it does not know of its own climb.
         let drift = if self.is_blind() { sqrt(self.moments(VU).1) } else { 0.0 };
-        if steady_for(&mut self.gnss_run, fits, self.t_s, off.0, off.1 + drift) < FITS_S {
-            return;
+        let fitted_s = steady_for(&mut self.gnss_run, fits, self.t_s, off.0, off.1 + drift);
+        if fitted_s == 0.0 {
+            self.gnss_from = (self.t_s, flat);
+        }
+        if fitted_s < FITS_S {
+            return None;
         }
         self.gnss_run = None;
         self.gnss_doubted = false;
-        if !agrees {
-            // The place at once: a velocity follows in the same packet, and the next fix may be long in coming.
-            let flat_var = self.sensors.variance(Channel::FixFlat);
-            for b in self.blobs.iter_mut() {
-                for (k, z) in flat.into_iter().enumerate() {
-                    b.x[E + k] = z;
-                    b.reopen(E + k, flat_var + 100.0);
-                }
-                forget_flat_speed(b);
+        Some(self.gnss_from)
+    }
+
+    /// Where the body is on the map and how fast it goes there is forgotten for what its receiver says, which has been somewhere a while before.
+    fn goes_where_it_is_told(&mut self, m: &Model, s: &Sample, at_m: [f64; 2], began: (f64, [f64; 2])) {
+        let slows = self.slows_per_s();
+        let told = s.velocity.and_then(|v| v.horizontal_mps).filter(|v| v.iter().all(|v| v.is_finite()));
+        let moved = told.map(|v| (v, ANY_FLAT_MPS)).or_else(|| self.moved_since(began, at_m, slows));
+        // The place at once: the next fix may be long in coming, while a velocity that is told follows in the same packet.
+        let place_sd = sqrt(self.sensors.variance(Channel::FixFlat) + 100.0);
+        for b in self.blobs.iter_mut() {
+            for (k, at_m) in at_m.into_iter().enumerate() {
+                let as_thought = (b.x[VE + k], hypot(ANY_FLAT_MPS, b.x[VE + k]));
+                let (mps, sd) = moved.map_or(as_thought, |(v, sd)| (v[k], sd));
+                let (place, speed) = (Told { value: at_m, sd: place_sd }, Told { value: mps, sd });
+                b.was_at(k, place, speed, -slows * mps);
             }
-            self.flat_known = true;
+            forget_drag(b);
         }
+        self.doubt_offset(m);
+        self.flat_known = true;
+    }
+
+    /// Share of its speed that a climbing body loses to drag, 1/s.
+    fn slows_per_s(&self) -> f64 {
+        let climb_mps = self.mean_of(&|b: &Blob| (b.x[VU], Row::new())).max(TELLING_MPS);
+        (-(self.acceleration[2] + 9.8) / climb_mps).clamp(0.0, 1.0)
+    }
+
+    /// How fast fixes have gone on the map since they began to fit, as of the last one, and its spread, m/s.
+    fn moved_since(&self, began: (f64, [f64; 2]), at_m: [f64; 2], slows: f64) -> Option<([f64; 2], f64)> {
+        let (since_s, from_m) = began;
+        let dt = self.t_s - since_s;
+        if dt < 0.5 * FITS_S {
+            return None;
+        }
+        // What is between two places is the speed half way.
+        let lost = 0.5 * slows * dt;
+        let mps: [f64; 2] = core::array::from_fn(|k| (at_m[k] - from_m[k]) / dt * (1.0 - lost));
+        let noise = sqrt(2.0 * self.sensors.variance(Channel::FixFlat)) / dt;
+        Some((mps, MOVES_SD_MPS + hypot(noise, lost * hypot(mps[0], mps[1]))))
     }
 }
 
@@ -412,8 +458,13 @@ type GnssNumber<'a> = (f64, f64, View<'a>);
 /// Forgets how fast a body flies over the ground, and the drag that was learnt from a force at that speed.
 fn forget_flat_speed(b: &mut Blob) {
     for k in 0..2 {
-        b.reopen(VE + k, 40.0 * 40.0 + b.x[VE + k] * b.x[VE + k]);
+        b.reopen(VE + k, ANY_FLAT_MPS * ANY_FLAT_MPS + b.x[VE + k] * b.x[VE + k]);
     }
+    forget_drag(b);
+}
+
+/// Forgets the drag alone.
+fn forget_drag(b: &mut Blob) {
     b.reopen(LNK, b.p[LNK][LNK] + RELEARNT_LN_K_SD * RELEARNT_LN_K_SD);
 }
 

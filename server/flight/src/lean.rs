@@ -9,7 +9,9 @@ use libm::{cos, sin, sqrt};
 
 use crate::filter::{BLOBS, Filter};
 use crate::model::Model;
-use crate::state::{Blob, D, E, H, N, VE, VN, VU, WE};
+use crate::pad::Zero;
+use crate::start::{OFFSET_SD_MPS2, STOOD_MOST_RAD};
+use crate::state::{AB, Blob, D, E, H, N, VE, VN, VU, WE};
 
 /// Radius of each ring over the told spread, its number of blobs, weight of the ring. A crew tells one round figure for all its
 /// flights: most of them go straighter than a Gaussian of that spread has it, and a few lean much further.
@@ -19,6 +21,11 @@ const BLOB_SD: f64 = 0.62;
 const CORE_SD: f64 = 0.4;
 /// Burn times over the told one, with weights, where nothing shows burnout.
 const STRETCHES: [(f64, f64); 3] = [(0.88, 0.25), (1.0, 0.5), (1.14, 0.25)];
+
+/// How likely a vehicle whose path leans beyond what was told has stood as told all the same, and come to it off the rail (common practice,
+/// no source), and how many tilts, up to its lean, are held against that.
+const STOOD_AS_TOLD: f64 = 0.5;
+const TILTS: usize = 5;
 
 impl Filter {
     pub(crate) fn lay_sum(&mut self, m: &Model, t0_sd_s: f64, axial: bool) {
@@ -60,6 +67,33 @@ impl Filter {
         let beyond =
             if m.rail_azimuth_known { (stood - told) * (stood - told) } else { stood * stood - told * told };
         sqrt(m.lean_off_rail_rad * m.lean_off_rail_rad + 0.5 * beyond)
+    }
+
+    /// The axial offset was found by gravity along a rail that stands as told. Where a path leans beyond what tilt and wind explain the vehicle may
+    /// have stood aslant already, by as much at most: it felt less of gravity then, and its offset is more than was found.
+    pub(crate) fn doubt_offset(&mut self, m: &Model) {
+        if self.stood_rad.is_some() || self.pad.zero(Zero::Axial, self.t_s, 0.0).is_none() {
+            return;
+        }
+        let g = m.gravity(0.0);
+        for b in self.blobs.iter_mut() {
+            let lean = libm::atan2(libm::hypot(b.x[VE], b.x[VN]), b.x[VU]) / m.lean_grows;
+            let beyond = (lean.min(STOOD_MOST_RAD) - m.off_rail_rad).max(0.0);
+            let (mut all, mut mean, mut square) = (0.0, 0.0, 0.0);
+            for k in 0..TILTS {
+                let tilt = m.rail_tilt_rad + beyond * k as f64 / (TILTS - 1) as f64;
+                let less = g * (cos(m.rail_tilt_rad) - cos(tilt));
+                let share = if k == 0 { STOOD_AS_TOLD } else { (1.0 - STOOD_AS_TOLD) / (TILTS - 1) as f64 };
+                let off = (b.x[AB] + less) / OFFSET_SD_MPS2;
+                let w = share * libm::exp(-0.5 * off * off);
+                (all, mean, square) = (all + w, mean + w * less, square + w * less * less);
+            }
+            if all > 0.0 {
+                let mean = mean / all;
+                b.x[AB] += mean;
+                b.p[AB][AB] += (square / all - mean * mean).max(0.0);
+            }
+        }
     }
 
     /// Spread of the lean inside a blob, put in when the upper guide leaves the rail.

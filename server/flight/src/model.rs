@@ -80,6 +80,8 @@ pub(crate) struct Model {
     pub(crate) lean_off_rail_rad: f64,
     /// What gravity makes of an angle of the path from the rail to burnout, times.
     pub(crate) lean_grows: f64,
+    /// What tilt and wind make of it where the rail lets go, rad.
+    pub(crate) off_rail_rad: f64,
     pub(crate) rail_length_m: f64,
     /// Share of the wind that turns the nose off the rail.
     pub(crate) turns_with_wind: f64,
@@ -164,6 +166,7 @@ impl Model {
             lean_sd_rad,
             lean_off_rail_rad,
             lean_grows: grown,
+            off_rail_rad: libm::hypot(by_wind_rad, v.rail_tilt_rad),
             rail_length_m: v.rail_length_m.max(0.0),
             late_lift,
             late_lift_sd: LIFT_LEAST_SD + LIFT_SD_SHARE * late_lift,

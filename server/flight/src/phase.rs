@@ -245,6 +245,9 @@ impl Filter {
             b.x[TAU] = 0.0;
             b.reopen(TAU, 1e-6);
         }
+        if self.regime.stage == 0 && self.about.is_none() {
+            self.doubt_offset(m);
+        }
         self.regime.burning = false;
         // The tail of thrust is not told apart from less drag while it lasts.
         let felt_over = self.over_s > self.regime.ignition_s && self.over_s <= t_s;

@@ -41,7 +41,7 @@ const TALL_LAG_SD_S: f64 = 0.05;
 pub(crate) const BARO_LAG_S: Told = Told { value: 0.05, sd: 0.05 };
 /// How far from vertical a vehicle stands at most that is flown by its own sensors' word, rad: nothing is flown off a rail that lies down.
 /// One that reads less than the rail's told tilt has been zeroed in its rail.
-const STOOD_MOST_RAD: f64 = 0.8;
+pub(crate) const STOOD_MOST_RAD: f64 = 0.8;
 /// Variance over the told one from which a speed is less sure than told.
 const SURER: f64 = 1.05;
 /// Length of the parts in which a burn is followed as told, s, and how much longer than told one lasts at most.
@@ -50,6 +50,8 @@ const LONGEST_BURN: f64 = 1.5;
 /// How long before the oldest sample kept a first motion may lie, s.
 const DATED_BACK_S: f64 = 2.0;
 
+/// Offset of an accelerometer, one standard deviation, m/s2 (common practice, no source).
+pub(crate) const OFFSET_SD_MPS2: f64 = 0.6;
 impl Filter {
     /// Looks for first motion among the samples kept, and for signs of having come late.
     pub(crate) fn try_start(&mut self, m: &Model) {
@@ -304,7 +306,7 @@ impl Filter {
             (TAU, thrust_sd),
             (BB, hypot2(self.zero_baro_m.sd, BARO_ZERO_SD_M)),
             (BS, m.air_scale_sd),
-            (AB, 0.6),
+            (AB, OFFSET_SD_MPS2),
             (AS, 0.012),
             (LAG, lag_s.sd),
             (TALL, TALL_LAG_SD_S),

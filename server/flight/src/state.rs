@@ -212,6 +212,25 @@ impl Blob {
         self.p[i][i] = variance;
     }
 
+    /// Was at a place on an axis (0 east, 1 north, 2 up) and went at a speed, changing by `mps2`, as long ago as a receiver lags. Where it is and
+    /// goes now is correlated with the lag, as all later fixes will be: independent of it they would seem to tell it.
+    pub(crate) fn was_at(&mut self, axis: usize, place: Told, speed: Told, mps2: f64) {
+        let (lag_s, of_lag) = (self.x[LAG], self.p[LAG]);
+        let now_mps = speed.value + lag_s * mps2;
+        let (at, v) = (E + axis, VE + axis);
+        self.x[at] = place.value + lag_s * (speed.value + 0.5 * lag_s * mps2);
+        self.x[v] = now_mps;
+        for j in (0..N).filter(|j| *j != at && *j != v) {
+            (self.p[at][j], self.p[j][at]) = (now_mps * of_lag[j], now_mps * of_lag[j]);
+            (self.p[v][j], self.p[j][v]) = (mps2 * of_lag[j], mps2 * of_lag[j]);
+        }
+        let (place_var, speed_var, lag_var) = (place.sd * place.sd, speed.sd * speed.sd, of_lag[LAG]);
+        let both = lag_s * speed_var + now_mps * mps2 * lag_var;
+        (self.p[at][v], self.p[v][at]) = (both, both);
+        self.p[at][at] = place_var + lag_s * lag_s * speed_var + now_mps * now_mps * lag_var;
+        self.p[v][v] = speed_var + mps2 * mps2 * lag_var;
+    }
+
     /// Its deviation is this share of what it was, its correlations stay.
     pub(crate) fn scale(&mut self, i: usize, share: f64) {
         for j in 0..N {
@@ -264,5 +283,37 @@ impl Row {
     }
     pub(crate) fn dot(&self, v: &[f64; N]) -> f64 {
         self.terms().iter().map(|&(i, c)| c * v[i]).sum()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A fix after a beginning by fixes tells nothing of the lag, and is as surprising as its noise.
+    #[test]
+    fn what_was_begun_by_a_lagging_receiver_does_not_tell_its_lag() {
+        let mut b = Blob::zero();
+        (b.x[LAG], b.p[LAG][LAG], b.p[LAG][LNK], b.p[LNK][LAG]) = (0.3, 0.09, 0.01, 0.01);
+        b.p[LNK][LNK] = 0.1;
+        b.p[VU][H] = 7.0;
+        b.p[H][VU] = 7.0;
+        let (place, speed, mps2) = (Told { value: 200.0, sd: 3.0 }, Told { value: 90.0, sd: 1.0 }, -15.0);
+        for axis in [0, 2] {
+            b.was_at(axis, place, speed, mps2);
+        }
+        // 200 + 0.3 (90 - 0.15 15) and 90 - 0.3 15.
+        assert!((b.x[H] - 226.325).abs() < 1e-9 && (b.x[VU] - 85.5).abs() < 1e-9);
+        for axis in [0, 2] {
+            let lag_s = b.x[LAG];
+            let row = Row::new()
+                .with(E + axis, 1.0)
+                .with(VE + axis, -lag_s)
+                .with(LAG, -(b.x[VE + axis] - lag_s * mps2));
+            let ph = b.times(&row);
+            assert!(ph[LAG].abs() < 1e-9 && ph[LNK].abs() < 1e-9, "{ph:?}");
+            assert!((row.dot(&ph) - place.sd * place.sd).abs() < 1e-9);
+        }
+        assert!(b.p.iter().enumerate().all(|(i, row)| (0..N).all(|j| (row[j] - b.p[j][i]).abs() < 1e-12)));
     }
 }

@@ -43,7 +43,7 @@ fn the_gas_of_a_release_before_apogee_is_not_flown() {
 #[test]
 fn a_step_that_stays_is_believed() {
     let plan = plan();
-    let mut samples = flight(&plan, LIFTOFF_S + FIRES_S + 4.0, 0.0, false);
+    let mut samples = flight(&plan, LIFTOFF_S + FIRES_S + 4.7, 0.0, false);
     for s in samples.iter_mut().filter(|s| s.t_s > LIFTOFF_S + FIRES_S) {
         s.pressure_pa = s.pressure_pa.map(|p| p + 600.0);
         s.axial_mps2 = None;
