@@ -17,7 +17,7 @@ use crate::sensors::Channel;
 use crate::state::{BB, BS, Blob, E, GH, H, LAG, LNK, PORT, Row, TALL, VE, VN, VU};
 
 /// Time without a fix taken after which the horizontal state is as good as unknown, s.
-const FLAT_LOST_S: f64 = 5.0;
+const FLAT_LOST_S: f64 = 2.0;
 /// Share of the told push that a receiver's climb must gain under power to be believed there.
 const LEAST_PUSH: f64 = 0.3;
 /// Time after burnout in which GNSS is not asked while something else is heard, s.
