@@ -4,7 +4,7 @@
 //! receiver that has lost the sky under power freezes, coasts on with its flag set, and walks back to where it is: on the
 //! way it agrees by chance, but neither for long nor by the same. What it says where nothing else is heard is judged in `alone`.
 
-use libm::{hypot, sqrt};
+use libm::{exp, hypot, sqrt};
 
 use crate::filter::{Filter, Pushed};
 use crate::fuse::{Number, View};
@@ -427,7 +427,7 @@ impl Filter {
         }
         // What is between two places is the speed half way.
         let lost = 0.5 * slows * dt;
-        let mps: [f64; 2] = core::array::from_fn(|k| (at_m[k] - from_m[k]) / dt * (1.0 - lost));
+        let mps: [f64; 2] = core::array::from_fn(|k| (at_m[k] - from_m[k]) / dt * exp(-lost));
         let noise = sqrt(2.0 * self.sensors.variance(Channel::FixFlat)) / dt;
         Some((mps, MOVES_SD_MPS + hypot(noise, lost * hypot(mps[0], mps[1]))))
     }
