@@ -2,8 +2,8 @@
 
 mod thrown;
 
-use loftwatch_flight::{Estimate, Fix, Phase, Plan, Told, Tracker};
-use thrown::{LIFTOFF_S, nothing, plan};
+use loftwatch_flight::{Estimate, Phase, Plan, Told, Tracker};
+use thrown::{LIFTOFF_S, fix, nothing, plan};
 
 const STEP_S: f64 = 0.05;
 const FINE: u32 = 10;
@@ -88,14 +88,7 @@ fn before_apogee(plan: &Plan, leans_rad: f64, reads_rad: f64, board: Board) -> (
         been.push(at);
         if let (Board::Places(late_s), true) = (board, i.is_multiple_of(4)) {
             let [east, up] = been[been.len().saturating_sub(1 + (late_s / STEP_S) as usize)];
-            s.fix = Some(Fix {
-                latitude_rad: plan.site.latitude_rad + noise(5) / 6.37e6,
-                longitude_rad: plan.site.longitude_rad
-                    + (east + noise(6)) / (6.38e6 * libm::cos(plan.site.latitude_rad)),
-                height_amsl_m: Some(plan.site.elevation_m + up + 2.0 * noise(7)),
-                horizontal_sd_m: None,
-                vertical_sd_m: None,
-            });
+            s.fix = Some(fix(plan, east + noise(5), up + 2.0 * noise(6)));
         }
         tracker.take(&s);
         if since > BURN_S && v[1] < 9.8 {
